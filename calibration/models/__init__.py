@@ -1,0 +1,30 @@
+from calibration.models.deferral import Deferral
+from calibration.models.finding import Finding
+from calibration.models.job import Job
+from calibration.models.procedure import InputWay, Procedure, ProcedureStep, ProcedureVersion
+from calibration.models.record import Adjustment, Calibration, Reading, StandardUse
+from calibration.models.reminder import Digest, Heartbeat, Reminder
+from calibration.models.round import Round
+from calibration.models.standard import ReferenceStandard, StandardCertificate
+from calibration.models.trend import Trend
+
+__all__ = [
+    "Adjustment",
+    "Calibration",
+    "Deferral",
+    "Digest",
+    "Finding",
+    "Heartbeat",
+    "InputWay",
+    "Job",
+    "Procedure",
+    "ProcedureStep",
+    "ProcedureVersion",
+    "Reading",
+    "ReferenceStandard",
+    "Reminder",
+    "Round",
+    "StandardCertificate",
+    "StandardUse",
+    "Trend",
+]

@@ -1,0 +1,42 @@
+"""The one writer of the ledger. It lives here so that both apps may use it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import connection, models
+
+from plant.models.ledger import LedgerEntry
+from plant.models.person import Person
+
+
+class OutsideTransaction(RuntimeError):
+    """An entry must share the transaction of the change it tells of, or neither may be stored."""
+
+
+def enter(
+    act: str,
+    *,
+    on: models.Model,
+    by: Person | None,
+    why: str = "",
+    details: dict[str, Any] | None = None,
+) -> LedgerEntry:
+    """Write one entry: ``by`` did ``act`` on the row ``on``. ``by=None`` is Spanbook itself (a scheduled task).
+
+    Raises OutsideTransaction outside ``transaction.atomic()``.
+    """
+    if not connection.in_atomic_block:
+        raise OutsideTransaction(f"ledger entry {act!r} outside a transaction")
+    site_id = on.pk if on._meta.label == "plant.Site" else getattr(on, "site_id", None)
+    return LedgerEntry.objects.create(
+        act=act,
+        person=by,
+        person_name=by.name if by else "Spanbook",
+        site_id=site_id,
+        subject_kind=on._meta.verbose_name,
+        subject_id=on.pk,
+        subject=str(on)[:200],
+        why=why,
+        details=details or {},
+    )
