@@ -43,7 +43,7 @@ class Frame:
 
     @cached_property
     def nav(self) -> list[NavItem]:
-        """Links by role; current is the one whose address is the longest beginning of the page's."""
+        """Links by role; current is the one whose address begins this page's furthest."""
         user = getattr(self._request, "user", None)
         roles = getattr(user, "roles", frozenset())
         rows = [

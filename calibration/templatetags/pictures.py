@@ -29,6 +29,11 @@ STRIP = (
     '<path class="axis" d="M34 12H174"/><path class="tol" d="M60 4H148V20H60z"/>'
     '<path class="edges" d="M60 2V22M148 2V22"/><path class="zero" d="M104 1V23"/>{}</svg>'
 )
+# kind: radius, the circle drawn from its left edge, the diamond drawn from below its top
+SHAPES = {
+    "found": (4.2, "a4.2 4.2 0 1 0 8.4 0a4.2 4.2 0 1 0 -8.4 0z", "7l5 5l-5 5l-5 -5z"),
+    "left": (2.7, "a2.7 2.7 0 1 0 5.4 0a2.7 2.7 0 1 0 -5.4 0z", "8.5l3.5 3.5l-3.5 3.5l-3.5 -3.5z"),
+}
 NO_RESULT = SafeString('<span class="soft">no result yet</span>')
 
 
@@ -46,7 +51,7 @@ def span_strip(
     if not (founds or lefts) or not tolerance:
         return NO_RESULT
     band = float(tolerance)
-    marks = _marks(founds, band, "found", 4.2) + _marks(lefts, band, "left", 2.7)
+    marks = _marks(founds, band, "found") + _marks(lefts, band, "left")
     return format_html(
         STRIP,
         " " + size if size else "",
@@ -55,21 +60,17 @@ def span_strip(
     )
 
 
-def _marks(errors: Iterable[float], tolerance: float, kind: str, r: float) -> str:
+def _marks(errors: Iterable[float], tolerance: float, kind: str) -> str:
     """One path of circles inside the band and one of diamonds outside it."""
-    inside, outside = [], []
-    scale = HALF_BAND / tolerance
+    inside, outside = "", ""
+    scale, start, circle, diamond = HALF_BAND / tolerance, *SHAPES[kind]
     for error in errors:
-        x = CENTRE + error * scale
-        if abs(error) <= tolerance:
-            inside.append(f"M{x - r:.1f} 12a{r} {r} 0 1 0 {2 * r} 0a{r} {r} 0 1 0 {-2 * r} 0z")
+        if -tolerance <= error <= tolerance:
+            inside += f"M{CENTRE - start + error * scale:.1f} 12{circle}"
         elif abs(error) <= FURTHEST * tolerance:
-            d = r + 0.8
-            outside.append(f"M{x:.1f} {12 - d}l{d} {d}l{-d} {d}l{-d} {-d}z")
-    drawn = f'<path class="{kind}" d="{"".join(inside)}"/>' if inside else ""
-    if outside:
-        drawn += f'<path class="{kind} out" d="{"".join(outside)}"/>'
-    return drawn
+            outside += f"M{CENTRE + error * scale:.1f} {diamond}"
+    drawn = f'<path class="{kind}" d="{inside}"/>' if inside else ""
+    return f'{drawn}<path class="{kind} out" d="{outside}"/>' if outside else drawn
 
 
 def _arrows(errors: Sequence[float], tolerance: float) -> str:
@@ -190,9 +191,10 @@ LOAD_WIDTH, LOAD_HEIGHT, LOAD_FLOOR = 1040.0, 150.0, 124.0
 
 @register.inclusion_tag("calibration/_workload.html")
 def workload(weeks: Sequence[WorkWeek], capacity: Any) -> dict[str, Any]:
-    """``{% workload weeks capacity %}``: hours due by week, a table beneath.
+    """``{% workload weeks capacity %}``: hours due by week, with a table.
 
-    The crew's hours are a dashed line. A week above capacity differs by colour and hatching. capacity: hours a week, or None.
+    The crew's hours (``capacity`` a week, or None) are a dashed line; a week above them differs
+    by colour and hatching.
     """
     limit = float(capacity or 0)
     peak = max([limit, *(week.hours for week in weeks)], default=0.0) or 1.0
