@@ -40,3 +40,16 @@ def enter(
         why=why,
         details=details or {},
     )
+
+
+def changes(before: models.Model, after: models.Model) -> dict[str, list[str]]:
+    """What differs between two states of one row, as the ledger tells it: field name to [was, is]."""
+    pairs = {
+        str(field.verbose_name): [
+            str(field.value_from_object(before)),
+            str(field.value_from_object(after)),
+        ]
+        for field in before._meta.concrete_fields
+        if not getattr(field, "generated", False)
+    }
+    return {name: pair for name, pair in pairs.items() if pair[0] != pair[1]}

@@ -13,11 +13,13 @@ ACTS: dict[str, frozenset[str]] = {
     "import": frozenset({P}),
     "export": frozenset({P, A, U}),
     "plan": frozenset({P}),
+    "set interval": frozenset({P, A}),
     "calibrate": frozenset({T}),
     "amend": frozenset({T, P}),
     "defer": frozenset({T, P}),
     "add standard": frozenset({T, P}),
     "approve": frozenset({A}),
+    "close finding": frozenset({A, P}),
     "read ledger": frozenset({P, A, U}),
     "manage people": frozenset({M}),
 }

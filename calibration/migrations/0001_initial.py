@@ -66,7 +66,7 @@ class Migration(migrations.Migration):
                 ('opened_at', models.DateTimeField(verbose_name='opened')),
                 ('doubtful_from', models.DateField(null=True, verbose_name='in doubt from')),
                 ('doubtful_until', models.DateField(verbose_name='in doubt until')),
-                ('largest_percent', models.FloatField(verbose_name='largest error, % of span')),
+                ('largest_percent', models.FloatField(null=True, verbose_name='largest error, % of span')),
                 ('assessment', models.TextField(blank=True, verbose_name='assessment')),
                 ('assessed_at', models.DateTimeField(null=True, verbose_name='assessed')),
                 ('closed_at', models.DateTimeField(null=True, verbose_name='closed')),

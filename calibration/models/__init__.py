@@ -3,7 +3,7 @@ from calibration.models.finding import Finding
 from calibration.models.job import Job
 from calibration.models.procedure import InputWay, Procedure, ProcedureStep, ProcedureVersion
 from calibration.models.record import Adjustment, Calibration, Reading, StandardUse
-from calibration.models.reminder import Digest, Heartbeat, Reminder
+from calibration.models.reminder import Digest, Heartbeat, Reminder, ReminderScan
 from calibration.models.round import Round
 from calibration.models.standard import ReferenceStandard, StandardCertificate
 from calibration.models.trend import Trend
@@ -23,6 +23,7 @@ __all__ = [
     "Reading",
     "ReferenceStandard",
     "Reminder",
+    "ReminderScan",
     "Round",
     "StandardCertificate",
     "StandardUse",

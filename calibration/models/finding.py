@@ -20,7 +20,8 @@ class Finding(models.Model):
     opened_at = models.DateTimeField("opened")
     doubtful_from = models.DateField("in doubt from", null=True)
     doubtful_until = models.DateField("in doubt until")
-    largest_percent = models.FloatField("largest error, % of span")
+    # None: a reading in a failure band, which has no error value.
+    largest_percent = models.FloatField("largest error, % of span", null=True)
     assessment = models.TextField("assessment", blank=True)
     assessed_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, related_name="+")
     assessed_at = models.DateTimeField("assessed", null=True)

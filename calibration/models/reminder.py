@@ -2,8 +2,59 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from typing import Self
+
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
+
+
+class ReminderScan(models.Model):
+    """That a site's reminders of a day were written: once, whatever runs when.
+
+    ``held``: far more lines than usual (a clock that jumped, an import), so nothing leaves before a planner releases it.
+    """
+
+    site = models.ForeignKey("plant.Site", models.PROTECT, related_name="reminder_scans")
+    day = models.DateField("day")
+    at = models.DateTimeField("written")
+    lines = models.PositiveIntegerField("lines", default=0)
+    held = models.BooleanField("held", default=False)
+    released_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, related_name="+")
+    released_at = models.DateTimeField("released", null=True)
+
+    class Meta:
+        ordering = ["-day", "site"]
+        constraints = [
+            models.UniqueConstraint("site", "day", name="one_reminder_scan_per_site_and_day"),
+            models.CheckConstraint(
+                name="release_has_person_and_time_or_neither",
+                condition=Q(released_by=None, released_at=None)
+                | Q(held=True, released_by__isnull=False, released_at__isnull=False),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"reminders of {self.day}"
+
+
+class DigestQuerySet(models.QuerySet):
+    def seen_by(self, person) -> Self:
+        """Those of the sites where the person plans or approves, and their own."""
+        sites = set(person.site_ids("plan")) | set(person.site_ids("approve"))
+        return self.filter(Q(site_id__in=sites) | Q(person=person))
+
+    def waiting(self) -> Self:
+        """Neither sent nor left out, and not held."""
+        held = ReminderScan.objects.filter(
+            site=OuterRef("site"), day=OuterRef("day"), held=True, released_at=None
+        )
+        return self.filter(~Exists(held), sent_at=None, left_out="")
+
+    def stuck(self, *, at: dt.datetime) -> Self:
+        """Still waiting a quarter of an hour after it was written, with an error to show for it."""
+        late = at - dt.timedelta(minutes=15)
+        return self.filter(sent_at=None, left_out="", made_at__lt=late).exclude(last_error="")
 
 
 class Digest(models.Model):
@@ -18,11 +69,22 @@ class Digest(models.Model):
     tries = models.PositiveSmallIntegerField(default=0)
     last_error = models.TextField(blank=True)
     sent_at = models.DateTimeField("sent", null=True)
+    # Settled without a mail: the person wants none, or nothing was left to tell.
+    left_out = models.CharField("why no mail went out", max_length=120, blank=True)
+
+    objects = DigestQuerySet.as_manager()
 
     class Meta:
         ordering = ["-day", "-id"]
-        indexes = [models.Index(fields=["made_at"], condition=Q(sent_at=None), name="digest_waiting")]
+        indexes = [
+            models.Index(
+                fields=["made_at"], condition=Q(sent_at=None, left_out=""), name="digest_waiting"
+            )
+        ]
         constraints = [
+            models.CheckConstraint(
+                name="digest_is_sent_or_left_out", condition=Q(sent_at=None) | Q(left_out="")
+            ),
             models.UniqueConstraint(
                 "person", "site", "day", name="one_digest_per_person_site_and_day"
             )
@@ -30,6 +92,9 @@ class Digest(models.Model):
 
     def __str__(self) -> str:
         return f"{self.day} to {self.person}"
+
+    def get_absolute_url(self) -> str:
+        return f"/outbox/{self.pk}/"
 
 
 class Reminder(models.Model):

@@ -13,7 +13,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from calibration.charts import WorkWeek
+from calibration.charts import Spec, WorkWeek
 from plant.templatetags.marks import plate, state
 from plant.templatetags.quantities import MONTHS, day_text, number, percent, percent_decimals
 
@@ -254,3 +254,19 @@ def _load_sentence(weeks: Sequence[WorkWeek], limit: float, over: int) -> str:
     total = sum(week.hours for week in weeks)
     text = f"Hours of work due by week, {len(weeks)} weeks, {number(total, 0)} h in all"
     return f"{text}; {over} above the crew's {number(limit, 1)} h" if limit else text
+
+
+# ---- charts ----
+@register.inclusion_tag("calibration/_chart.html")
+def chart(spec: Spec, id: str, title: str, description: str) -> dict[str, Any]:  # noqa: A002
+    """``{% chart spec "drift" title description %}``: a figure from a dict of calibration.charts.
+
+    The page prints ``{% chart_scripts %}`` once in its scripts block and a table beneath the figure.
+    """
+    return {"spec": spec, "id": id, "title": title, "description": description}
+
+
+@register.inclusion_tag("calibration/_chart_scripts.html")
+def chart_scripts() -> dict[str, Any]:
+    """``{% block scripts %}{% chart_scripts %}{% endblock %}``: only on pages that show a chart."""
+    return {}

@@ -1,0 +1,21 @@
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from plant.models import Role
+
+# The first of a person's roles decides where the day begins.
+FIRST_PAGES = [
+    (Role.PLANNER, "calibration:due"),
+    (Role.TECHNICIAN, "calibration:jobs"),
+    (Role.APPROVER, "calibration:records"),
+    (Role.AUDITOR, "calibration:ledger"),
+    (Role.ADMINISTRATOR, "plant:people"),
+]
+
+
+def home(request: HttpRequest) -> HttpResponse:
+    """Send a person to the page where their work waits."""
+    for role, page in FIRST_PAGES:
+        if role in request.user.roles:
+            return redirect(page)
+    return redirect("plant:points")
