@@ -1,0 +1,55 @@
+"""What every test may use."""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import pytest
+from django.db import connection
+
+pytest_plugins = ["tests.cast"]
+
+# Playwright keeps an event loop in the thread of the tests, in which Django would refuse the database.
+os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+
+BROWSER_WORDS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args):
+    """The system's Chromium, quiet: it talks to nobody but the test server."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    return browser_type_launch_args | {"executable_path": found, "args": BROWSER_WORDS}
+
+
+def pytest_collection_modifyitems(items):
+    if shutil.which("chromium") or shutil.which("chromium-browser"):
+        return
+    for item in items:
+        if item.get_closest_marker("browser"):
+            item.add_marker(pytest.mark.skip(reason="no chromium on this machine"))
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker):
+    """Transactional tests clean up by TRUNCATE, so the walls against it are let down in the test database."""
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        for table, trigger in walls_against_truncate(cursor):
+            cursor.execute(f'ALTER TABLE "{table}" DISABLE TRIGGER "{trigger}"')
+
+
+def walls_against_truncate(cursor) -> list[tuple[str, str]]:
+    cursor.execute(
+        "SELECT relname, tgname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
+        r"WHERE tgname LIKE '%\_no\_truncate' AND NOT tgisinternal"
+    )
+    return cursor.fetchall()
