@@ -1,13 +1,14 @@
 """The charts, each one Vega-Lite dict: drawn in the page by its script and to SVG for print.
 
-Colours are names of the look's tokens ("var(--ink)"): in a page the browser fills them in, so a chart
-follows the theme and the paper by itself; for print ``svg`` puts the paper's values in. Every time
-scale is UTC, or the same chart would differ by a day between time zones.
+Colours are names of the look's tokens ("var(--ink)"): in a page the browser fills them in, so a
+chart follows the theme and the paper by itself; for print ``svg`` puts the paper's values in. Every
+time scale is UTC, or the same chart would differ by a day between time zones.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path
@@ -56,8 +57,8 @@ def drift_chart(
 ) -> Spec:
     """Accumulated drift against time with tolerance, fitted line, 95 % band and crossing day.
 
-    Days are ISO dates, values in ``unit``. line, band_low and band_high share line_on (shapes equal).
-    adjusted_on: days of an adjustment. steps: (day, word) where a new segment starts, such as a swap.
+    Days are ISO dates, values in ``unit``; line, band_low and band_high share line_on's length.
+    adjusted_on: days of an adjustment. steps: (day, word) where a new segment starts, as at a swap.
     left_out: results that the fit leaves aside (a failure, an outlier), shown as crosses.
     """
     digits = 3 if tolerance < 0.5 else 2
@@ -127,14 +128,14 @@ def _day_rules(adjusted_on: Sequence[str], steps: Sequence[tuple[str, str]]) -> 
     if adjusted_on:
         mark = {"type": "point", "shape": "triangle-up", "filled": True, "size": 50, "yOffset": -5}
         layers.append({
-            "data": {"values": [{"on": on, "day": _day(on), "value": "adjusted"} for on in adjusted_on]},
+            "data": {"values": [_word(on, "adjusted") for on in adjusted_on]},
             "mark": mark | {"color": "var(--edge)", "opacity": 1, "y": "height"},
             "encoding": {"x": {"field": "on"}, "tooltip": _tooltip("What")},
         })  # fmt: skip
     if steps:
-        rows = [{"on": on, "day": _day(on), "value": word} for on, word in steps]
+        rows = [_word(on, word) for on, word in steps]
         rule = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 3]}
-        text = {"type": "text", "align": "left", "dx": 5, "y": 8, "color": "var(--soft)"}
+        text = {"type": "text", "align": "left", "dx": 5, "y": 19, "color": "var(--soft)"}
         layers += [
             {"data": {"values": rows}, "mark": rule, "encoding": {"x": {"field": "on"}}},
             {"data": {"values": rows}, "mark": text,
@@ -143,17 +144,21 @@ def _day_rules(adjusted_on: Sequence[str], steps: Sequence[tuple[str, str]]) -> 
     return layers
 
 
+def _word(on: str, word: str) -> Spec:
+    return {"on": on, "day": _day(on), "value": word}
+
+
 def _crossing(on: str, every: Sequence[str]) -> list[Spec]:
     """The day on which the band meets the tolerance; its words stand where there is room."""
     late = sum(day < on for day in every) * 2 > len(every)
-    rows = [{"on": on, "text": f"band meets tolerance {_day(on)}"}]
+    rows = [{"on": on, "text": f"band meets tolerance\n{_day(on)}"}]
     text = {"type": "text", "align": "right" if late else "left", "dx": -6 if late else 6}
     return [
         {"data": {"values": rows},
          "mark": {"type": "rule", "stroke": "var(--bad)", "strokeDash": [5, 4], "strokeWidth": 1.5},
          "encoding": {"x": {"field": "on"}}},
         {"data": {"values": rows},
-         "mark": text | {"y": "height", "dy": -22, "color": "var(--bad)", "fontWeight": 600},
+         "mark": text | {"y": "height", "dy": -34, "lineBreak": "\n", "color": "var(--bad)", "fontWeight": 600},
          "encoding": {"x": {"field": "on"}, "text": {"field": "text"}}},
     ]  # fmt: skip
 
@@ -170,7 +175,7 @@ def error_curve(
     left_down: Curve = (),
     tolerance: Number,
 ) -> Spec:
-    """Error against applied value in % of span: rising full, falling dashed; found hollow, left filled."""
+    """Error against applied value, % of span: rising full, falling dashed; found hollow, left filled."""
     runs = (("as found", "rising", found_up), ("as found", "falling", found_down),
             ("as left", "rising", left_up), ("as left", "falling", left_down))  # fmt: skip
     rows = [
@@ -184,11 +189,11 @@ def error_curve(
     tooltip = [{"field": "run", "title": "Reading"}, {"field": "applied", "title": "Applied, %"},
                {"field": "value", "title": "Error, % of span"}]  # fmt: skip
     line = {"type": "line", "color": "var(--edge)", "strokeWidth": 1.3}
-    dash = _scale("direction", ["rising", "falling"], [[1, 0], [5, 3]])
+    dash = {"condition": {"test": "datum.direction == 'falling'", "value": [5, 3]}, "value": [1, 0]}
     point = {"type": "point", "stroke": "var(--ink)", "size": 80, "strokeWidth": 1.6, "opacity": 1}
     marks = [
         {**values, "mark": line, "encoding": {
-            "x": x, "y": y, "detail": {"field": "run"}, "strokeDash": dash | {"legend": None},
+            "x": x, "y": y, "detail": {"field": "run"}, "strokeDash": dash,
             "order": {"field": "order"}}},
         {**values, "mark": point | {"filled": True}, "encoding": {
             "x": x, "y": y, "tooltip": tooltip,
@@ -209,7 +214,9 @@ def error_curve(
 
 def _scale(field: str, domain: list[str], range_: list[Any]) -> Spec:
     """A nominal encoding with its legend."""
-    legend = {"title": None, "orient": "bottom", "symbolStrokeColor": "var(--ink)"}
+    legend: Spec = {"title": None, "orient": "bottom", "symbolStrokeColor": "var(--ink)"}
+    if field != "state":
+        legend["symbolFillColor"] = "var(--soft)"
     return {
         "field": field,
         "type": "nominal",
@@ -245,14 +252,14 @@ def _days(every: Iterable[str]) -> Spec:
         "field": "on",
         "type": "temporal",
         "title": None,
-        "scale": {"type": "utc"},
+        "scale": {"type": "utc", "padding": 10},
         "axis": axis,
     }
 
 
 def _errors(title: str, digits: int) -> Spec:
-    axis = {"labelExpr": PLUS_MINUS.format(digits), "grid": True, "tickCount": 6}
-    scale = {"zero": True, "nice": True}
+    axis = {"labelExpr": PLUS_MINUS.format(digits), "grid": True, "tickCount": 6, "domain": False}
+    scale = {"zero": True, "nice": False, "padding": 8}
     return {"field": "y", "type": "quantitative", "title": title, "axis": axis, "scale": scale}
 
 
@@ -303,10 +310,19 @@ def _config() -> Spec:
     return {
         # The figure carries one description for the whole; its parts need no voice of their own.
         "aria": False,
+        "mark": {"aria": False},
         "font": "var(--text)",
         "view": {"stroke": None},
-        "axis": hairline | words | {"titleFontSize": 12, "titleFontWeight": "normal"},
-        "legend": {"labelColor": "var(--soft)", "labelFontSize": 12, "symbolSize": 80},
+        "axis": {"aria": False}
+        | hairline
+        | words
+        | {"titleFontSize": 12, "titleFontWeight": "normal"},
+        "legend": {
+            "aria": False,
+            "labelColor": "var(--soft)",
+            "labelFontSize": 12,
+            "symbolSize": 80,
+        },
         "text": {"fontSize": 12},
     }
 
@@ -317,7 +333,14 @@ def svg(spec: Spec, *, width: int = 640) -> str:
     import vl_convert  # 84 MB: loaded only where something is printed
 
     printed = _on_paper(spec) | {"width": width}
-    return str(vl_convert.vegalite_to_svg(json.dumps(printed)))
+    return _renumbered(vl_convert.vegalite_to_svg(json.dumps(printed)))
+
+
+def _renumbered(drawn: str) -> str:
+    """Clip paths are numbered on and on within a process; count them from one in each picture."""
+    names = dict.fromkeys(re.findall(r'id="(clip\d+)"', drawn))
+    numbers = {name: f"clip{i}" for i, name in enumerate(names, 1)}
+    return re.sub(r"\bclip\d+\b", lambda found: numbers.get(found[0], found[0]), drawn)
 
 
 def _on_paper(node: Any) -> Any:

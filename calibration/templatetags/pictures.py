@@ -258,12 +258,13 @@ def _load_sentence(weeks: Sequence[WorkWeek], limit: float, over: int) -> str:
 
 # ---- charts ----
 @register.inclusion_tag("calibration/_chart.html")
-def chart(spec: Spec, id: str, title: str, description: str) -> dict[str, Any]:  # noqa: A002
-    """``{% chart spec "drift" title description %}``: a figure from a dict of calibration.charts.
+def chart(spec: Spec, name: str, title: str, description: str) -> dict[str, Any]:
+    """``{% chart spec "drift" title description %}``: a figure from calibration.charts.
 
-    The page prints ``{% chart_scripts %}`` once in its scripts block and a table beneath the figure.
+    name: unique on the page. The page prints ``{% chart_scripts %}`` once in its scripts block, and
+    a table with the same numbers beneath the figure.
     """
-    return {"spec": spec, "id": id, "title": title, "description": description}
+    return {"spec": spec, "name": name, "title": title, "description": description}
 
 
 @register.inclusion_tag("calibration/_chart_scripts.html")
