@@ -168,6 +168,17 @@ class MeasuringPoint(models.Model):
             models.Index(fields=["site", "next_due", "id"], name="point_by_due"),
             models.Index(fields=["site", "tag_key", "id"], name="point_by_tag"),
             models.Index(fields=["next_due", "id"], name="point_by_due_of_all"),
+            # The few that are deferred or out of service are counted and listed without a walk through the rest.
+            models.Index(
+                fields=["site", "next_due", "id"],
+                condition=Q(deferred_until__isnull=False),
+                name="point_deferred",
+            ),
+            models.Index(
+                fields=["site", "next_due", "id"],
+                condition=Q(out_of_service_on__isnull=False),
+                name="point_out_of_service",
+            ),
         ]
         constraints = [
             models.UniqueConstraint(
