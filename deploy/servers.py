@@ -168,6 +168,15 @@ class Postgres:
             and lines[7].strip() == "ready"
         )
 
+    def others_pid(self) -> int:
+        """The process of another server on these files, or 0."""
+        try:
+            pid = int((self.folder / "postmaster.pid").read_text().splitlines()[0])
+            os.kill(pid, 0)
+        except (FileNotFoundError, ProcessLookupError, IndexError, ValueError):
+            return 0
+        return pid
+
     def wait(self, seconds: float = 60.0) -> None:
         assert self.child is not None  # noqa: S101 - start() comes first
         if not wait_until(self.ready, child=self.child, seconds=seconds):

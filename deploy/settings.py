@@ -11,6 +11,7 @@ from deploy import environment as env
 
 MODE = env.choice("SPANBOOK_MODE", "demo", ["demo", "production"])
 PRODUCTION = MODE == "production"
+BASE_DIR = env.CHECKOUT
 DATA = env.data_folder()
 SOCKETS = env.socket_folder(DATA)
 MEGABYTE = 1024 * 1024
@@ -70,7 +71,7 @@ WSGI_APPLICATION = "deploy.wsgi.application"
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
-        "DIRS": [env.CHECKOUT / "deploy" / "templates"],
+        "DIRS": [BASE_DIR / "deploy" / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
             "context_processors": [
@@ -84,7 +85,7 @@ TEMPLATES = [
 ]
 DJANGO_TABLES2_TEMPLATE = "spanbook_table.html"
 
-# --- Database -------------------------------------------------------------------------------------------------
+# --- Database -------------------------------------------------------------------------------------
 # Without DATABASE_URL the embedded server of this data folder is meant, and the role that may not alter history.
 _default = f"postgresql://spanbook_app@/spanbook?host={SOCKETS}"
 DATABASE = env.database_address("DATABASE_URL", env.text("DATABASE_URL", _default)).for_django()
@@ -101,7 +102,7 @@ DATABASE |= {"CONN_MAX_AGE": 600, "CONN_HEALTH_CHECKS": True}
 DATABASES: dict[str, dict[str, Any]] = {"default": DATABASE}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-# --- People and sessions ----------------------------------------------------------------------------------------
+# --- People and sessions --------------------------------------------------------------------------
 AUTH_USER_MODEL = "plant.Person"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
@@ -134,7 +135,7 @@ AXES_HTTP_RESPONSE_CODE = 429
 AXES_SENSITIVE_PARAMETERS = ["username", "password"]
 AXES_VERBOSE = False
 
-# --- Security headers -------------------------------------------------------------------------------------------
+# --- Security headers -----------------------------------------------------------------------------
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
@@ -166,12 +167,9 @@ if PRODUCTION:
     # Other hosts of the plant's domain are not ours to promise anything for.
     SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 
-# --- Files ------------------------------------------------------------------------------------------------------
+# --- Files ----------------------------------------------------------------------------------------
 STATIC_URL = "static/"
 STATIC_ROOT = DATA / "static"
-BUILT_STATIC = DATA / "built"
-"""Static files made on this machine, such as the chart library taken out of its package."""
-STATICFILES_DIRS = [BUILT_STATIC] if BUILT_STATIC.is_dir() else []
 MEDIA_ROOT = DATA / "files"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
@@ -183,7 +181,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * MEGABYTE
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5000
 FILE_UPLOAD_PERMISSIONS = 0o640
 
-# --- Mail -------------------------------------------------------------------------------------------------------
+# --- Mail -----------------------------------------------------------------------------------------
 EMAIL_HOST = env.text("SPANBOOK_SMTP_HOST")
 EMAIL_PORT = env.whole("SPANBOOK_SMTP_PORT", 587, lowest=1, highest=65535)
 EMAIL_HOST_USER = env.text("SPANBOOK_SMTP_USER")
@@ -204,7 +202,7 @@ PUBLIC_URL = env.text(
 )
 """Where mails send their readers."""
 
-# --- Celery -----------------------------------------------------------------------------------------------------
+# --- Celery ---------------------------------------------------------------------------------------
 REDIS = env.redis_address("REDIS_URL", env.text("REDIS_URL", f"unix://{SOCKETS}/redis.sock?db=0"))
 CELERY_BROKER_URL = REDIS.broker
 CELERY_TASK_IGNORE_RESULT = True
@@ -236,7 +234,7 @@ CELERY_BEAT_SCHEDULE = {
     }.items()
 }
 
-# --- Words and time ---------------------------------------------------------------------------------------------
+# --- Words and time -------------------------------------------------------------------------------
 LANGUAGE_CODE = "en-gb"
 USE_I18N = True
 FORMAT_MODULE_PATH = ["deploy.formats"]
