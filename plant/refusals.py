@@ -1,3 +1,6 @@
+from django.core.exceptions import PermissionDenied
+
+
 class Refused(Exception):
     """An operation says no: the text tells a person what, where, why and what to do.
 
@@ -9,5 +12,5 @@ class Refused(Exception):
         self.field = field
 
 
-class NotAllowed(Refused):
-    """The person's roles on that site do not include the act."""
+class NotAllowed(Refused, PermissionDenied):
+    """The person's roles on that site do not include the act; uncaught, it answers 403."""

@@ -424,7 +424,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='standardcertificate',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('coverage_factor', None), ('expanded_uncertainty', None)), models.Q(('coverage_factor__gt', 0), ('expanded_uncertainty__gt', 0)), _connector='OR'), name='uncertainty_and_k_come_together', violation_error_message='Give U and k together, both above zero.'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('coverage_factor', None), ('expanded_uncertainty', None)), models.Q(('coverage_factor__gt', 0), ('coverage_factor__isnull', False), ('expanded_uncertainty__gt', 0), ('expanded_uncertainty__isnull', False)), _connector='OR'), name='uncertainty_and_k_come_together', violation_error_message='Give U and k together, both above zero.'),
         ),
         migrations.AddConstraint(
             model_name='standardcertificate',

@@ -135,7 +135,12 @@ class StandardCertificate(models.Model):
             models.CheckConstraint(
                 name="uncertainty_and_k_come_together",
                 condition=Q(expanded_uncertainty=None, coverage_factor=None)
-                | Q(expanded_uncertainty__gt=0, coverage_factor__gt=0),
+                | Q(
+                    expanded_uncertainty__isnull=False,
+                    coverage_factor__isnull=False,
+                    expanded_uncertainty__gt=0,
+                    coverage_factor__gt=0,
+                ),
                 violation_error_message="Give U and k together, both above zero.",
             ),
             models.CheckConstraint(

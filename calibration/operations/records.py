@@ -227,7 +227,7 @@ def _store(
     if sent.done_on > point.site.day_of(at):
         raise Refused(f"{sent.done_on} lies in the future; give the day on which it was done.", field="done_on")
     transmitter = _transmitter_on(point, sent.done_on)
-    certificates = _certificates(sent)
+    certificates = _certificates(sent, point.site_id)
     limits = point.limits
     against = Range(float(point.lower), float(point.upper), point.signal, limits.percent)
     found = judge(sent.stage("as found"), against)
@@ -300,10 +300,15 @@ def _transmitter_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
     return installation.transmitter
 
 
-def _certificates(sent: SentRecord) -> list[tuple[ReferenceStandard, StandardCertificate]]:
+def _certificates(
+    sent: SentRecord, site_id: int
+) -> list[tuple[ReferenceStandard, StandardCertificate]]:
     """Each standard with the certificate that covers the day; refused by name where there is none."""
     if not sent.standards:
         raise Refused("Name at least one reference standard; without it the result is not traceable.", field="standards")
+    for standard in sent.standards:
+        if standard.site_id != site_id:
+            raise Refused(f"{standard} belongs to another site; use a standard of this one.", field="standards")
     covering = StandardCertificate.objects.covering(sent.done_on).filter(standard__in=sent.standards)
     by_standard = {c.standard_id: c for c in covering.order_by("valid_until")}
     for standard in sent.standards:

@@ -460,7 +460,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='measuringpoint',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('anchor_months', None), ('anchor_on', None)), models.Q(('anchor_months__gte', 1), ('anchor_on__isnull', False)), _connector='OR'), name='anchor_has_day_and_months_or_neither'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('anchor_months', None), ('anchor_on', None)), models.Q(('anchor_months__gte', 1), ('anchor_months__isnull', False), ('anchor_on__isnull', False)), _connector='OR'), name='anchor_has_day_and_months_or_neither'),
         ),
         migrations.AddConstraint(
             model_name='measuringpoint',

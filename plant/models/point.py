@@ -44,6 +44,12 @@ def due_state(*, next_due: dt.date, is_deferred: bool, out_of_service: bool, on:
     return DueState("ok", f"in date, {days} d left")
 
 
+def interval_run(due_on: dt.date, months: int, *, on: dt.date) -> float:
+    """Share of an interval of ``months`` ending on ``due_on`` that has run on the day ``on``; above 1 it is overdue."""
+    whole = round(months * 30.4375)
+    return max(whole - (due_on - on).days, 0) / whole
+
+
 class PointQuerySet(SiteQuerySet):
     def in_service(self) -> Self:
         return self.filter(out_of_service_on=None)
@@ -232,7 +238,7 @@ class MeasuringPoint(models.Model):
             models.CheckConstraint(
                 name="anchor_has_day_and_months_or_neither",
                 condition=Q(anchor_on=None, anchor_months=None)
-                | Q(anchor_on__isnull=False, anchor_months__gte=1),
+                | Q(anchor_on__isnull=False, anchor_months__isnull=False, anchor_months__gte=1),
             ),
             models.CheckConstraint(
                 name="out_of_service_has_a_reason",
@@ -287,9 +293,7 @@ class MeasuringPoint(models.Model):
 
     def interval_run(self, on: dt.date) -> float:
         """Share of the recalibration interval that has run on ``on``; above 1 it is overdue."""
-        started = self.due_on - dt.timedelta(days=round(self.interval_months * 30.4375))
-        whole = (self.due_on - started).days
-        return max((on - started).days, 0) / whole
+        return interval_run(self.due_on, self.interval_months, on=on)
 
 
 class DueCount(models.Model):

@@ -1,0 +1,176 @@
+"""Output signals: what a correct transmitter shows, and what a current says about the instrument.
+
+A level (or volume) runs from LRV to URV; LRV above URV is reverse action. Nothing is clamped: beyond the
+range the line goes on, so that a reading below 4 mA still has its error.
+Sources: 4-20 mA, IEC 60381-1 (from memory); failure information by current, NAMUR NE 43 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from plant.level.arrays import Floats, plain
+
+OHMS = 250.0  # The usual loop resistor: it makes 1-5 V of 4-20 mA (common practice, no source).
+
+
+@dataclass(frozen=True)
+class Signal:
+    """An output signal: ``low`` at 0 % and ``high`` at 100 % of span, both in ``unit``."""
+
+    key: str
+    low: float
+    high: float
+    unit: str
+
+    @property
+    def span(self) -> float:
+        return self.high - self.low
+
+
+FOUR_TO_TWENTY = Signal("4-20mA", 4.0, 20.0, "mA")
+ONE_TO_FIVE = Signal("1-5V", 1.0, 5.0, "V")
+SIGNALS = {
+    signal.key: signal
+    for signal in (
+        FOUR_TO_TWENTY,
+        Signal("0-20mA", 0.0, 20.0, "mA"),
+        ONE_TO_FIVE,
+        Signal("0-10V", 0.0, 10.0, "V"),
+    )
+}
+
+
+class ZeroSpan(ValueError):
+    """LRV and URV are equal, so no signal can stand for a level between them."""
+
+    def __init__(self) -> None:
+        super().__init__("LRV and URV are equal: there is no span between them. Correct one of the two.")
+
+
+def percent_at(value: Floats, *, lower: Floats, upper: Floats) -> Floats:
+    """Per cent of span for which ``value`` stands. All three in one unit; shapes broadcast.
+
+    >>> percent_at(1.05, lower=0.0, upper=4.2)
+    25.0
+    """
+    return plain(100 * _share(value, lower, upper))
+
+
+def signal_at(
+    value: Floats, *, lower: Floats, upper: Floats, signal: Signal = FOUR_TO_TWENTY
+) -> Floats:
+    """Output of a correct transmitter at ``value``, in the signal's unit; shapes broadcast.
+
+    value: level or volume, in the unit of the range values; beyond the range it extrapolates.
+    lower, upper: range values LRV and URV; lower > upper is reverse action.
+    Raises ZeroSpan where the range values are equal.
+
+    >>> signal_at(1.05, lower=0.0, upper=4.2)
+    8.0
+    >>> signal_at(1.05, lower=4.2, upper=0.0)
+    16.0
+    """
+    return plain(signal.low + signal.span * _share(value, lower, upper))
+
+
+def value_at(
+    observed: Floats, *, lower: Floats, upper: Floats, signal: Signal = FOUR_TO_TWENTY
+) -> Floats:
+    """Level or volume for which an observed output stands, in the unit of the range; inverse of signal_at.
+
+    >>> value_at(8.0, lower=0.0, upper=4.2)
+    1.05
+    """
+    low, span = _range(lower, upper)
+    share = (np.asarray(observed, dtype=float) - signal.low) / signal.span
+    return plain(low + span * share)
+
+
+def _share(value: Floats, lower: Floats, upper: Floats) -> Floats:
+    low, span = _range(lower, upper)
+    return (np.asarray(value, dtype=float) - low) / span
+
+
+def _range(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
+    low = np.asarray(lower, dtype=float)
+    span = np.asarray(upper, dtype=float) - low
+    if np.any(span == 0):
+        raise ZeroSpan
+    return low, span
+
+
+class FaultBand(StrEnum):
+    """What a 4-20 mA current says about the instrument, from low to high."""
+
+    FAILURE_LOW = "failure low"
+    SUSPECT_LOW = "suspect low"
+    UNDER_RANGE = "under range"
+    MEASURING = "measuring"
+    OVER_RANGE = "over range"
+    SUSPECT_HIGH = "suspect high"
+    FAILURE_HIGH = "failure high"
+
+    @property
+    def is_failure(self) -> bool:
+        """True in the two bands by which an instrument reports its own failure."""
+        return self in (FaultBand.FAILURE_LOW, FaultBand.FAILURE_HIGH)
+
+
+_BANDS = np.array(list(FaultBand), dtype=object)
+
+
+def _just_above(edge: float) -> float:
+    return float(np.nextafter(edge, np.inf))
+
+
+# Where each next band begins, mA: 3.6, 20 and 20.5 themselves still belong to the band below.
+_EDGES = np.array([_just_above(3.6), 3.8, 4.0, _just_above(20.0), _just_above(20.5), 21.0])
+
+
+def fault_band(current: float) -> FaultBand:
+    """The band of one current of a 4-20 mA loop, mA. Source: NAMUR NE 43 (from memory).
+
+    Up to 3.6 mA and from 21 mA the instrument reports its failure. Between 3.6 and 3.8 and between 20.5 and
+    21 mA nothing is laid down: such a current is suspect.
+
+    >>> fault_band(3.7).value
+    'suspect low'
+    """
+    band: FaultBand = fault_bands(np.array([current]))[0]
+    return band
+
+
+def fault_bands(currents: Floats) -> np.ndarray:
+    """fault_band over an array of currents, mA: an array of FaultBand of the same shape."""
+    currents = np.asarray(currents, dtype=float)
+    if np.isnan(currents).any():
+        raise ValueError("currents: not a number; leave out readings that were not taken")
+    bands: np.ndarray = _BANDS[np.searchsorted(_EDGES, currents, side="right")]
+    return bands
+
+
+def band_of(observed: float, signal: Signal) -> FaultBand:
+    """The band of one observed output of any signal. See bands_of."""
+    band: FaultBand = bands_of(np.array([observed]), signal)[0]
+    return band
+
+
+def bands_of(observed: Floats, signal: Signal) -> np.ndarray:
+    """Bands of observed outputs, in the signal's unit.
+
+    1-5 V is read as a 4-20 mA loop across 250 ohm. 0-20 mA and 0-10 V have no live zero and no agreed failure
+    current: whatever they show is "measuring".
+
+    >>> bands_of([0.9, 3.0], ONE_TO_FIVE)[0].value
+    'failure low'
+    """
+    observed = np.asarray(observed, dtype=float)
+    if signal == FOUR_TO_TWENTY:
+        return fault_bands(observed)
+    if signal == ONE_TO_FIVE:
+        return fault_bands(observed * 1000 / OHMS)
+    return np.full(observed.shape, FaultBand.MEASURING, dtype=object)

@@ -1,0 +1,80 @@
+"""A tolerance said in per cent of span, millimetres, milliamperes or volume, and each told as the others."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from plant.level.signals import Signal
+from plant.level.units import VOLUME_UNITS, from_cubic_metres
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """Half-width of a tolerance (± this). What does not apply to the point is None.
+
+    percent: of span. millimetres: points that indicate level. cubic_metres: points that indicate volume.
+    milliamps: points with a current output.
+    """
+
+    percent: float
+    millimetres: float | None
+    cubic_metres: float | None
+    milliamps: float | None
+
+    def value_in(self, unit: str) -> float:
+        """The half-width in %, mm, mA, m3 or L. Raises ValueError where the unit does not fit the point."""
+        value = {"%": self.percent, "mm": self.millimetres, "mA": self.milliamps}.get(unit)
+        if unit in VOLUME_UNITS and self.cubic_metres is not None:
+            value = float(from_cubic_metres(self.cubic_metres, unit))
+        if value is None:
+            raise ValueError(f"a tolerance of this point cannot be told in “{unit}”")
+        return value
+
+
+def tolerance_percent(
+    value: float, unit: str, *, span: float, signal: Signal, quantity: str = "level"
+) -> Tolerance:
+    """The tolerance ± ``value`` ``unit`` of a point, told every way that applies to it.
+
+    unit: %, or mA where the output is a current, or mm where the point indicates level, or m3 or L where it
+    indicates volume. span: |URV − LRV| in metres, or in m³ where quantity is "volume".
+    Raises ValueError for a negative or missing value, a span not above zero, a unit that does not fit.
+
+    >>> from plant.level.signals import FOUR_TO_TWENTY
+    >>> tolerance_percent(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
+    Tolerance(percent=0.05, millimetres=4.0, cubic_metres=None, milliamps=0.008)
+    """
+    if not (math.isfinite(value) and value >= 0):
+        raise ValueError(f"tolerance {value}: it must be a number, zero or above")
+    if not (math.isfinite(span) and span > 0):
+        raise ValueError(f"span {span}: it must be above zero; LRV and URV must differ")
+    whole = _whole_span(span, signal, quantity)
+    if unit not in whole:
+        *others, last = whole
+        raise ValueError(
+            f"tolerance unit “{unit}” does not fit this point; write {', '.join(others)} or {last}"
+        )
+    percent = 100 * value / whole[unit]
+    return Tolerance(
+        percent=percent,
+        millimetres=_part(percent, whole.get("mm")),
+        cubic_metres=_part(percent, whole.get("m3")),
+        milliamps=_part(percent, whole.get("mA")),
+    )
+
+
+def _whole_span(span: float, signal: Signal, quantity: str) -> dict[str, float]:
+    """The whole span in each unit in which a tolerance of such a point may be said."""
+    whole = {"%": 100.0}
+    if quantity == "volume":
+        whole |= {unit: float(from_cubic_metres(span, unit)) for unit in VOLUME_UNITS}
+    else:
+        whole["mm"] = 1000 * span
+    if signal.unit == "mA":
+        whole["mA"] = signal.span
+    return whole
+
+
+def _part(percent: float, whole: float | None) -> float | None:
+    return None if whole is None else whole * percent / 100

@@ -1,0 +1,25 @@
+"""Every address × method × role: what it answers. Written by hand, not made from the permission table it checks.
+
+A row: url name, method, how to fill its arguments (see ``tests/test_access.py``), and the expected status for each
+of planner, technician, approver, auditor, administrator, and for an outsider who holds every role at another site.
+An address missing here fails the suite. 302: sends on to another page; 404: as if it did not exist.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class Row(NamedTuple):
+    name: str
+    method: str
+    thing: str  # which row of the plant fills pk: point, tank, product, … ; "" for none
+    planner: int
+    technician: int
+    approver: int
+    auditor: int
+    administrator: int
+    outsider: int
+
+
+ROWS: list[Row] = []
