@@ -1,0 +1,147 @@
+"""Span strip, tube, states and workload."""
+
+import re
+import time
+from datetime import date, timedelta
+from decimal import Decimal
+from itertools import pairwise
+from types import SimpleNamespace
+from xml.etree import ElementTree
+
+import pytest
+from django.template import Context, Template
+
+from calibration.charts import WorkWeek
+from calibration.templatetags.pictures import due_state, hatch, span_strip, tube, verdict, workload
+from plant.templatetags.marks import STATES, plate, state
+
+
+def paths(svg):
+    """class -> path data of a picture; parsing it also shows that it is well formed."""
+    return {p.get("class"): p.get("d") for p in ElementTree.fromstring(svg).iter("path")}  # noqa: S314
+
+
+def test_marks_stand_where_their_errors_are():
+    drawn = paths(span_strip([0.25], [-0.5], Decimal("0.5")))
+    # The band runs from 60 to 148 whatever the tolerance; a circle starts at its left edge.
+    assert drawn["found"].startswith("M121.8 12")  # 104 + 22 - 4.2
+    assert drawn["left"].startswith("M57.3 12")  # 60 - 2.7: on the limit is inside
+
+
+def test_band_has_the_same_width_for_every_tolerance():
+    assert paths(span_strip([0.1], [], 0.2))["found"] == paths(span_strip([1.0], [], 2.0))["found"]
+
+
+def test_mark_outside_the_band_changes_shape():
+    drawn = paths(span_strip([-0.62, 0.1], [0.51], 0.5))
+    assert set(drawn) >= {"found", "found out", "left out"}
+    assert "a4.2" not in drawn["found out"]
+
+
+def test_mark_beyond_the_strip_becomes_an_arrow_with_its_value():
+    strip = span_strip([-12.4, 1.92], [0.0], 0.5)
+    assert "found" not in paths(strip)
+    assert re.findall(r"<text[^>]*>([^<]*)", strip) == ["−12.4", "+1.92"]
+
+
+def test_strip_says_in_words_what_it_shows():
+    strip = span_strip([-0.62, None, -0.3], [-0.05, 0.04], 0.5)
+    assert (
+        'aria-label="as found −0.62 to −0.30, as left −0.05 to +0.04 % of span; '
+        'tolerance ±0.50; 1 of 2 as found outside"'
+    ) in strip
+
+
+@pytest.mark.parametrize(("found", "tolerance"), [([], 0.5), ([None], 0.5), ([0.1], None)])
+def test_strip_without_result_says_so(found, tolerance):
+    assert span_strip(found, [], tolerance) == '<span class="soft">no result yet</span>'
+
+
+@pytest.mark.parametrize(
+    ("fraction", "run", "over"), [(0, None, False), (0.5, "M2 3H52.0V13H2z", False),
+                                  (1.0, "M2 3H102.0V13H2z", False), (1.07, "M2 3H102.0V13H2z", True)]
+)  # fmt: skip
+def test_tube_fills_and_runs_over(fraction, run, over):
+    drawn = paths(tube(fraction))
+    assert drawn.get("run") == run
+    assert ("hatch" in drawn) is over
+
+
+def test_tube_never_outgrows_its_picture():
+    assert "H120.0" in paths(tube(40))["spill"]
+    assert "4000 % of the interval" in tube(40)
+    assert "no interval" in tube(None)
+
+
+def test_hatching_stays_inside_its_rectangle():
+    numbers = [float(n) for n in re.findall(r"[\d.]+", hatch(10, 20, 15, 60, 5))]
+    xs, ys = numbers[::2], numbers[1::2]
+    assert (min(xs), max(xs)) == (10, 25)
+    assert (min(ys), max(ys)) == (20, 80)
+
+
+def test_every_state_has_word_shape_and_colour():
+    for kind, (tone, shape) in STATES.items():
+        shown = state(kind, "the word")
+        assert f"state {tone}" in shown
+        assert shape in shown
+        assert "the word" in shown
+
+
+def test_verdicts_differ_in_shape_and_not_by_colour_alone():
+    shapes = {re.search(r"<svg.*</svg>", verdict(v))[0] for v in ("pass", "fail", "inconclusive")}
+    assert len(shapes) == 3
+    assert "no verdict" in verdict(None)
+
+
+def test_due_state_shows_its_own_words():
+    shown = due_state(SimpleNamespace(kind="over", text="overdue 12 d"))
+    assert "overdue 12 d" in shown
+    assert "state bad" in shown
+
+
+def test_text_in_marks_is_escaped():
+    assert "<b>" not in plate("<b>LT</b>", '"><b>') + state("ok", "<b>")
+
+
+def weeks(hours):
+    first = date(2026, 11, 23)
+    return [WorkWeek(first + timedelta(7 * i), h, int(h)) for i, h in enumerate(hours)]
+
+
+def test_week_above_capacity_is_hatched_and_told():
+    shown = workload(weeks([4, 12, 0]), 10)
+    assert shown["over"] == 1
+    assert shown["bars"].count("<rect") == 2  # a week without work has no bar
+    assert shown["bars"].count('class="hatch"') == 1
+    assert "Week from 30 Nov 2026: 12.0 h, 12 points, over the crew&#x27;s 10.0 h" in shown["bars"]
+
+
+def test_workload_names_each_month_once_and_without_collision():
+    months = workload(weeks([1] * 52), None)["months"]
+    assert [name for _, name in months][:4] == ["Nov", "Dec", "Jan 2027", "Feb"]
+    assert min(b - a for a, b in pairwise(float(x) for x, _ in months)) >= 32
+
+
+def test_month_with_one_week_left_gives_way_to_the_next():
+    months = workload(weeks([1] * 52)[1:], None)["months"]  # begins on 30 November
+    assert [name for _, name in months][:2] == ["Dec", "Jan 2027"]
+
+
+def test_workload_page_part_has_a_table_beneath():
+    page = Template("{% load pictures %}{% workload weeks 10 %}")
+    shown = page.render(Context({"weeks": weeks([4, 12, 0])}))
+    assert shown.count("<tr>") == 3
+    assert "above the crew" in shown
+    assert "style=" not in shown
+
+
+def test_fifty_strips_cost_little():
+    """About 2 ms where it was written; the bound is wide, since it guards against a change of kind."""
+    page = Template("{% load pictures %}{% for r in rows %}{% span_strip r r 0.5 %}{% endfor %}")
+    rows = [[-0.62, -0.44, -0.3, 0.1, 0.2]] * 50
+    page.render(Context({"rows": rows}))
+    started = time.process_time()
+    for _ in range(10):
+        page.render(Context({"rows": rows}))
+    assert (time.process_time() - started) / 10 < 0.03
