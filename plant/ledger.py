@@ -8,6 +8,7 @@ from django.db import connection, models
 
 from plant.models.ledger import LedgerEntry
 from plant.models.person import Person
+from plant.models.place import Site
 
 
 class OutsideTransaction(RuntimeError):
@@ -21,14 +22,18 @@ def enter(
     by: Person | None,
     why: str = "",
     details: dict[str, Any] | None = None,
+    site: Site | None = None,
 ) -> LedgerEntry:
     """Write one entry: ``by`` did ``act`` on the row ``on``. ``by=None`` is Spanbook itself (a scheduled task).
 
+    ``site``: where the entry is kept when the row itself belongs to no site, such as a person.
     Raises OutsideTransaction outside ``transaction.atomic()``.
     """
     if not connection.in_atomic_block:
         raise OutsideTransaction(f"ledger entry {act!r} outside a transaction")
     site_id = on.pk if on._meta.label == "plant.Site" else getattr(on, "site_id", None)
+    if site is not None:
+        site_id = site.pk
     return LedgerEntry.objects.create(
         act=act,
         person=by,

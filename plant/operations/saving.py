@@ -1,0 +1,142 @@
+"""What the register's operations share: check a row, refuse an outdated form, store only what a form may change."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
+from typing import Any, TypeVar
+
+from django.apps import apps
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import IntegrityError, models, transaction
+
+from plant.refusals import Refused
+
+Row = TypeVar("Row", bound=models.Model)
+
+# The form field beside which the message of a rule belongs.
+FIELD_OF_RULE = {
+    "tag_unique_in_its_site": "tag",
+    "range_values_differ": "upper",
+    "range_inside_tank": "upper",
+    "tolerance_above_zero": "tolerance",
+    "adjust_limit_within_tolerance": "adjust_limit",
+    "unit_fits_the_quantity": "unit",
+    "volume_tolerance_not_in_mm": "tolerance_unit",
+    "tolerance_in_ma_needs_a_current": "tolerance_unit",
+    "interval_between_1_and_120_months": "interval_months",
+    "tank_name_unique_in_its_site": "name",
+    "area_name_unique_in_its_site": "name",
+    "product_name_unique_in_its_site": "name",
+    "working_levels_in_order": "highest_level",
+    "permittivity_at_least_one": "permittivity",
+    "density_above_zero": "density",
+    "serial_unique_per_maker_and_site": "serial",
+    "probe_data_above_zero": "probe_length_mm",
+    "one_installation_per_point_at_a_time": "on",
+    "one_point_per_transmitter_at_a_time": "transmitter",
+    "one_present_installation_per_point": "on",
+    "one_present_point_per_transmitter": "transmitter",
+    "removed_after_installed": "on",
+    "one_appointment_per_person_site_and_role": "role",
+    "appointment_ends_after_it_starts": "ends_on",
+}
+
+
+class Stale(Refused):
+    """Somebody else changed the row after the form was opened; ``stored`` is the row as it now stands."""
+
+    def __init__(self, stored: models.Model) -> None:
+        super().__init__(
+            f"{stored} was changed by somebody else after you opened this form. Both versions are shown below; "
+            "what you typed is still in the form. Save again to put yours in place of theirs."
+        )
+        self.stored = stored
+
+
+def problems(row: models.Model, *, ignoring: Collection[str] = ()) -> dict[str, list[str]]:
+    """Everything that is wrong with ``row``, by form field ("" where it belongs to none).
+
+    Rules of fields first, then the model's constraints, whose messages are put beside the field they are about.
+    ``ignoring`` names fields that are known to be wrong already.
+    """
+    found: dict[str, list[str]] = {}
+    try:
+        row.clean_fields(exclude=set(ignoring))
+        row.clean()
+        row.validate_unique(exclude=set(ignoring))
+    except ValidationError as error:
+        for name, messages in error.message_dict.items():
+            found["" if name == NON_FIELD_ERRORS else name] = list(messages)
+    wrong = {*ignoring, *found}
+    for constraint in row._meta.constraints:
+        if FIELD_OF_RULE.get(constraint.name) in found:
+            continue
+        try:
+            constraint.validate(type(row), row, exclude=wrong)
+        except ValidationError as error:
+            found.setdefault(FIELD_OF_RULE.get(constraint.name, ""), []).extend(error.messages)
+    return found
+
+
+def check(row: models.Model) -> None:
+    """Refuse a row that breaks a rule."""
+    for field, messages in problems(row).items():
+        raise Refused(" ".join(messages), field=field or None)
+
+
+@contextmanager
+def walls_speak() -> Iterator[None]:
+    """Turn what the database refuses, such as the later of two writers at once, into a refusal in its rule's words."""
+    try:
+        with transaction.atomic():
+            yield
+    except IntegrityError as error:
+        name = getattr(getattr(error.__cause__, "diag", None), "constraint_name", "") or ""
+        said = str(error).splitlines()[0] if name == "range_inside_tank" else _message_of(name)
+        if not said:
+            raise
+        raise Refused(said, field=FIELD_OF_RULE.get(name)) from error
+
+
+def _message_of(rule: str) -> str:
+    for model in apps.get_app_config("plant").get_models():
+        for constraint in model._meta.constraints:
+            if constraint.name == rule:
+                return str(constraint.violation_error_message)
+    return ""
+
+
+def mark_of(row: models.Model, fields: Collection[str], *more: Any) -> str:
+    """A short mark of what ``fields`` (and ``more``) hold; a form carries it and sends it back when saved."""
+    kept: list[Any] = [row._meta.get_field(name) for name in sorted(fields)]
+    values = [(field.name, field.value_to_string(row)) for field in kept]
+    return hashlib.sha256(repr((values, more)).encode()).hexdigest()[:24]
+
+
+def locked(row: Row, *, seen: str, fields: Collection[str]) -> Row:
+    """The row as stored, locked until the end of the transaction. Raises Stale when it is not as ``seen``."""
+    manager: Any = type(row)._default_manager
+    stored: Row = manager.select_for_update(of=("self",)).get(pk=row.pk)
+    if seen != mark_of(stored, fields):
+        raise Stale(stored)
+    return stored
+
+
+def put(row: Row, onto: Row, fields: Collection[str]) -> dict[str, list[str]]:
+    """Copy ``fields`` of ``row`` onto the stored row; returns what changed as the ledger tells it: [was, is]."""
+    changed = {}
+    for name in fields:
+        field: Any = row._meta.get_field(name)
+        if field.value_from_object(row) != field.value_from_object(onto):
+            changed[str(field.verbose_name)] = [shown(onto, name), shown(row, name)]
+        setattr(onto, name, getattr(row, name))
+    return changed
+
+
+def shown(row: models.Model, name: str) -> str:
+    """A field's value as a person reads it."""
+    display = getattr(row, f"get_{name}_display", None)
+    value = display() if display else getattr(row, name)
+    return "" if value is None else str(value)
