@@ -18,15 +18,15 @@ class Finding(models.Model):
     )
     record = models.OneToOneField("calibration.Calibration", models.PROTECT, related_name="finding")
     opened_at = models.DateTimeField("opened")
-    doubtful_from = models.DateField("in doubt from", null=True)
+    doubtful_from = models.DateField("in doubt from", null=True, blank=True)
     doubtful_until = models.DateField("in doubt until")
     # None: a reading in a failure band, which has no error value.
-    largest_percent = models.FloatField("largest error, % of span", null=True)
+    largest_percent = models.FloatField("largest error, % of span", null=True, blank=True)
     assessment = models.TextField("assessment", blank=True)
-    assessed_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, related_name="+")
-    assessed_at = models.DateTimeField("assessed", null=True)
-    agreed_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, related_name="+")
-    closed_at = models.DateTimeField("closed", null=True)
+    assessed_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    assessed_at = models.DateTimeField("assessed", null=True, blank=True)
+    agreed_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    closed_at = models.DateTimeField("closed", null=True, blank=True)
 
     objects = SiteQuerySet.as_manager()
 

@@ -46,7 +46,7 @@ class ProcedureVersion(models.Model):
     )
     up_and_down = models.BooleanField("rising and falling", default=True)
     settle_seconds = models.PositiveIntegerField("settle, s", default=30)
-    published_on = models.DateField("published on", null=True)
+    published_on = models.DateField("published on", null=True, blank=True)
     reason = models.CharField("what changed and why", max_length=300, blank=True)
 
     class Meta:

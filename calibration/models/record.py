@@ -74,7 +74,7 @@ class Calibration(models.Model):
     # When, who, how
     done_on = models.DateField("day of calibration")
     performed_by = models.ForeignKey(
-        "plant.Person", models.PROTECT, null=True, related_name="records", verbose_name="performed by"
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="records", verbose_name="performed by"
     )
     performed_by_name = models.CharField("performed by", max_length=120)
     way = models.CharField("input applied by", max_length=32, choices=InputWay)
@@ -106,29 +106,29 @@ class Calibration(models.Model):
     # The figures, % of span. As found: None throughout when it is missing.
     adjusted = models.BooleanField("adjusted", default=False)
     found_errors = ArrayField(models.FloatField(), default=list)
-    found_largest = models.FloatField("largest as found", null=True)
-    found_at_zero = models.FloatField("as found at zero", null=True)
-    found_at_span = models.FloatField("as found at span", null=True)
-    found_hysteresis = models.FloatField("hysteresis as found", null=True)
+    found_largest = models.FloatField("largest as found", null=True, blank=True)
+    found_at_zero = models.FloatField("as found at zero", null=True, blank=True)
+    found_at_span = models.FloatField("as found at span", null=True, blank=True)
+    found_hysteresis = models.FloatField("hysteresis as found", null=True, blank=True)
     found_verdict = models.CharField("as found", max_length=12, blank=True)
     left_errors = ArrayField(models.FloatField(), default=list)
-    left_largest = models.FloatField("largest as left", null=True)
-    left_at_zero = models.FloatField("as left at zero", null=True)
-    left_at_span = models.FloatField("as left at span", null=True)
-    left_hysteresis = models.FloatField("hysteresis as left", null=True)
+    left_largest = models.FloatField("largest as left", null=True, blank=True)
+    left_at_zero = models.FloatField("as left at zero", null=True, blank=True)
+    left_at_span = models.FloatField("as left at span", null=True, blank=True)
+    left_hysteresis = models.FloatField("hysteresis as left", null=True, blank=True)
     left_verdict = models.CharField("as left", max_length=12, blank=True)
     # A reading in an NE 43 failure band is evidence of a failure; such a record stays out of the trend.
     shows_failure = models.BooleanField("a reading shows a failure", default=False)
 
     # Signatures
     approved_by = models.ForeignKey(
-        "plant.Person", models.PROTECT, null=True, related_name="+", verbose_name="approved by"
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+", verbose_name="approved by"
     )
     approved_by_name = models.CharField("approved by", max_length=120, blank=True)
-    approved_at = models.DateTimeField("approved", null=True)
+    approved_at = models.DateTimeField("approved", null=True, blank=True)
     approval_note = models.TextField("approver's note", blank=True)
-    returned_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, related_name="+")
-    returned_at = models.DateTimeField(null=True)
+    returned_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    returned_at = models.DateTimeField(null=True, blank=True)
     return_reason = models.TextField("why returned", blank=True)
 
     objects = CalibrationQuerySet.as_manager()
@@ -227,9 +227,9 @@ class Reading(models.Model):
     rising = models.BooleanField("rising", default=True)
     applied = models.DecimalField("applied", max_digits=14, decimal_places=5)
     expected = models.DecimalField("expected", max_digits=10, decimal_places=5)
-    observed = models.DecimalField("observed", max_digits=10, decimal_places=5, null=True)
+    observed = models.DecimalField("observed", max_digits=10, decimal_places=5, null=True, blank=True)
     observed_indication = models.DecimalField(
-        "observed indication", max_digits=14, decimal_places=5, null=True
+        "observed indication", max_digits=14, decimal_places=5, null=True, blank=True
     )
     error_percent = models.FloatField("error, % of span")
     band = models.CharField("NE 43", max_length=14, default="measuring")

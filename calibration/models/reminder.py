@@ -20,8 +20,8 @@ class ReminderScan(models.Model):
     at = models.DateTimeField("written")
     lines = models.PositiveIntegerField("lines", default=0)
     held = models.BooleanField("held", default=False)
-    released_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, related_name="+")
-    released_at = models.DateTimeField("released", null=True)
+    released_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    released_at = models.DateTimeField("released", null=True, blank=True)
 
     class Meta:
         ordering = ["-day", "site"]
@@ -65,10 +65,10 @@ class Digest(models.Model):
     day = models.DateField("day")
     message_id = models.CharField(max_length=120, unique=True)
     made_at = models.DateTimeField()
-    claimed_until = models.DateTimeField(null=True)
+    claimed_until = models.DateTimeField(null=True, blank=True)
     tries = models.PositiveSmallIntegerField(default=0)
     last_error = models.TextField(blank=True)
-    sent_at = models.DateTimeField("sent", null=True)
+    sent_at = models.DateTimeField("sent", null=True, blank=True)
     # Settled without a mail: the person wants none, or nothing was left to tell.
     left_out = models.CharField("why no mail went out", max_length=120, blank=True)
 

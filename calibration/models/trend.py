@@ -15,12 +15,12 @@ class Trend(models.Model):
     point = models.OneToOneField("plant.MeasuringPoint", models.PROTECT, related_name="trend")
     transmitter = models.ForeignKey("plant.Transmitter", models.PROTECT, related_name="+")
     results = models.PositiveSmallIntegerField()
-    zero_rate = models.FloatField(null=True)
-    zero_rate_se = models.FloatField(null=True)
-    span_rate = models.FloatField(null=True)
-    span_rate_se = models.FloatField(null=True)
+    zero_rate = models.FloatField(null=True, blank=True)
+    zero_rate_se = models.FloatField(null=True, blank=True)
+    span_rate = models.FloatField(null=True, blank=True)
+    span_rate_se = models.FloatField(null=True, blank=True)
     # The first day on which the 95 % band of zero or span meets the tolerance; None: not within 10 years.
-    crossing_on = models.DateField(null=True)
+    crossing_on = models.DateField(null=True, blank=True)
     crossing_of = models.CharField(max_length=4, blank=True)
 
     objects = SiteQuerySet.as_manager()

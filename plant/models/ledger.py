@@ -22,13 +22,13 @@ class LedgerEntry(models.Model):
     at = models.DateTimeField("when", db_default=TransactionNow())
     transaction = models.BigIntegerField(db_default=TransactionNumber())
     person = models.ForeignKey(
-        "plant.Person", models.PROTECT, null=True, related_name="+", verbose_name="who"
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+", verbose_name="who"
     )
     person_name = models.CharField("who", max_length=120)
-    site = models.ForeignKey("plant.Site", models.PROTECT, null=True, related_name="+")
+    site = models.ForeignKey("plant.Site", models.PROTECT, null=True, blank=True, related_name="+")
     act = models.CharField("act", max_length=40)
     subject_kind = models.CharField("kind", max_length=40)
-    subject_id = models.BigIntegerField(null=True)
+    subject_id = models.BigIntegerField(null=True, blank=True)
     subject = models.CharField("on", max_length=200)
     why = models.TextField("why", blank=True)
     details = models.JSONField(default=dict, encoder=DjangoJSONEncoder)
