@@ -48,7 +48,9 @@ class ZeroSpan(ValueError):
     """LRV and URV are equal, so no signal can stand for a level between them."""
 
     def __init__(self) -> None:
-        super().__init__("LRV and URV are equal: there is no span between them. Correct one of the two.")
+        super().__init__(
+            "LRV and URV are equal: there is no span between them. Correct one of the two."
+        )
 
 
 def percent_at(value: Floats, *, lower: Floats, upper: Floats) -> Floats:

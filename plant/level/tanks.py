@@ -1,130 +1,333 @@
-"""Volumes of common tank shapes (metres, m³), by the fluids library's partial-fill formulas.
+"""Volumes and outlines of the usual tanks. Metres and cubic metres; z = 0 is the lowest inside point.
 
-z = 0 is the lowest inside point. Nothing is clamped: a level outside the tank raises OutsideTank.
+Nothing is clamped: a height outside the tank raises OutsideTank. The functions take a TankShape or, where only
+measured heights are known, a Strapping.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property
 
 import numpy as np
-from fluids.geometry import TANK
 
-SIDES = {
-    "flat": None,
-    "open": None,
-    "cone": "conical",
-    "dished": "torispherical",
-    "ellipsoidal": "ellipsoidal",
-    "hemispherical": "spherical",
-}
+from plant.level.arrays import Floats, plain
+from plant.level.bounds import OutsideTank, heights_inside, volumes_inside
+from plant.level.heads import Cone, Dished, Ellipsoid, Head, circle_segment
+from plant.level.strapping import Strapping
+
+__all__ = [
+    "BadDimension",
+    "OutsideTank",
+    "TankShape",
+    "capacity",
+    "height_at",
+    "inside_height",
+    "outline",
+    "volume_at",
+    "width_at",
+]
+
+# A common proportion of dished heads: dish radius 1.0, knuckle radius 0.06 of the tank's diameter
+# (the proportions of the printed examples TNK-03).
+DISH, KNUCKLE = 1.0, 0.06
+CURVE = 32  # Steps by which the outline follows a curved end.
+HALVINGS = 60
 
 
-class OutsideTank(ValueError):
-    def __init__(self, level: float, inside_height: float) -> None:
-        self.level, self.inside_height = level, inside_height
-        super().__init__(f"level {level:g} m lies outside the tank, which is {inside_height:g} m high inside")
+class BadDimension(ValueError):
+    """A dimension that is missing or gives no tank. Attributes: argument, reason."""
+
+    def __init__(self, argument: str, reason: str) -> None:
+        self.argument, self.reason = argument, reason
+        super().__init__(f"{argument}: {reason}")
 
 
 @dataclass(frozen=True)
 class TankShape:
-    """kind: vertical, horizontal, rectangular or sphere. height: straight height, or length of a horizontal one."""
+    """A tank by its inside dimensions in metres; 0 or None where one is not given.
+
+    kind: vertical (cylinder: diameter, straight height, bottom, roof), horizontal (cylinder: diameter, straight length
+    in ``length`` or ``height``; both ends are ``bottom``), rectangular (length, width, height) or sphere (diameter).
+    Dimensions that a kind does not have are not looked at.
+    bottom, roof: flat, cone, dished, ellipsoidal or hemispherical; a roof may also be open. Depths without a number:
+    dished by DISH and the knuckle, ellipsoidal half the radius, hemispherical the radius; a cone needs one.
+    knuckle: radius of a dished head's knuckle over the diameter; 0 is a plain spherical cap.
+    Raises BadDimension.
+
+    >>> round(capacity(TankShape("vertical", diameter=2.0, height=3.0, bottom="cone", bottom_depth=0.6)), 6)
+    10.053096
+    """
 
     kind: str
-    diameter: float = 0.0
-    height: float = 0.0
-    length: float = 0.0
-    width: float = 0.0
+    diameter: float | None = None
+    height: float | None = None
+    length: float | None = None
+    width: float | None = None
     bottom: str = "flat"
     bottom_depth: float | None = None
     roof: str = "flat"
     roof_depth: float | None = None
+    knuckle: float = KNUCKLE
+
+    def __post_init__(self) -> None:
+        _ = self.body  # Refuses what gives no tank.
+
+    @cached_property
+    def body(self) -> Standing | Lying | Box:
+        """The solid behind the dimensions."""
+        makers: dict[str, Callable[[TankShape], Standing | Lying | Box]] = {
+            "vertical": _standing,
+            "horizontal": _lying,
+            "rectangular": _box,
+            "sphere": _sphere,
+        }
+        if self.kind not in makers:
+            raise BadDimension("kind", f"“{self.kind}” is none of {', '.join(makers)}")
+        return makers[self.kind](self)
 
 
-@lru_cache(maxsize=512)
-def _vessel(shape: TankShape) -> TANK:
-    horizontal = shape.kind == "horizontal"
-    if shape.kind == "sphere":
-        r = shape.diameter / 2
-        return TANK(D=shape.diameter, L=0.0, horizontal=False, sideA="spherical", sideB="spherical", sideA_a=r, sideB_a=r)
-    ends = (shape.bottom, shape.bottom) if horizontal else (shape.bottom, shape.roof)
-    depths = (shape.bottom_depth, shape.bottom_depth) if horizontal else (shape.bottom_depth, shape.roof_depth)
-    facts = {}
-    for side, end, depth in zip("AB", ends, depths, strict=True):
-        facts[f"side{side}"] = SIDES[end]
-        if SIDES[end] and end != "dished":
-            default = shape.diameter / 2 if end == "hemispherical" else shape.diameter / 4
-            facts[f"side{side}_a"] = depth if depth is not None else default
-    return TANK(D=shape.diameter, L=shape.height, horizontal=horizontal, **facts)
+@dataclass(frozen=True)
+class Standing:
+    """An upright cylinder between two heads."""
+
+    bottom: Head
+    straight: float
+    top: Head
+
+    @property
+    def height(self) -> float:
+        return self.bottom.depth + self.straight + self.top.depth
+
+    def volume(self, z: Floats) -> Floats:
+        bottom, top = self.bottom, self.top
+        up = np.clip(z - bottom.depth, 0.0, self.straight)
+        left = np.clip(self.height - z, 0.0, top.depth)
+        return (
+            bottom.tip_volume(np.minimum(z, bottom.depth))
+            + math.pi * bottom.radius**2 * up
+            + (top.volume - top.tip_volume(left))
+        )
+
+    def width(self, z: Floats) -> Floats:
+        shoulder = self.bottom.depth + self.straight
+        below = self.bottom.radius_at(np.clip(self.bottom.depth - z, 0.0, None))
+        above = self.top.radius_at(np.clip(z - shoulder, 0.0, self.top.depth))
+        return 2 * np.where(z <= self.bottom.depth, below, above)
+
+    def corners(self) -> np.ndarray:
+        return np.concatenate(
+            [
+                _steps(self.bottom) * self.bottom.depth,
+                self.height - _steps(self.top) * self.top.depth,
+            ]
+        )
 
 
-def inside_height(shape: TankShape) -> float:
-    if shape.kind == "rectangular":
-        return shape.height
-    return float(_vessel(shape).h_max)
+@dataclass(frozen=True)
+class Lying:
+    """A cylinder on its side between two equal heads."""
+
+    head: Head
+    straight: float
+
+    @property
+    def height(self) -> float:
+        return 2 * self.head.radius
+
+    def volume(self, z: Floats) -> Floats:
+        return circle_segment(self.head.radius, z) * self.straight + 2 * self.head.side_volume(z)
+
+    def width(self, z: Floats) -> Floats:
+        return self.straight + 2 * self.head.reach_at(np.abs(z - self.head.radius))
+
+    def corners(self) -> np.ndarray:
+        half = _steps(self.head) * self.head.radius
+        return np.concatenate([half, self.height - half])
 
 
-def capacity(shape: TankShape) -> float:
-    if shape.kind == "rectangular":
-        return shape.length * shape.width * shape.height
-    return float(_vessel(shape).V_total)
+@dataclass(frozen=True)
+class Box:
+    length: float
+    breadth: float
+    height: float
+
+    def volume(self, z: Floats) -> Floats:
+        return self.length * self.breadth * z
+
+    def width(self, z: Floats) -> Floats:
+        return self.length + 0.0 * z
+
+    def corners(self) -> np.ndarray:
+        return np.array([0.0, self.height])
 
 
-def volume_at(shape: TankShape, heights):
-    h = np.asarray(heights, dtype=float)
-    top = inside_height(shape)
-    outside = (h < -1e-9) | (h > top + 1e-9)
-    if np.any(outside):
-        raise OutsideTank(float(np.atleast_1d(h)[np.atleast_1d(outside)][0]), top)
-    h = np.clip(h, 0, top)
-    if shape.kind == "rectangular":
-        volume = shape.length * shape.width * h
-    else:
-        volume = np.vectorize(_vessel(shape).V_from_h, otypes=[float])(h)
-    return float(volume) if np.ndim(volume) == 0 else volume
+def inside_height(shape: TankShape | Strapping) -> float:
+    """From the lowest to the highest inside point, m; of a strapping table, its highest height."""
+    return shape.inside_height if isinstance(shape, Strapping) else shape.body.height
 
 
-def height_at(shape: TankShape, volumes):
-    v = np.asarray(volumes, dtype=float)
-    if shape.kind == "rectangular":
-        return v / (shape.length * shape.width)
-    height = np.vectorize(lambda x: _vessel(shape).h_from_V(x) if x > 0 else 0.0, otypes=[float])(v)
-    return float(height) if np.ndim(height) == 0 else height
+def capacity(shape: TankShape | Strapping) -> float:
+    """Volume of the tank filled to its inside height, m³."""
+    if isinstance(shape, Strapping):
+        return shape.capacity
+    return float(shape.body.volume(np.float64(shape.body.height)))
 
 
-def width_at(shape: TankShape, heights):
-    points = outline(shape)
-    right = sorted((z, x) for x, z in points if x >= 0)
-    return np.interp(heights, [z for z, _ in right], [2 * x for _, x in right])
+def volume_at(shape: TankShape | Strapping, heights: Floats) -> Floats:
+    """m³ below each height, in metres above the lowest point; the shape of ``heights``. Raises OutsideTank.
+
+    >>> round(volume_at(TankShape("sphere", diameter=2.0), 1.0), 9)
+    2.094395102
+    """
+    if isinstance(shape, Strapping):
+        return shape.volume_at(heights)
+    return plain(shape.body.volume(heights_inside(heights, 0.0, shape.body.height)))
+
+
+def height_at(shape: TankShape | Strapping, volumes: Floats) -> Floats:
+    """Height in metres above the lowest point at which the tank holds each volume, m³; the inverse of volume_at.
+
+    The shape of ``volumes``. Raises OutsideTank. Close to a tip that points up the volume hardly changes with height:
+    there the height carries fewer digits than the volume.
+    """
+    if isinstance(shape, Strapping):
+        return shape.height_at(volumes)
+    wanted = volumes_inside(volumes, 0.0, capacity(shape))
+    # Halving needs no slope and no luck, and every volume takes the same number of steps.
+    low, high = np.zeros_like(wanted), np.full_like(wanted, shape.body.height)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        too_low = shape.body.volume(middle) < wanted
+        low, high = np.where(too_low, middle, low), np.where(too_low, high, middle)
+    return plain(np.where(wanted > 0, high, 0.0))
+
+
+def width_at(shape: TankShape, heights: Floats) -> Floats:
+    """Inside width in metres of the drawn cross-section at each height; it lies evenly about x = 0.
+
+    Drawn are the section through the axis of a cylinder and the long side of a rectangular tank. Raises OutsideTank.
+    """
+    return plain(shape.body.width(heights_inside(heights, 0.0, shape.body.height)))
 
 
 def outline(shape: TankShape) -> list[tuple[float, float]]:
-    top = inside_height(shape)
-    if shape.kind == "rectangular":
-        w = shape.length / 2
-        return [(-w, 0), (w, 0), (w, top), (-w, top)]
-    if shape.kind == "sphere":
-        r = shape.diameter / 2
-        t = np.linspace(-np.pi / 2, 3 * np.pi / 2, 73)[:-1]
-        return [(float(r * np.cos(a)), float(r + r * np.sin(a))) for a in t]
-    if shape.kind == "horizontal":
-        w = shape.height / 2
-        return [(-w, 0), (w, 0), (w, top), (-w, top)]
-    r = shape.diameter / 2
-    vessel = _vessel(shape)
-    low, high = float(vessel.sideA_a or 0), float(vessel.sideB_a or 0)
+    """Corners (x, z) in metres of the drawn cross-section, once round from the bottom up the right side.
 
-    def end(kind: str, depth: float) -> list[tuple[float, float]]:
-        if kind in ("flat", "open") or depth == 0:
-            return [(r, 0.0)]
-        if kind == "cone":
-            return [(0.0, depth), (r, 0.0)]
-        t = np.linspace(np.pi / 2, 0, 25)
-        return [(float(r * np.cos(a)), float(depth * np.sin(a))) for a in t]
+    The last corner joins the first. x = 0 is the middle, z = 0 the lowest inside point; curves are followed in
+    short steps.
 
-    bottom = [(x, low - d) for x, d in end(shape.bottom, low)]
-    roof = [(x, top - high + d) for x, d in end(shape.roof, high)]
-    right = bottom + roof[::-1]
-    left = [(-x, z) for x, z in reversed(right) if x > 0]
-    return right + left
+    >>> outline(TankShape("rectangular", length=4.0, width=2.0, height=3.0))
+    [(2.0, 0.0), (2.0, 3.0), (-2.0, 3.0), (-2.0, 0.0)]
+    """
+    levels = np.unique(shape.body.corners().clip(0.0, shape.body.height))
+    halves = shape.body.width(levels) / 2
+    right = list(zip(halves.tolist(), levels.tolist(), strict=True))
+    return right + [(-x, z) for x, z in reversed(right) if x > 0]
+
+
+def _steps(head: Head) -> np.ndarray:
+    """Places from tip (or lowest line) 0 to tangent line (or axis) 1 that an outline needs; close where it bends."""
+    if isinstance(head, Ellipsoid | Dished):
+        return (1 - np.cos(np.linspace(0.0, math.pi, CURVE + 1))) / 2
+    return np.array([0.0, 1.0])
+
+
+# ---- from dimensions to bodies ----
+def _standing(shape: TankShape) -> Standing:
+    radius = _needed(shape, "diameter") / 2
+    straight = _needed(shape, "height")
+    roof = "flat" if shape.roof == "open" else shape.roof
+    return Standing(
+        _head("bottom", shape.bottom, radius, shape.bottom_depth, shape.knuckle),
+        straight,
+        _head("roof", roof, radius, shape.roof_depth, shape.knuckle),
+    )
+
+
+def _lying(shape: TankShape) -> Lying:
+    radius = _needed(shape, "diameter") / 2
+    if shape.length and shape.height and shape.length != shape.height:
+        raise BadDimension(
+            "length", "a horizontal tank has one straight length; leave the height empty"
+        )
+    straight = _needed(shape, "height" if shape.height else "length")
+    return Lying(_head("bottom", shape.bottom, radius, shape.bottom_depth, shape.knuckle), straight)
+
+
+def _box(shape: TankShape) -> Box:
+    return Box(*(_needed(shape, name) for name in ("length", "width", "height")))
+
+
+def _sphere(shape: TankShape) -> Standing:
+    radius = _needed(shape, "diameter") / 2
+    half = Ellipsoid(radius, radius)
+    return Standing(half, 0.0, half)
+
+
+def _needed(shape: TankShape, argument: str) -> float:
+    value = getattr(shape, argument) or 0.0
+    if not (math.isfinite(value) and value > 0):
+        raise BadDimension(argument, f"a {shape.kind} tank needs a number above zero here")
+    return float(value)
+
+
+def _head(argument: str, kind: str, radius: float, depth: float | None, knuckle: float) -> Head:
+    """The head of a tank of this radius; ``argument`` names it where it is refused."""
+    depth = depth or 0.0
+    if not (math.isfinite(depth) and depth >= 0):
+        raise BadDimension(f"{argument}_depth", "it must be a number, zero or above")
+    makers = {
+        "flat": _flat,
+        "cone": _cone,
+        "dished": _dished,
+        "ellipsoidal": _ellipsoidal,
+        "hemispherical": _hemispherical,
+    }
+    if kind not in makers:
+        raise BadDimension(argument, f"“{kind}” is none of {', '.join(makers)}")
+    return makers[kind](argument, radius, depth, knuckle)
+
+
+def _flat(argument: str, radius: float, depth: float, _: float) -> Head:
+    if depth:
+        raise BadDimension(f"{argument}_depth", "a flat or open end has no depth; leave it empty")
+    return Head(radius)
+
+
+def _cone(argument: str, radius: float, depth: float, _: float) -> Head:
+    if not depth:
+        raise BadDimension(f"{argument}_depth", "a cone needs its depth")
+    return Cone(radius, depth)
+
+
+def _ellipsoidal(_: str, radius: float, depth: float, __: float) -> Head:
+    return Ellipsoid(radius, depth or radius / 2)
+
+
+def _hemispherical(argument: str, radius: float, depth: float, _: float) -> Head:
+    if depth and abs(depth - radius) > 1e-4 * radius:
+        raise BadDimension(
+            f"{argument}_depth",
+            f"a hemisphere is half the diameter deep, {radius:g} m; leave it empty",
+        )
+    return Ellipsoid(radius, radius)
+
+
+def _dished(argument: str, radius: float, depth: float, knuckle: float) -> Head:
+    if not 0 <= knuckle < 0.5:
+        raise BadDimension("knuckle", "its radius over the diameter must be from 0 to below 0.5")
+    k = 2 * knuckle * radius
+    ring = radius - k
+    if not depth:
+        crown = 2 * DISH * radius
+        return Dished(radius, crown - math.sqrt((crown - k) ** 2 - ring**2), crown, k)
+    if not k < depth <= radius:
+        raise BadDimension(
+            f"{argument}_depth",
+            f"a dished end of this diameter is deeper than its knuckle, {k:g} m, and no deeper than {radius:g} m",
+        )
+    # The one sphere about the axis that touches the knuckle and reaches the depth.
+    return Dished(radius, depth, (ring**2 + depth**2 - k * k) / (2 * (depth - k)), k)
