@@ -7,6 +7,7 @@ from django.db import transaction
 from calibration.operations.schedule import reschedule
 from plant.ledger import enter
 from plant.models import MeasuringPoint, Person
+from plant.operations.saving import check
 from plant.permissions import require
 from plant.refusals import NotAllowed, Refused
 
@@ -21,13 +22,18 @@ def change(
     if not why.strip():
         raise Refused("Say why: an auditor will ask.", field="why")
     longer = months > point.interval_months
-    if longer and point.duty == MeasuringPoint.Duty.SAFETY and "approver" not in by.roles_at(point.site_id):
+    if (
+        longer
+        and point.duty == MeasuringPoint.Duty.SAFETY
+        and "approver" not in by.roles_at(point.site_id)
+    ):
         raise NotAllowed(
-            f"{point.tag} has safety duty: only an approver may lengthen its interval.", field="months"
+            f"{point.tag} has safety duty: only an approver may lengthen its interval.",
+            field="months",
         )
     before = {"months": point.interval_months, "grace": point.grace_days, "due": point.due_on}
     point.interval_months, point.grace_days = months, grace_days
-    point.full_clean()
+    check(point)
     point.save(update_fields=["interval_months", "grace_days"])
     reschedule([point.pk])
     point.refresh_from_db()

@@ -9,6 +9,7 @@ from django.db import transaction
 from calibration.models import Job, Round
 from plant.ledger import enter
 from plant.models import MeasuringPoint, Person
+from plant.operations.saving import check
 from plant.permissions import may, require
 from plant.refusals import Refused
 
@@ -33,11 +34,13 @@ def plan(
     _may_calibrate(technician, point.site_id)
     job = _open_job(point)
     if job and job.state != Job.State.PLANNED:
-        raise Refused(f"{point.tag} already has a job that is {job.state}; finish or cancel it first.")
+        raise Refused(
+            f"{point.tag} already has a job that is {job.state}; finish or cancel it first."
+        )
     job = job or Job(site_id=point.site_id, point=point, due_on=point.due_on)
     job.why, job.technician, job.planned_on, job.note = why, technician, planned_on, note
     job.round, job.stop_number = round, stop_number
-    job.full_clean()
+    check(job)
     job.save()
     enter("plan job", on=job, by=by, why=note, details=_facts(job))
     return job
@@ -50,10 +53,13 @@ def start(point: MeasuringPoint, *, by: Person, why: str = Job.Why.INTERVAL) -> 
     MeasuringPoint.objects.select_for_update().get(pk=point.pk)  # two starts at once make one job
     job = _open_job(point)
     if job and job.state == Job.State.SUBMITTED:
-        raise Refused(f"{point.tag} has a record waiting for approval; it must be approved or returned first.")
+        raise Refused(
+            f"{point.tag} has a record waiting for approval; it must be approved or returned first."
+        )
     if job and job.state == Job.State.IN_HAND and job.technician_id not in (None, by.pk):
         raise Refused(
-            f"{job.technician} has {point.tag} in hand. Ask them, or let a planner hand it over.", field="technician"
+            f"{job.technician} has {point.tag} in hand. Ask them, or let a planner hand it over.",
+            field="technician",
         )
     if job and job.state == Job.State.IN_HAND and job.technician_id == by.pk:
         return job
@@ -61,7 +67,7 @@ def start(point: MeasuringPoint, *, by: Person, why: str = Job.Why.INTERVAL) -> 
     job.technician = by
     if job.state != Job.State.RETURNED:
         job.state = Job.State.IN_HAND
-    job.full_clean()
+    check(job)
     job.save()
     enter("take job", on=job, by=by, details=_facts(job))
     return job
@@ -74,7 +80,9 @@ def hand_over(job: Job, *, to: Person, by: Person, why: str = "") -> Job:
     _may_calibrate(to, job.site_id)
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state not in Job.OPEN:
-        raise Refused(f"The job of {job.point.tag} is {job.state}; only an open job can be handed over.")
+        raise Refused(
+            f"The job of {job.point.tag} is {job.state}; only an open job can be handed over."
+        )
     before = str(job.technician or "nobody")
     job.technician = to
     job.save(update_fields=["technician"])
@@ -90,7 +98,9 @@ def cancel(job: Job, *, by: Person, why: str) -> Job:
         raise Refused("Say why the job is cancelled.", field="why")
     job = Job.objects.select_for_update().get(pk=job.pk)
     if job.state not in Job.OPEN:
-        raise Refused(f"The job of {job.point.tag} is {job.state}; only an open job can be cancelled.")
+        raise Refused(
+            f"The job of {job.point.tag} is {job.state}; only an open job can be cancelled."
+        )
     job.state, job.round, job.stop_number = Job.State.CANCELLED, None, None
     job.save()
     enter("cancel job", on=job, by=by, why=why, details=_facts(job))
@@ -104,7 +114,9 @@ def _open_job(point: MeasuringPoint) -> Job | None:
 
 def _may_calibrate(technician: Person | None, site_id: int) -> None:
     if technician is not None and not may(technician, "calibrate", site_id):
-        raise Refused(f"{technician} is no technician at this site; choose another.", field="technician")
+        raise Refused(
+            f"{technician} is no technician at this site; choose another.", field="technician"
+        )
 
 
 def _facts(job: Job) -> dict[str, str]:

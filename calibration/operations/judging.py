@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import numpy as np
 
@@ -29,6 +29,12 @@ class SentReading:
     rising: bool = True
     run: int = 1
     origin: str = "read"
+
+    def __post_init__(self) -> None:
+        if self.observed is None and self.indication is None:
+            raise ValueError(
+                f"{self.stage} {self.sequence}: neither an output nor an indication was read"
+            )
 
 
 class Range(NamedTuple):
@@ -66,12 +72,15 @@ def judge(sent: Sequence[SentReading], against: Range) -> Judged:
         [_error(r, e, against) for r, e in zip(sent, expected, strict=True)], dtype=float
     )
     bands = [
-        "measuring" if r.observed is None else band_of(float(r.observed), signal).value for r in sent
+        "measuring" if r.observed is None else band_of(float(r.observed), signal).value
+        for r in sent
     ]
     failed = np.array([band in FAILURES for band in bands])
     verdicts = [
         "fail" if bad else verdict.value
-        for bad, verdict in zip(failed, accept_simply(errors, against.tolerance_percent), strict=True)
+        for bad, verdict in zip(
+            failed, accept_simply(errors, against.tolerance_percent), strict=True
+        )
     ]
     percent = percent_at(applied, lower=against.lower, upper=against.upper)
     good = ~failed
@@ -93,10 +102,14 @@ def judge(sent: Sequence[SentReading], against: Range) -> Judged:
                 verdict=verdict,
                 origin=r.origin,
             )
-            for r, e, error, band, verdict in zip(sent, expected, errors, bands, verdicts, strict=True)
+            for r, e, error, band, verdict in zip(
+                sent, expected, errors, bands, verdicts, strict=True
+            )
         ],
         errors=[float(e) for e in errors[good]],
-        figures=figures(percent[good], errors[good], rising[good], run[good]) if good.any() else None,
+        figures=figures(percent[good], errors[good], rising[good], run[good])
+        if good.any()
+        else None,
         verdict=worst(verdicts).value,
         shows_failure=bool(failed.any()),
     )
@@ -107,8 +120,6 @@ def _error(reading: SentReading, expected: float, against: Range) -> float:
     if reading.indication is not None:
         span = abs(against.upper - against.lower)
         return 100 * float(reading.indication - reading.applied) / span
-    assert reading.observed is not None  # the database and the form both ask for one of the two
+    observed = float(cast(Decimal, reading.observed))
     signal = SIGNALS[against.signal]
-    return float(
-        percent_errors(float(reading.observed), expected, signal_span=signal.high - signal.low)
-    )
+    return float(percent_errors(observed, expected, signal_span=signal.high - signal.low))

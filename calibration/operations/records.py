@@ -3,60 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
-import json
 import uuid
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
-from decimal import Decimal
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.db import transaction
 
-from calibration.models import (
-    Adjustment,
-    Calibration,
-    Job,
-    ProcedureVersion,
-    Reading,
-    ReferenceStandard,
-    StandardCertificate,
-    StandardUse,
-)
+from calibration.models import Calibration, Job
 from calibration.operations import findings, trends
-from calibration.operations.judging import Judged, Range, SentReading, judge
 from calibration.operations.schedule import reschedule
+from calibration.operations.sending import SentAdjustment, SentRecord, content_hash, store
 from plant.ledger import enter
-from plant.models import Installation, MeasuringPoint, Person, Transmitter
+from plant.models import Person
 from plant.permissions import require
 from plant.refusals import Refused
 
-
-@dataclass(frozen=True)
-class SentAdjustment:
-    kind: str
-    before: Decimal | None = None
-    after: Decimal | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class SentRecord:
-    """What a technician sends: values as typed, in the point's unit and the signal's unit."""
-
-    done_on: dt.date
-    way: str
-    procedure_version: ProcedureVersion
-    readings: Sequence[SentReading]
-    standards: Sequence[ReferenceStandard]
-    adjustments: Sequence[SentAdjustment] = ()
-    ambient_c: Decimal | None = None
-    product_c: Decimal | None = None
-    no_as_found_reason: str = ""
-    note: str = ""
-
-    def stage(self, name: str) -> list[SentReading]:
-        return [r for r in self.readings if r.stage == name]
+__all__ = ["Receipt", "SentAdjustment", "SentRecord", "amend", "approve", "send_back", "submit"]
 
 
 @dataclass(frozen=True)
@@ -81,14 +43,20 @@ def submit(
     """
     require(by, "calibrate", job.site_id)
     with transaction.atomic():
-        job = Job.objects.select_for_update(of=("self",)).select_related("point__tank__product", "site").get(pk=job.pk)
+        job = (
+            Job.objects.select_for_update(of=("self",))
+            .select_related("point__tank__product", "site")
+            .get(pk=job.pk)
+        )
         digest = content_hash(sent, on=f"job {job.pk}", by=by)
         earlier = _sent_before(submission, digest)
         if earlier:
             return Receipt(earlier, is_new=False)
         if job.state not in Job.OPEN:
-            raise Refused(f"The job of {job.point.tag} is {job.state}: it takes no further record. Your entries are kept here.")
-        record = _store(job.point, sent, job=job, submission=submission, digest=digest, by=by, at=at)
+            raise Refused(
+                f"The job of {job.point.tag} is {job.state}: it takes no further record. Your entries are kept here."
+            )
+        record = store(job.point, sent, job=job, submission=submission, digest=digest, by=by, at=at)
         job.state = Job.State.SUBMITTED
         job.technician = job.technician or by
         job.save(update_fields=["state", "technician"])
@@ -110,17 +78,23 @@ def amend(
     if not reason.strip():
         raise Refused("Say why the record is amended.", field="reason")
     with transaction.atomic():
-        record = Calibration.objects.select_for_update(of=("self",)).select_related("point__tank__product", "site").get(pk=record.pk)
+        record = (
+            Calibration.objects.select_for_update(of=("self",))
+            .select_related("point__tank__product", "site")
+            .get(pk=record.pk)
+        )
         digest = content_hash(sent, on=f"record {record.pk}", by=by)
         earlier = _sent_before(submission, digest)
         if earlier:
             return Receipt(earlier, is_new=False)
         if record.state != Calibration.State.APPROVED:
-            raise Refused(f"{record} is {record.get_state_display()}; only an approved record is amended.")
+            raise Refused(
+                f"{record} is {record.get_state_display()}; only an approved record is amended."
+            )
         later = record.amendments.exclude(state=Calibration.State.RETURNED).first()
         if later:
             raise Refused(f"{record} already has an amendment (record {later.pk}); amend that one.")
-        amendment = _store(
+        amendment = store(
             record.point, sent, job=record.job, submission=submission, digest=digest, by=by, at=at,
             amends=record, amend_reason=reason.strip(),
         )  # fmt: skip
@@ -139,13 +113,17 @@ def approve(
     require(by, "approve", record.site_id)
     record = _waiting(record)
     if content_sha256 != record.content_sha256:
-        raise Refused("The record shown was not this one. Open it again and read it before you sign.")
+        raise Refused(
+            "The record shown was not this one. Open it again and read it before you sign."
+        )
     if by.pk == record.performed_by_id:
         raise Refused("Nobody approves their own work; ask another approver.")
     record.state = Calibration.State.APPROVED
     record.approved_by, record.approved_by_name = by, by.name
     record.approved_at, record.approval_note = at, note.strip()
-    record.save(update_fields=["state", "approved_by", "approved_by_name", "approved_at", "approval_note"])
+    record.save(
+        update_fields=["state", "approved_by", "approved_by_name", "approved_at", "approval_note"]
+    )
     if record.job_id:
         Job.objects.filter(pk=record.job_id).update(state=Job.State.APPROVED)
     reschedule([record.point_id])
@@ -153,7 +131,13 @@ def approve(
     finding = findings.open_for(record, at=at)
     record.point.refresh_from_db()
     details = {**_told(record), "next due": record.point.due_on, "content": record.content_sha256}
-    enter("approve record", on=record, by=by, why=note, details=details | ({"finding": finding.pk} if finding else {}))
+    enter(
+        "approve record",
+        on=record,
+        by=by,
+        why=note,
+        details=details | ({"finding": finding.pk} if finding else {}),
+    )
     return record
 
 
@@ -175,26 +159,6 @@ def send_back(record: Calibration, *, reason: str, by: Person, at: dt.datetime) 
     return record
 
 
-def content_hash(sent: SentRecord, *, on: str, by: Person) -> str:
-    """SHA-256 of everything that was sent, in one fixed text form: keys sorted, digits as typed."""
-    content: dict[str, Any] = {
-        "on": on,
-        "by": by.pk,
-        "done on": sent.done_on.isoformat(),
-        "way": sent.way,
-        "procedure version": sent.procedure_version.pk,
-        "readings": [asdict(r) for r in sent.readings],
-        "adjustments": [asdict(a) for a in sent.adjustments],
-        "standards": sorted(s.pk for s in sent.standards),
-        "ambient": sent.ambient_c,
-        "product": sent.product_c,
-        "no as found": sent.no_as_found_reason,
-        "note": sent.note,
-    }
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
 def _sent_before(submission: uuid.UUID, digest: str) -> Calibration | None:
     earlier = Calibration.objects.filter(submission=submission).first()
     if earlier and earlier.content_sha256 != digest:
@@ -206,150 +170,16 @@ def _sent_before(submission: uuid.UUID, digest: str) -> Calibration | None:
 
 
 def _waiting(record: Calibration) -> Calibration:
-    record = Calibration.objects.select_for_update(of=("self",)).select_related("point", "site").get(pk=record.pk)
+    record = (
+        Calibration.objects.select_for_update(of=("self",))
+        .select_related("point", "site")
+        .get(pk=record.pk)
+    )
     if record.state != Calibration.State.SUBMITTED:
-        raise Refused(f"{record} is {record.get_state_display()}: somebody was quicker. Open it to see what they wrote.")
-    return record
-
-
-def _store(
-    point: MeasuringPoint,
-    sent: SentRecord,
-    *,
-    job: Job | None,
-    submission: uuid.UUID,
-    digest: str,
-    by: Person,
-    at: dt.datetime,
-    amends: Calibration | None = None,
-    amend_reason: str = "",
-) -> Calibration:
-    if sent.done_on > point.site.day_of(at):
-        raise Refused(f"{sent.done_on} lies in the future; give the day on which it was done.", field="done_on")
-    transmitter = _transmitter_on(point, sent.done_on)
-    certificates = _certificates(sent, point.site_id)
-    limits = point.limits
-    against = Range(float(point.lower), float(point.upper), point.signal, limits.percent)
-    found = judge(sent.stage("as found"), against)
-    left = judge(sent.stage("as left"), against)
-    standing = judge(sent.stage("as it stands"), against)
-    _check_stages(sent, standing, found, left)
-    left_figures = left if left.readings else found  # not adjusted: as left is as found
-    record = Calibration(
-        site=point.site,
-        point=point,
-        transmitter=transmitter,
-        job=job,
-        procedure_version=sent.procedure_version,
-        amends=amends,
-        amend_reason=amend_reason,
-        submission=submission,
-        content_sha256=digest,
-        submitted_at=at,
-        done_on=sent.done_on,
-        performed_by=by,
-        performed_by_name=by.name,
-        way=sent.way,
-        ambient_c=sent.ambient_c,
-        product_c=sent.product_c,
-        no_as_found_reason=sent.no_as_found_reason.strip(),
-        note=sent.note.strip(),
-        adjusted=bool(sent.adjustments),
-        shows_failure=found.shows_failure or left.shows_failure,
-        **_register_of(point, transmitter),
-        **_figures("found", found),
-        **_figures("left", left_figures),
-    )
-    record.full_clean(exclude=["left_verdict"] if not record.left_verdict else None)
-    record.save()
-    for stage in (standing, found, left):
-        for reading in stage.readings:
-            reading.record = record
-    Reading.objects.bulk_create([*standing.readings, *found.readings, *left.readings])
-    Adjustment.objects.bulk_create(
-        Adjustment(record=record, number=n, **asdict(a)) for n, a in enumerate(sent.adjustments, 1)
-    )
-    StandardUse.objects.bulk_create(
-        StandardUse(record=record, standard=s, certificate=c) for s, c in certificates
-    )
-    return record
-
-
-def _check_stages(sent: SentRecord, standing: Judged, found: Judged, left: Judged) -> None:
-    """As it stands and as found come before any adjustment; what was adjusted is read again."""
-    reason = sent.no_as_found_reason.strip()
-    if not standing.readings and not reason:
         raise Refused(
-            "Read it as it stands before anything is moved: one applied value and one output. "
-            "If that was impossible, say why under “Why as found is missing”.", field="as_it_stands",
-        )  # fmt: skip
-    if not found.readings and not reason:
-        raise Refused("As-found readings are missing. Take them, or say why that was impossible.", field="no_as_found_reason")
-    if sent.adjustments and not left.readings:
-        raise Refused("It was adjusted, so the as-left readings are needed.", field="as_left")
-    if not found.readings and not left.readings:
-        raise Refused("A record needs readings: as found, or as left with the reason why as found is missing.", field="as_left")
-
-
-def _transmitter_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
-    installation = Installation.objects.on_day(day).filter(point=point).select_related("transmitter").first()
-    if installation is None:
-        raise Refused(
-            f"No transmitter is registered at {point.tag} on {day}. Ask a planner to enter the installation.", field="done_on"
+            f"{record} is {record.get_state_display()}: somebody was quicker. Open it to see what they wrote."
         )
-    return installation.transmitter
-
-
-def _certificates(
-    sent: SentRecord, site_id: int
-) -> list[tuple[ReferenceStandard, StandardCertificate]]:
-    """Each standard with the certificate that covers the day; refused by name where there is none."""
-    if not sent.standards:
-        raise Refused("Name at least one reference standard; without it the result is not traceable.", field="standards")
-    for standard in sent.standards:
-        if standard.site_id != site_id:
-            raise Refused(f"{standard} belongs to another site; use a standard of this one.", field="standards")
-    covering = StandardCertificate.objects.covering(sent.done_on).filter(standard__in=sent.standards)
-    by_standard = {c.standard_id: c for c in covering.order_by("valid_until")}
-    for standard in sent.standards:
-        lapsed = standard.withdrawn_on and standard.withdrawn_on <= sent.done_on
-        if lapsed or standard.pk not in by_standard:
-            raise Refused(
-                f"{standard} has no valid certificate on {sent.done_on}. Use another standard, or enter its new certificate.",
-                field="standards",
-            )
-    return [(s, by_standard[s.pk]) for s in sent.standards]
-
-
-def _register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, Any]:
-    """The register's facts of the day, copied so that the record tells them for ever."""
-    return {
-        "tag": point.tag,
-        "tank_name": point.tank.name,
-        "product_name": point.tank.product.name if point.tank.product else "",
-        "serial": transmitter.serial,
-        "quantity": point.quantity,
-        "unit": point.unit,
-        "lower": point.lower,
-        "upper": point.upper,
-        "signal": point.signal,
-        "tolerance": point.tolerance,
-        "tolerance_unit": point.tolerance_unit,
-        "tolerance_percent": point.limits.percent,
-        "adjust_limit_percent": point.adjust_limits.percent,
-    }
-
-
-def _figures(stage: str, judged: Judged) -> dict[str, Any]:
-    figures = judged.figures
-    return {
-        f"{stage}_errors": judged.errors,
-        f"{stage}_largest": figures and figures.largest,
-        f"{stage}_at_zero": figures and figures.at_zero,
-        f"{stage}_at_span": figures and figures.at_span,
-        f"{stage}_hysteresis": figures and figures.hysteresis,
-        f"{stage}_verdict": judged.verdict,
-    }
+    return record
 
 
 def _told(record: Calibration) -> dict[str, Any]:

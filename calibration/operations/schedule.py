@@ -40,8 +40,8 @@ def reschedule(point_ids: Iterable[int]) -> int:
     points = MeasuringPoint.objects.filter(pk__in=list(days))
     for pk, months, grace in points.values_list("pk", "interval_months", "grace_days"):
         schedule = schedule_after(days[pk], interval_months=months, grace_days=grace)
-        assert schedule is not None  # every key of days has at least one day
-        moves.append((pk, schedule.due_on, schedule.anchor_on, schedule.anchor_months))
+        if schedule:
+            moves.append((pk, schedule.due_on, schedule.anchor_on, schedule.anchor_months))
     return _store(moves)
 
 

@@ -9,6 +9,7 @@ from django.db import transaction
 from calibration.models import ReferenceStandard, StandardCertificate
 from plant.ledger import changes, enter
 from plant.models import Person
+from plant.operations.saving import check
 from plant.permissions import require
 from plant.refusals import Refused
 
@@ -16,7 +17,7 @@ from plant.refusals import Refused
 @transaction.atomic
 def add(standard: ReferenceStandard, *, by: Person) -> ReferenceStandard:
     require(by, "add standard", standard.site_id)
-    standard.full_clean()
+    check(standard)
     standard.save()
     enter("add standard", on=standard, by=by)
     return standard
@@ -27,7 +28,7 @@ def change(standard: ReferenceStandard, *, by: Person) -> ReferenceStandard:
     """Store the standard's changed data; its certificates stay as they are."""
     require(by, "add standard", standard.site_id)
     before = ReferenceStandard.objects.select_for_update().get(pk=standard.pk)
-    standard.full_clean()
+    check(standard)
     standard.save()
     enter("change standard", on=standard, by=by, details=changes(before, standard))
     return standard
@@ -36,7 +37,7 @@ def change(standard: ReferenceStandard, *, by: Person) -> ReferenceStandard:
 @transaction.atomic
 def add_certificate(certificate: StandardCertificate, *, by: Person) -> StandardCertificate:
     require(by, "add standard", certificate.standard.site_id)
-    certificate.full_clean()
+    check(certificate)
     certificate.save()
     enter(
         "add certificate",
@@ -55,23 +56,27 @@ def withdraw_certificate(
     require(by, "approve", certificate.standard.site_id)
     certificate = StandardCertificate.objects.select_for_update().get(pk=certificate.pk)
     if certificate.withdrawn_on:
-        raise Refused(f"Certificate {certificate.number} was withdrawn on {certificate.withdrawn_on}.")
+        raise Refused(
+            f"Certificate {certificate.number} was withdrawn on {certificate.withdrawn_on}."
+        )
     certificate.withdrawn_on, certificate.withdrawn_why = on, why.strip()
-    certificate.full_clean()
+    check(certificate)
     certificate.save()
     enter("withdraw certificate", on=certificate, by=by, why=why, details={"from": on})
     return certificate
 
 
 @transaction.atomic
-def withdraw(standard: ReferenceStandard, *, on: dt.date, why: str, by: Person) -> ReferenceStandard:
+def withdraw(
+    standard: ReferenceStandard, *, on: dt.date, why: str, by: Person
+) -> ReferenceStandard:
     """Take a standard out of use from the day ``on``."""
     require(by, "approve", standard.site_id)
     standard = ReferenceStandard.objects.select_for_update().get(pk=standard.pk)
     if standard.withdrawn_on:
         raise Refused(f"{standard} was withdrawn on {standard.withdrawn_on}.")
     standard.withdrawn_on, standard.withdrawn_why = on, why.strip()
-    standard.full_clean()
+    check(standard)
     standard.save()
     enter("withdraw standard", on=standard, by=by, why=why, details={"from": on})
     return standard

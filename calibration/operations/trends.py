@@ -51,8 +51,14 @@ class Drift:
         return len(self.days)
 
     def at(self, days: Iterable[dt.date]) -> tuple[np.ndarray, np.ndarray]:
-        """Line and half-width of the 95 % band for one future reading on these days; needs ``fit``."""
-        assert self.fit is not None
+        """Line and half-width of the 95 % band for one future reading on these days.
+
+        Raises ValueError where there is no line yet.
+        """
+        if self.fit is None:
+            raise ValueError(
+                f"{self.results} results; {NEEDED} are needed before a line can be drawn"
+            )
         years = np.array([_years(self.days[0], day) for day in days])
         return self.fit.predict(years)
 

@@ -1,0 +1,237 @@
+"""What a technician sends, and how it becomes the rows of a record. Used by calibration.operations.records only."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import json
+import uuid
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from decimal import Decimal
+from typing import Any
+
+from calibration.models import (
+    Adjustment,
+    Calibration,
+    Job,
+    ProcedureVersion,
+    Reading,
+    ReferenceStandard,
+    StandardCertificate,
+    StandardUse,
+)
+from calibration.operations.judging import Judged, Range, SentReading, judge
+from plant.models import Installation, MeasuringPoint, Person, Transmitter
+from plant.operations.saving import check
+from plant.refusals import Refused
+
+
+@dataclass(frozen=True)
+class SentAdjustment:
+    kind: str
+    before: Decimal | None = None
+    after: Decimal | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class SentRecord:
+    """What a technician sends: values as typed, in the point's unit and the signal's unit."""
+
+    done_on: dt.date
+    way: str
+    procedure_version: ProcedureVersion
+    readings: Sequence[SentReading]
+    standards: Sequence[ReferenceStandard]
+    adjustments: Sequence[SentAdjustment] = ()
+    ambient_c: Decimal | None = None
+    product_c: Decimal | None = None
+    no_as_found_reason: str = ""
+    note: str = ""
+
+    def stage(self, name: str) -> list[SentReading]:
+        return [r for r in self.readings if r.stage == name]
+
+
+def content_hash(sent: SentRecord, *, on: str, by: Person) -> str:
+    """SHA-256 of everything that was sent, in one fixed text form: keys sorted, digits as typed."""
+    content: dict[str, Any] = {
+        "on": on,
+        "by": by.pk,
+        "done on": sent.done_on.isoformat(),
+        "way": sent.way,
+        "procedure version": sent.procedure_version.pk,
+        "readings": [asdict(r) for r in sent.readings],
+        "adjustments": [asdict(a) for a in sent.adjustments],
+        "standards": sorted(s.pk for s in sent.standards),
+        "ambient": sent.ambient_c,
+        "product": sent.product_c,
+        "no as found": sent.no_as_found_reason,
+        "note": sent.note,
+    }
+    text = json.dumps(
+        content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str
+    )
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def store(
+    point: MeasuringPoint,
+    sent: SentRecord,
+    *,
+    job: Job | None,
+    submission: uuid.UUID,
+    digest: str,
+    by: Person,
+    at: dt.datetime,
+    amends: Calibration | None = None,
+    amend_reason: str = "",
+) -> Calibration:
+    if sent.done_on > point.site.day_of(at):
+        raise Refused(
+            f"{sent.done_on} lies in the future; give the day on which it was done.",
+            field="done_on",
+        )
+    transmitter = _transmitter_on(point, sent.done_on)
+    certificates = _certificates(sent, point.site_id)
+    limits = point.limits
+    against = Range(float(point.lower), float(point.upper), point.signal, limits.percent)
+    found = judge(sent.stage("as found"), against)
+    left = judge(sent.stage("as left"), against)
+    standing = judge(sent.stage("as it stands"), against)
+    _check_stages(sent, standing, found, left)
+    left_figures = left if left.readings else found  # not adjusted: as left is as found
+    record = Calibration(
+        site=point.site,
+        point=point,
+        transmitter=transmitter,
+        job=job,
+        procedure_version=sent.procedure_version,
+        amends=amends,
+        amend_reason=amend_reason,
+        submission=submission,
+        content_sha256=digest,
+        submitted_at=at,
+        done_on=sent.done_on,
+        performed_by=by,
+        performed_by_name=by.name,
+        way=sent.way,
+        ambient_c=sent.ambient_c,
+        product_c=sent.product_c,
+        no_as_found_reason=sent.no_as_found_reason.strip(),
+        note=sent.note.strip(),
+        adjusted=bool(sent.adjustments),
+        shows_failure=found.shows_failure or left.shows_failure,
+        **_register_of(point, transmitter),
+        **_figures("found", found),
+        **_figures("left", left_figures),
+    )
+    check(record)
+    record.save()
+    for stage in (standing, found, left):
+        for reading in stage.readings:
+            reading.record = record
+    Reading.objects.bulk_create([*standing.readings, *found.readings, *left.readings])
+    Adjustment.objects.bulk_create(
+        Adjustment(record=record, number=n, **asdict(a)) for n, a in enumerate(sent.adjustments, 1)
+    )
+    StandardUse.objects.bulk_create(
+        StandardUse(record=record, standard=s, certificate=c) for s, c in certificates
+    )
+    return record
+
+
+def _check_stages(sent: SentRecord, standing: Judged, found: Judged, left: Judged) -> None:
+    """As it stands and as found come before any adjustment; what was adjusted is read again."""
+    reason = sent.no_as_found_reason.strip()
+    if not standing.readings and not reason:
+        raise Refused(
+            "Read it as it stands before anything is moved: one applied value and one output. "
+            "If that was impossible, say why under “Why as found is missing”.", field="as_it_stands",
+        )  # fmt: skip
+    if not found.readings and not reason:
+        raise Refused(
+            "As-found readings are missing. Take them, or say why that was impossible.",
+            field="no_as_found_reason",
+        )
+    if sent.adjustments and not left.readings:
+        raise Refused("It was adjusted, so the as-left readings are needed.", field="as_left")
+    if not found.readings and not left.readings:
+        raise Refused(
+            "A record needs readings: as found, or as left with the reason why as found is missing.",
+            field="as_left",
+        )
+
+
+def _transmitter_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
+    installation = (
+        Installation.objects.on_day(day).filter(point=point).select_related("transmitter").first()
+    )
+    if installation is None:
+        raise Refused(
+            f"No transmitter is registered at {point.tag} on {day}. Ask a planner to enter the installation.",
+            field="done_on",
+        )
+    return installation.transmitter
+
+
+def _certificates(
+    sent: SentRecord, site_id: int
+) -> list[tuple[ReferenceStandard, StandardCertificate]]:
+    """Each standard with the certificate that covers the day; refused by name where there is none."""
+    if not sent.standards:
+        raise Refused(
+            "Name at least one reference standard; without it the result is not traceable.",
+            field="standards",
+        )
+    for standard in sent.standards:
+        if standard.site_id != site_id:
+            raise Refused(
+                f"{standard} belongs to another site; use a standard of this one.",
+                field="standards",
+            )
+    covering = StandardCertificate.objects.covering(sent.done_on).filter(
+        standard__in=sent.standards
+    )
+    by_standard = {c.standard_id: c for c in covering.order_by("valid_until")}
+    for standard in sent.standards:
+        lapsed = standard.withdrawn_on and standard.withdrawn_on <= sent.done_on
+        if lapsed or standard.pk not in by_standard:
+            raise Refused(
+                f"{standard} has no valid certificate on {sent.done_on}. "
+                "Use another standard, or enter its new certificate.",
+                field="standards",
+            )
+    return [(s, by_standard[s.pk]) for s in sent.standards]
+
+
+def _register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, Any]:
+    """The register's facts of the day, copied so that the record tells them for ever."""
+    return {
+        "tag": point.tag,
+        "tank_name": point.tank.name,
+        "product_name": point.tank.product.name if point.tank.product else "",
+        "serial": transmitter.serial,
+        "quantity": point.quantity,
+        "unit": point.unit,
+        "lower": point.lower,
+        "upper": point.upper,
+        "signal": point.signal,
+        "tolerance": point.tolerance,
+        "tolerance_unit": point.tolerance_unit,
+        "tolerance_percent": point.limits.percent,
+        "adjust_limit_percent": point.adjust_limits.percent,
+    }
+
+
+def _figures(stage: str, judged: Judged) -> dict[str, Any]:
+    figures = judged.figures
+    return {
+        f"{stage}_errors": judged.errors,
+        f"{stage}_largest": figures and figures.largest,
+        f"{stage}_at_zero": figures and figures.at_zero,
+        f"{stage}_at_span": figures and figures.at_span,
+        f"{stage}_hysteresis": figures and figures.hysteresis,
+        f"{stage}_verdict": judged.verdict,
+    }
