@@ -11,6 +11,7 @@ import json
 import re
 from collections.abc import Iterable, Sequence
 from datetime import date
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -358,14 +359,15 @@ def ensure_script(folder: Path) -> Path:
     import vl_convert
 
     path = folder / "vega.js"
-    first_line = f"// drawing library of vl-convert {vl_convert.__version__}\n"
+    first_line = f"// drawing library of vl-convert {version('vl-convert-python')}\n"
     if path.exists():
         with path.open(encoding="utf-8") as file:
             if file.readline() == first_line:
                 return path
     folder.mkdir(parents=True, exist_ok=True)
     fresh = path.with_suffix(".new")
-    fresh.write_text(first_line + vl_convert.javascript_bundle(), encoding="utf-8")
+    library = vl_convert.javascript_bundle()  # type: ignore[call-arg]  # its stub forgets the default
+    fresh.write_text(first_line + library, encoding="utf-8")
     # Put in place whole: a server that starts beside us must never read half a script.
     fresh.replace(path)
     return path

@@ -45,7 +45,7 @@ class Frame:
     def nav(self) -> list[NavItem]:
         """Links by role; current is the one whose address begins this page's furthest."""
         user = getattr(self._request, "user", None)
-        roles = getattr(user, "roles", frozenset())
+        roles: set[str] = getattr(user, "roles", set())
         rows = [
             (label, name, others) for label, name, others, seen_by in NAVIGATION if roles & seen_by
         ]

@@ -4,8 +4,12 @@ import re
 from pathlib import Path
 from types import SimpleNamespace
 
+import django_tables2
 import pytest
+from django import forms
 from django.conf import settings
+from django.contrib.auth.forms import AuthenticationForm
+from django.template.loader import render_to_string
 from django.test import RequestFactory
 
 from deploy import context
@@ -104,3 +108,51 @@ def test_nobody_signed_in_sees_no_navigation():
 def test_page_that_is_missing_is_left_out(monkeypatch):
     monkeypatch.setattr(context, "NAVIGATION", (("Gone", "no:such", (), frozenset({"planner"})),))
     assert nav("planner") == []
+
+
+@pytest.mark.parametrize("page", ["400", "403", "404", "413", "500", "csrf_failure", "locked_out"])
+def test_refusal_page_stands_alone_and_leads_back(page):
+    shown = render_to_string(f"{page}.html")
+    assert shown.count("<h1>") == 1
+    assert 'class="button" href="/"' in shown
+    assert "Sign out" not in shown
+
+
+def test_sign_in_page_shows_what_was_wrong_beside_the_field():
+    form = AuthenticationForm(data={"username": "", "password": ""})
+    assert not form.is_valid()
+    shown = render_to_string("registration/login.html", {"form": form})
+    assert 'id="id_username_error"' in shown
+    assert 'aria-describedby="id_username_error"' in shown
+
+
+def test_form_field_shows_its_unit_hint_and_error():
+    class Range(forms.Form):
+        lower = forms.DecimalField(
+            help_text="The level at 4 mA.", widget=forms.TextInput(attrs={"data-unit": "m"})
+        )
+
+    shown = render_to_string("form.html", {"form": Range({"lower": "0,2 m"})})
+    assert '<span class="unit">m</span>' in shown
+    assert 'value="0,2 m"' in shown  # nothing typed is lost
+    assert 'aria-describedby="id_lower_helptext id_lower_error"' in shown
+    assert "1 field below needs a change" in shown
+
+
+def test_lean_table_marks_the_sorted_column_and_keeps_the_filter():
+    class Points(django_tables2.Table):
+        tag = django_tables2.Column()
+        area = django_tables2.Column(orderable=False)
+
+        class Meta:
+            template_name = "spanbook_table.html"
+
+    request = RequestFactory().get("/points/?area=North&sort=-tag&page=2")
+    table = Points([{"tag": f"LT-{i:03}", "area": "<North>"} for i in range(120)])
+    django_tables2.RequestConfig(request, paginate={"per_page": 50}).configure(table)
+    shown = table.as_html(request)
+    assert shown.count("<tr>") == 51
+    assert 'aria-sort="descending"><a href="?area=North&amp;sort=tag">' in shown
+    assert "51 to 100 of 120" in shown
+    assert "&lt;North&gt;" in shown
+    assert "page=3" in shown
