@@ -43,6 +43,13 @@ class ImportBatch(models.Model):
     rows_same = models.IntegerField(default=0)
     problems_found = models.IntegerField(default=0)
     claimed_until = models.DateTimeField(null=True, blank=True)
+    # What checking told besides problems: notes, warnings, and the first rows that would change.
+    report = models.JSONField(default=dict, blank=True, editable=False)
+    # Who asked for it to be applied, and why where it changes what stands; a worker may do it later.
+    applied_by = models.ForeignKey(
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+", editable=False
+    )
+    why = models.TextField("why", blank=True)
     applied_at = models.DateTimeField(null=True, blank=True)
 
     objects = SiteQuerySet.as_manager()
