@@ -39,7 +39,7 @@ def digest_mail(digest: Digest, lines: Sequence[Reminder], *, on: dt.date) -> Em
         },
     )
     return EmailMessage(
-        subject=_one_line(f"{digest.site.name}: {subject(len(overdue), len(coming))}"),
+        subject=_one_line(f"{digest.site.name}: {subject(len(overdue), len(coming))}")[:200],
         body=body,
         to=[formataddr((_one_line(digest.person.name), digest.person.email))],
         headers={"Message-ID": digest.message_id, "Auto-Submitted": "auto-generated"},

@@ -69,6 +69,9 @@ class Digest(models.Model):
     tries = models.PositiveSmallIntegerField(default=0)
     last_error = models.TextField(blank=True)
     sent_at = models.DateTimeField("sent", null=True, blank=True)
+    # What left, word for word; empty until then.
+    subject = models.CharField("subject", max_length=200, blank=True)
+    body = models.TextField("text", blank=True)
     # Settled without a mail: the person wants none, or nothing was left to tell.
     left_out = models.CharField("why no mail went out", max_length=120, blank=True)
 

@@ -127,8 +127,9 @@ WRITE_LINES = """
                 AND r.rung = t.rung AND r.person_id = t.person_id)
     ),
     digests AS (
-        INSERT INTO calibration_digest (site_id, person_id, day, message_id, made_at, tries, last_error, left_out)
-        SELECT %(site)s, f.person_id, %(day)s, format(%(message_id)s, f.person_id), %(at)s, 0, '', max(f.left_out)
+        INSERT INTO calibration_digest (site_id, person_id, day, message_id, made_at, tries, last_error, left_out,
+            subject, body)
+        SELECT %(site)s, f.person_id, %(day)s, format(%(message_id)s, f.person_id), %(at)s, 0, '', max(f.left_out), '', ''
         FROM in_force f WHERE f.person_id IN (SELECT person_id FROM fresh) GROUP BY f.person_id
         ON CONFLICT (person_id, site_id, day) DO NOTHING RETURNING id, person_id
     )
@@ -254,7 +255,7 @@ def deliver(digest: Digest, *, backend: BaseEmailBackend, at: dt.datetime) -> bo
         said = f"{type(error).__name__}: {error}"[:500]
         _settle(digest, last_error=said, claimed_until=at + pause)
         return False
-    return _settle(digest, sent_at=at)
+    return _settle(digest, sent_at=at, subject=mail.subject, body=mail.body)
 
 
 def _settle(digest: Digest, **facts: object) -> bool:
@@ -293,6 +294,16 @@ def still_due(digest: Digest, *, at: dt.datetime) -> list[Reminder]:
 def mail_of(digest: Digest, *, at: dt.datetime) -> EmailMessage:
     """The mail as it would leave at ``at``."""
     return digest_mail(digest, still_due(digest, at=at), on=digest.site.day_of(at))
+
+
+def mail_as_kept(digest: Digest, *, at: dt.datetime) -> EmailMessage:
+    """The mail for a page: word for word once it has left, else as it would read at ``at``."""
+    if digest.sent_at:
+        return EmailMessage(digest.subject, digest.body)
+    if not digest.left_out:
+        return mail_of(digest, at=at)
+    lines = list(digest.lines.select_related("point").order_by("due_on", "point__tag_key"))
+    return digest_mail(digest, lines, on=digest.day)
 
 
 def preview(site: Site, *, day: dt.date, at: dt.datetime) -> list[tuple[Digest, EmailMessage]]:

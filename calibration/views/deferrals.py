@@ -1,0 +1,96 @@
+"""Putting a calibration off: the one who asks, and the approver who decides."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from calibration.forms.deferrals import DecideForm, DeferForm
+from calibration.models import Calibration, Deferral
+from calibration.operations import deferrals
+from plant.models import MeasuringPoint
+from plant.permissions import may, require
+from plant.refusals import Refused
+from plant.templatetags.quantities import day_text
+
+SHOWN_RESULTS = 5
+DECIDED_SHOWN = 50
+
+
+def defer(request: HttpRequest, pk: int) -> HttpResponse:
+    """Ask for a deferral of one point."""
+    points = MeasuringPoint.objects.seen_by(request.user).select_related("site", "tank", "trend")
+    point = get_object_or_404(points, pk=pk)
+    require(request.user, "defer", point.site_id)
+    form = DeferForm(request.POST or None)
+    if form.is_valid():
+        try:
+            deferrals.ask(point, **form.cleaned_data, by=request.user, at=timezone.now())
+            messages.success(request, f"An approver now decides on the deferral of {point.tag}.")
+            return redirect("calibration:deferrals")
+        except Refused as refusal:
+            form.add_error(refusal.field, str(refusal))
+    status = 422 if form.is_bound else 200
+    context = {"form": form, "waits": point.deferrals.filter(granted=None).first(), **_risk(point)}
+    return render(request, "calibration/deferral_ask.html", context, status=status)
+
+
+def waiting(request: HttpRequest) -> HttpResponse:
+    """What waits for a decision, and what was decided lately."""
+    seen = Deferral.objects.seen_by(request.user).select_related(
+        "point__tank", "site", "asked_by", "decided_by"
+    )
+    context = {
+        "open": seen.filter(granted=None).order_by("due_on", "id"),
+        "decided": seen.exclude(granted=None).order_by("-decided_at")[:DECIDED_SHOWN],
+        "decides": set(request.user.site_ids("approve")),
+    }
+    return render(request, "calibration/deferrals.html", context)
+
+
+def decide(request: HttpRequest, pk: int) -> HttpResponse:
+    """Grant or refuse one deferral."""
+    seen = Deferral.objects.seen_by(request.user).select_related(
+        "point__site", "point__tank", "point__trend", "asked_by", "decided_by"
+    )
+    deferral = get_object_or_404(seen, pk=pk)
+    require(request.user, "approve", deferral.site_id)
+    form = DecideForm(request.POST or None)
+    if form.is_valid():
+        try:
+            done = deferrals.decide(
+                deferral, **form.cleaned_data, by=request.user, at=timezone.now()
+            )
+            said = f"deferred until {day_text(done.until)}" if done.granted else "not deferred"
+            messages.success(request, f"{deferral.point.tag} is {said}.")
+            return redirect("calibration:deferrals")
+        except Refused as refusal:
+            form.add_error(refusal.field, str(refusal))
+    status = 422 if form.is_bound else 200
+    context = {
+        "form": form,
+        "deferral": deferral,
+        "days_asked": (deferral.until - deferral.due_on).days,
+        "own": deferral.asked_by_id == request.user.pk,
+        "may_decide": may(request.user, "approve", deferral.site_id),
+        **_risk(deferral.point),
+    }
+    return render(request, "calibration/deferral_decide.html", context, status=status)
+
+
+def _risk(point: MeasuringPoint) -> dict[str, Any]:
+    """What is known about how the point holds its tolerance."""
+    today = point.site.day_of(timezone.now())
+    records = Calibration.objects.standing().filter(point=point).order_by("-done_on", "-id")
+    return {
+        "point": point,
+        "today": today,
+        "state": point.state(today),
+        "run": point.interval_run(today),
+        "trend": getattr(point, "trend", None),
+        "results": records[:SHOWN_RESULTS],
+    }
