@@ -105,13 +105,13 @@ class Calibration(models.Model):
 
     # The figures, % of span. As found: None throughout when it is missing.
     adjusted = models.BooleanField("adjusted", default=False)
-    found_errors = ArrayField(models.FloatField(), default=list)
+    found_errors = ArrayField(models.FloatField(), default=list, blank=True)
     found_largest = models.FloatField("largest as found", null=True, blank=True)
     found_at_zero = models.FloatField("as found at zero", null=True, blank=True)
     found_at_span = models.FloatField("as found at span", null=True, blank=True)
     found_hysteresis = models.FloatField("hysteresis as found", null=True, blank=True)
     found_verdict = models.CharField("as found", max_length=12, blank=True)
-    left_errors = ArrayField(models.FloatField(), default=list)
+    left_errors = ArrayField(models.FloatField(), default=list, blank=True)
     left_largest = models.FloatField("largest as left", null=True, blank=True)
     left_at_zero = models.FloatField("as left at zero", null=True, blank=True)
     left_at_span = models.FloatField("as left at span", null=True, blank=True)
