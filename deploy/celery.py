@@ -5,14 +5,20 @@ from __future__ import annotations
 import functools
 import os
 import time
+import warnings
 from typing import Any
 
 import redis
 from celery import Celery, Task
+from celery.platforms import SecurityWarning
+from celery.signals import beat_init
 from django.conf import settings
 from django.db import transaction
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
+
+# Said once, in one line, by the supervisor instead.
+warnings.filterwarnings("ignore", category=SecurityWarning)
 
 HEART_KEY = "spanbook:heart"
 
@@ -44,3 +50,9 @@ def beat_heart() -> None:
     """Shows that beat, Redis and a worker pass work along; /health/ asks how long ago."""
     with redis_client() as client:
         client.set(HEART_KEY, repr(time.time()))
+
+
+@beat_init.connect
+def beat_at_once(**_: Any) -> None:
+    """The first beat, so that /health/ need not wait for the schedule."""
+    beat_heart.delay()

@@ -18,7 +18,7 @@ SOCKET_PATH_LIMIT = 100
 """Bytes. sockaddr_un holds 107 on Linux and 103 on macOS (their headers, from memory)."""
 
 
-class WrongSetting(Exception):  # noqa: N818 - it is a refusal, said to a person
+class WrongSetting(Exception):
     """A variable of the environment holds what Spanbook cannot use."""
 
     def __init__(self, name: str, value: str, accepted: str) -> None:
@@ -139,12 +139,13 @@ REDIS_ACCEPTED = (
 
 def redis_address(name: str, value: str) -> RedisAddress:
     url, _ = _split(name, value, REDIS_ACCEPTED)
-    if url.scheme == "unix" and url.path.startswith("/") and not url.netloc:
+    if url.scheme == "unix":
         number = dict(parse_qsl(url.query)).get("db", "0")
         broker = f"redis+socket://{url.path}?virtual_host={number}"
+        known = url.path.startswith("/") and not url.netloc
     else:
         number, broker = url.path.removeprefix("/") or "0", value
-    known = url.scheme == "unix" or (url.scheme in ("redis", "rediss") and url.hostname)
+        known = url.scheme in ("redis", "rediss") and bool(url.hostname)
     if not known or not number.isdigit():
         raise WrongSetting(name, without_password(value), REDIS_ACCEPTED)
     return RedisAddress(client=value, broker=broker)

@@ -42,11 +42,11 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
-class CannotStart(Exception):  # noqa: N818 - said to a person
+class CannotStart(Exception):
     """Why Spanbook does not start, and what to do."""
 
 
-class Stopped(Exception):  # noqa: N818 - no error: asked to stop while starting
+class Stopped(Exception):
     pass
 
 
@@ -196,7 +196,7 @@ class Supervisor:
 
     def _serve_people(self) -> None:
         web = self._watch(self._web)
-        celery = ("-m", "celery", "-A", "deploy.celery:app")
+        celery = ("-m", "celery", "-q", "-A", "deploy.celery:app")
         quiet = ("--without-gossip", "--without-mingle", "--without-heartbeat", "-l", "WARNING")
         self._watch(lambda: self._started("worker", *celery, "worker", *quiet))
         schedule = str(self.places.data / "beat")
@@ -231,8 +231,10 @@ class Supervisor:
         host = "127.0.0.1" if self.bind in ("0.0.0.0", "localhost") else self.bind  # noqa: S104
         link = http.client.HTTPConnection(host, self.port, timeout=20)
         try:
-            link.request("GET", "/health/", headers={"Host": "localhost"})
-            return link.getresponse().status in (200, 503)
+            # As the proxy would ask: in production all else is sent on to https.
+            asks = {"Host": "localhost", "X-Forwarded-Proto": "https"}
+            link.request("GET", "/sign-in/", headers=asks)
+            return link.getresponse().status == 200
         except OSError:
             return False
         finally:
@@ -309,6 +311,11 @@ def main() -> int:
             env.keep_secret_key(places.data)
             supervisor = Supervisor(places, bind, port)
             supervisor.variables |= {"SPANBOOK_DATA": str(places.data), "PORT": str(port)}
+            if places.account:
+                say(
+                    "You are root: the embedded servers run as nobody, the rest as root. Better start"
+                )
+                say("Spanbook as an ordinary user (deploy/RUNNING.md).")
             supervisor.run()
             lock.truncate(0)
     except (env.WrongSetting, ServerProblem, CannotStart) as problem:

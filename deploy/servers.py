@@ -27,7 +27,7 @@ SUPERUSER, OWNER, APP, DATABASE = "postgres", "spanbook_owner", "spanbook_app", 
 LOG_LIMIT = 10_000_000
 
 
-class ServerProblem(Exception):  # noqa: N818 - said to a person
+class ServerProblem(Exception):
     """A server cannot be found or does not start; says what to do."""
 
 

@@ -53,6 +53,6 @@ def state_of_static_files() -> str:
     digest = hashlib.sha256(settings.STORAGES["staticfiles"]["BACKEND"].encode())
     for finder in finders.get_finders():
         for path, storage in finder.list([]):
-            found = (path, storage.size(path), storage.get_modified_time(path).isoformat())
-            digest.update(repr(found).encode())
+            with storage.open(path) as file:
+                digest.update(repr((path, hashlib.sha256(file.read()).digest())).encode())
     return digest.hexdigest()
