@@ -34,7 +34,7 @@ def open_for(record: Calibration, *, at: dt.datetime) -> Finding | None:
         point_id=record.point_id,
         record=record,
         opened_at=at,
-        doubtful_from=good and good.done_on,
+        doubtful_from=good.done_on if good else None,
         doubtful_until=record.done_on,
         largest_percent=record.found_largest,
     )
@@ -46,7 +46,9 @@ def assess(finding: Finding, *, text: str, by: Person, at: dt.datetime) -> Findi
     require(by, "approve", finding.site_id)
     finding = _open(finding)
     if not text.strip():
-        raise Refused("Write what the readings in doubt were used for and what follows from it.", field="text")
+        raise Refused(
+            "Write what the readings in doubt were used for and what follows from it.", field="text"
+        )
     finding.assessment, finding.assessed_by, finding.assessed_at = text.strip(), by, at
     finding.save(update_fields=["assessment", "assessed_by", "assessed_at"])
     enter("assess finding", on=finding, by=by, why=text)
@@ -69,7 +71,9 @@ def agree(finding: Finding, *, by: Person, at: dt.datetime) -> Finding:
 
 
 def _open(finding: Finding) -> Finding:
-    finding = Finding.objects.select_for_update(of=("self",)).select_related("point").get(pk=finding.pk)
+    finding = (
+        Finding.objects.select_for_update(of=("self",)).select_related("point").get(pk=finding.pk)
+    )
     if finding.closed_at:
         raise Refused(f"{finding} was closed on {finding.closed_at:%Y-%m-%d}.")
     return finding

@@ -12,10 +12,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from django.db import connection
 
 from calibration.metrology.drift import Crossing, LineFit, accumulated_drift, crossing, fit_line
-from calibration.models import Calibration, Trend
-from plant.models import Installation, MeasuringPoint
+from plant.models import MeasuringPoint
 
 DAYS_PER_YEAR = 365.25
 HORIZON_YEARS = 10.0
@@ -82,62 +82,69 @@ class PointTrend:
 
 
 def trend_of(point: MeasuringPoint) -> PointTrend:
-    """The drift of the transmitter now at ``point`` (two queries)."""
-    installation = Installation.objects.filter(point=point, removed_on=None).first()
-    if installation is None:
-        return _trend([], [], point.limits.percent, None)
+    """The drift of the transmitter now at ``point`` (one query)."""
+    tolerance = point.limits.percent
     rows = _results([point.pk])
-    return _of_rows(rows, point.limits.percent, installation.transmitter_id)
+    return _of_rows(rows, tolerance) if rows else _trend([], [], tolerance, None)
 
 
 def refit(point_ids: Iterable[int]) -> int:
     """Fit and store the trends of these points; returns how many are stored. Part of the caller's transaction."""
     ids = list(point_ids)
-    present = dict(
-        Installation.objects.filter(point_id__in=ids, removed_on=None).values_list(
-            "point_id", "transmitter_id"
-        )
-    )
-    rows = defaultdict(list)
+    by_point: dict[int, list[tuple]] = defaultdict(list)
     for row in _results(ids):
-        rows[row[0]].append(row)
-    points = MeasuringPoint.objects.filter(pk__in=[pk for pk in present if pk in rows])
-    trends = [
-        _stored(point, _of_rows(rows[point.pk], point.limits.percent, present[point.pk]))
-        for point in points
-    ]
-    Trend.objects.bulk_create(
-        trends,
-        update_conflicts=True,
-        unique_fields=["point"],
-        update_fields=[
-            "transmitter", "results", "zero_rate", "zero_rate_se", "span_rate", "span_rate_se",
-            "crossing_on", "crossing_of",
-        ],
-    )  # fmt: skip
-    return len(trends)
+        by_point[row[0]].append(row)
+    points = MeasuringPoint.objects.filter(pk__in=list(by_point))
+    stored = [_row(point, _of_rows(by_point[point.pk], point.limits.percent)) for point in points]
+    _store(stored)
+    return len(stored)
 
 
-def _results(point_ids: list[int]) -> Iterable[tuple]:
-    return (
-        Calibration.objects.standing()
-        .filter(point_id__in=point_ids)
-        .order_by("done_on", "pk")
-        .values_list(
-            "point_id", "transmitter_id", "pk", "done_on", "adjusted", "shows_failure",
-            "found_at_zero", "left_at_zero", "found_at_span", "left_at_span",
-        )
-    )  # fmt: skip
+RESULTS = """
+    SELECT r.point_id, r.transmitter_id, r.id, r.done_on, r.adjusted, r.shows_failure,
+        r.found_at_zero, r.left_at_zero, r.found_at_span, r.left_at_span
+    FROM calibration_calibration r
+    JOIN plant_installation i ON i.point_id = r.point_id AND i.transmitter_id = r.transmitter_id
+        AND i.removed_on IS NULL
+    WHERE r.point_id = ANY(%s) AND r.state = 'approved' AND NOT EXISTS (
+        SELECT 1 FROM calibration_calibration a WHERE a.amends_id = r.id AND a.state = 'approved')
+    ORDER BY r.point_id, r.done_on, r.id
+"""
 
 
-def _of_rows(rows: Iterable[tuple], tolerance: float, transmitter_id: int) -> PointTrend:
+def _results(point_ids: list[int]) -> list[tuple]:
+    """Standing results of the transmitters now at these points, oldest first."""
+    with connection.cursor() as cursor:
+        cursor.execute(RESULTS, [point_ids])
+        return cursor.fetchall()
+
+
+STORE = """
+    INSERT INTO calibration_trend (site_id, point_id, transmitter_id, results,
+        zero_rate, zero_rate_se, span_rate, span_rate_se, crossing_on, crossing_of)
+    SELECT * FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::int[],
+        %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::date[], %s::text[])
+    ON CONFLICT (point_id) DO UPDATE SET transmitter_id = excluded.transmitter_id,
+        results = excluded.results, zero_rate = excluded.zero_rate,
+        zero_rate_se = excluded.zero_rate_se, span_rate = excluded.span_rate,
+        span_rate_se = excluded.span_rate_se, crossing_on = excluded.crossing_on,
+        crossing_of = excluded.crossing_of
+"""
+
+
+def _store(rows: list[tuple]) -> None:
+    """Put these trends in place of the stored ones; a row is as STORE lists its columns."""
+    if rows:
+        with connection.cursor() as cursor:
+            cursor.execute(STORE, [list(column) for column in zip(*rows, strict=True)])
+
+
+def _of_rows(rows: list[tuple], tolerance: float) -> PointTrend:
     zero, span = [], []
-    for _, device, pk, day, adjusted, failed, found_0, left_0, found_1, left_1 in rows:
-        if device != transmitter_id:
-            continue
+    for _, _, pk, day, adjusted, failed, found_0, left_0, found_1, left_1 in rows:
         zero.append(Visit(pk, day, found_0, left_0, adjusted, failed))
         span.append(Visit(pk, day, found_1, left_1, adjusted, failed))
-    return _trend(zero, span, tolerance, transmitter_id)
+    return _trend(zero, span, tolerance, rows[0][1])
 
 
 def _trend(
@@ -180,20 +187,15 @@ def _last_segment(visits: list[Visit]) -> list[Visit]:
     return segment
 
 
-def _stored(point: MeasuringPoint, trend: PointTrend) -> Trend:
-    zero, span, first = trend.zero.fit, trend.span.fit, trend.first_crossing
-    return Trend(
-        site_id=point.site_id,
-        point=point,
-        transmitter_id=trend.transmitter_id,
-        results=trend.results,
-        zero_rate=zero and zero.slope,
-        zero_rate_se=zero and zero.se_slope,
-        span_rate=span and span.slope,
-        span_rate_se=span and span.se_slope,
-        crossing_on=first and first[0],
-        crossing_of=first[1] if first else "",
-    )
+def _row(point: MeasuringPoint, trend: PointTrend) -> tuple:
+    """The trend's row, as STORE lists its columns."""
+    zero, span = trend.zero.fit, trend.span.fit
+    met_on, met_of = trend.first_crossing or (None, "")
+    return (
+        point.site_id, point.pk, trend.transmitter_id, trend.results,
+        zero and zero.slope, zero and zero.se_slope, span and span.slope, span and span.se_slope,
+        met_on, met_of,
+    )  # fmt: skip
 
 
 def _years(first: dt.date, day: dt.date) -> float:

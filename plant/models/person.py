@@ -42,23 +42,27 @@ class Person(AbstractUser):
         return self.name
 
     @cached_property
-    def _today_as(self) -> list[tuple[int, str]]:
-        """(site id, role) pairs in force today. Read once a request, so a change counts at the next one."""
+    def _today_as(self) -> list[tuple[int, str, str]]:
+        """(site id, role, site's name) in force today. Read once a request, so a change counts at the next one."""
         today = timezone.now().date()
-        return list(self.appointments.in_force(today).values_list("site_id", "role"))
+        return list(self.appointments.in_force(today).values_list("site_id", "role", "site__name"))
 
     @property
     def roles(self) -> set[str]:
-        return {role for _, role in self._today_as}
+        return {role for _, role, _ in self._today_as}
 
     def roles_at(self, site_id: int) -> set[str]:
-        return {role for site, role in self._today_as if site == site_id}
+        return {role for site, role, _ in self._today_as if site == site_id}
 
     def site_ids(self, act: str) -> list[int]:
         """The sites on which this person may do ``act`` (a key of plant.permissions.ACTS)."""
         from plant.permissions import ACTS
 
-        return sorted({site for site, role in self._today_as if role in ACTS[act]})
+        return sorted({site for site, role, _ in self._today_as if role in ACTS[act]})
+
+    @property
+    def site_names(self) -> list[str]:
+        return sorted({name for _, _, name in self._today_as})
 
 
 class AppointmentQuerySet(models.QuerySet):

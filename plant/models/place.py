@@ -72,7 +72,7 @@ class Area(models.Model):
 
 
 class Tank(models.Model):
-    """A vessel: dimensions as entered in ``unit``; levels count from the datum plate, ``datum`` above the lowest point."""
+    """A vessel. Dimensions as entered, in ``unit``; levels count from the datum plate, ``datum`` above the bottom."""
 
     class Shape(Words):
         VERTICAL = "vertical", "vertical cylinder"

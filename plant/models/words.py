@@ -9,4 +9,4 @@ class Words(models.TextChoices):
     @enum_property
     def label(self) -> str:
         made_up = self.name.replace("_", " ").title()
-        return str(self.value) if self._label_ == made_up else self._label_
+        return str(self.value if self._label_ == made_up else self._label_)
