@@ -1,0 +1,144 @@
+"""Jobs: what waits for the technician, and one job with all it takes to do it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.db.models import Case, IntegerField, OuterRef, Q, QuerySet, Subquery, When
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from calibration.models import Calibration, Job, ProcedureVersion
+from calibration.operations import jobs as acts
+from plant.models import Installation, LedgerEntry, MeasuringPoint, Person, Transmitter
+from plant.permissions import may
+from plant.refusals import NotAllowed, Refused
+
+JOB_FACTS = ("site", "point__tank__area", "point__tank__product", "technician", "round")
+ROWS = 50
+# What a technician must look at first stands first.
+URGENCY = Case(
+    When(state="returned", then=0),
+    When(state="in hand", then=1),
+    When(state="planned", then=2),
+    default=3,
+    output_field=IntegerField(),
+)
+
+
+@require_safe
+def jobs(request: HttpRequest) -> HttpResponse:
+    """My jobs, returned ones on top with the reason; then the other open jobs of my sites, tank by tank."""
+    require_sight(request.user)
+    seen = Job.objects.seen_by(request.user).select_related("site", "point__tank__area", "technician")
+    if text := request.GET.get("q", "").strip():
+        seen = seen.filter(Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text))
+    waiting = (*Job.OPEN, Job.State.SUBMITTED)
+    mine = seen.filter(technician=request.user, state__in=waiting).annotate(urgency=URGENCY)
+    mine = mine.annotate(return_reason=Subquery(_returns().values("return_reason")[:1]))
+    others = seen.open().exclude(technician=request.user)
+    others = others.order_by("site__name", "point__tank__area__name", "point__tank__name_key", "point__tag_key")
+    page = Paginator(others, ROWS).get_page(request.GET.get("page"))
+    rows = {
+        "mine": _with_due(mine.order_by("urgency", "due_on", "point__tag_key")[:200]),
+        "others": _with_due(page.object_list),
+    }
+    return render(request, "calibration/job_list.html", {**rows, "page": page, "text": text})
+
+
+@require_safe
+def job(request: HttpRequest, pk: int) -> HttpResponse:
+    """One job: facts, cautions, steps, what was found last time, what became of it so far."""
+    job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*JOB_FACTS), pk=pk)
+    transmitter = transmitter_at(job.point)
+    version, _ = versions_for(job.point, transmitter)
+    can_calibrate = may(request.user, "calibrate", job.site_id)
+    return render(
+        request,
+        "calibration/job.html",
+        {
+            "job": job,
+            "point": job.point,
+            "transmitter": transmitter,
+            "due": job.point.state(job.site.day_of(timezone.now())),
+            "version": version,
+            "steps": list(version.steps.all()) if version else [],
+            "last": last_record(job.point),
+            "sent": list(job.records.order_by("-id")),
+            "history": LedgerEntry.objects.filter(subject_kind="job", subject_id=job.pk)[:50],
+            "can_calibrate": can_calibrate and job.state in Job.OPEN,
+            "is_mine": job.technician_id == request.user.pk,
+        },
+    )
+
+
+@require_POST
+def start(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take the point's job in hand, or make one, and go to the form."""
+    point = get_object_or_404(MeasuringPoint.objects.seen_by(request.user), pk=pk)
+    try:
+        job = acts.start(point, by=request.user)
+    except NotAllowed:
+        raise
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect(point)
+    return redirect("calibration:calibrate", pk=job.pk)
+
+
+# ---- what other pages show of a job, too ----
+def require_sight(person: Person) -> None:
+    """Refuse the lists to those who see no site at all, instead of showing them an empty one."""
+    if not person.site_ids("see"):
+        raise NotAllowed("You hold no role that sees records at any site. Ask an administrator to appoint you.")
+
+
+def transmitter_at(point: MeasuringPoint) -> Transmitter | None:
+    present = Installation.objects.filter(point=point, removed_on=None).select_related("transmitter").first()
+    return present.transmitter if present else None
+
+
+def last_record(point: MeasuringPoint) -> Calibration | None:
+    """The latest result that stands."""
+    return Calibration.objects.standing().filter(point=point).first()
+
+
+def versions_for(
+    point: MeasuringPoint, transmitter: Transmitter | None, *, asked: str = ""
+) -> tuple[ProcedureVersion | None, list[ProcedureVersion]]:
+    """The version to follow, and the newest of each procedure to choose from.
+
+    Asked for by number (also one that is no longer the newest: a page may have been open for days), else the
+    point's own procedure, else the first that suits the transmitter's principle.
+    """
+    published = ProcedureVersion.objects.exclude(published_on=None).select_related("procedure")
+    every = list(published.order_by("procedure__name", "-number"))
+    newest = [v for n, v in enumerate(every) if n == 0 or every[n - 1].procedure_id != v.procedure_id]
+    principle = transmitter.principle if transmitter else None
+    choices = [
+        *(v for v in every if str(v.pk) == asked),
+        *(v for v in newest if v.procedure.key == point.procedure_key),
+        *(v for v in newest if principle in v.procedure.principles),
+        *newest,
+    ]
+    return (choices[0] if choices else None), newest
+
+
+def _returns() -> QuerySet:
+    """Returned records of a job, the latest first; to be joined by the job."""
+    return Calibration.objects.filter(job=OuterRef("pk"), state=Calibration.State.RETURNED).order_by("-id")
+
+
+def _with_due(rows: Any) -> list[Job]:
+    """Each job with the state of its point's due date on its site's day."""
+    now, found = timezone.now(), list(rows)
+    days: dict[int, dt.date] = {}
+    for job in found:
+        day = days.setdefault(job.site_id, job.site.day_of(now))
+        job.due = job.point.state(day)
+    return found
