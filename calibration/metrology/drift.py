@@ -295,14 +295,15 @@ def _first_meeting(
 def _meetings(fit: LineFit, gap: float, slope: float, factor: float) -> list[float]:
     """Distances d from mean_x where gap − slope d equals the half-width of the band.
 
-    Squared this is a quadratic; its roots are found without cancellation, and those of the other edge left out.
+    Squared this is a quadratic; its discriminant and roots are formed without taking like from like, and the roots that
+    belong to the band's other edge are left out.
     """
-    if factor == 0:
-        return [gap / slope] if slope else []
-    a = slope**2 - (factor * fit.se_slope) ** 2
-    half_b = -gap * slope
-    c = gap**2 - (factor * fit.residual_sd) ** 2 * (1 + fit.level_share)
-    inside = half_b**2 - a * c
+    level, tilt = (
+        (factor * fit.residual_sd) ** 2 * (1 + fit.level_share),
+        (factor * fit.se_slope) ** 2,
+    )
+    a, half_b, c = slope**2 - tilt, -gap * slope, gap**2 - level
+    inside = slope**2 * level + tilt * c
     if inside < 0:
         return []
     q = -(half_b + math.copysign(math.sqrt(inside), half_b))

@@ -1,0 +1,208 @@
+import math
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from plant.level.tanks import (
+    BadDimension,
+    OutsideTank,
+    TankShape,
+    capacity,
+    height_at,
+    inside_height,
+    outline,
+    volume_at,
+    width_at,
+)
+
+ENDS = ["flat", "cone", "dished", "ellipsoidal", "hemispherical"]
+
+
+def depth_of(kind, diameter, share):
+    """Some depth that such an end of this diameter may have."""
+    return {"cone": share, "dished": 0.07 + 0.4 * share, "ellipsoidal": share}.get(
+        kind, 0
+    ) * diameter
+
+
+@st.composite
+def shapes(draw):
+    size = st.floats(0.3, 30)
+    share = st.floats(0.05, 1)
+    kind = draw(st.sampled_from(["vertical", "horizontal", "rectangular", "sphere"]))
+    diameter, height = draw(size), draw(size)
+    bottom, roof = draw(st.sampled_from(ENDS)), draw(st.sampled_from([*ENDS, "open"]))
+    return TankShape(
+        kind,
+        diameter=diameter,
+        height=height,
+        length=height if kind == "horizontal" else draw(size),
+        width=draw(size),
+        bottom=bottom,
+        bottom_depth=depth_of(bottom, diameter, draw(share)),
+        roof=roof,
+        roof_depth=depth_of(roof, diameter, draw(share)),
+    )
+
+
+@given(shape=shapes(), shares=st.tuples(st.floats(0, 1), st.floats(0, 1)))
+def test_a_higher_level_never_holds_less(shape, shares):
+    low, high = (volume_at(shape, share * inside_height(shape)) for share in sorted(shares))
+    assert 0 <= low <= high + 1e-14 * capacity(shape)
+    assert high <= capacity(shape) * (1 + 1e-14)
+
+
+@given(shape=shapes(), share=st.floats(0, 1))
+def test_height_of_a_volume_holds_that_volume(shape, share):
+    volume = share * capacity(shape)
+    assert volume_at(shape, height_at(shape, volume)) == pytest.approx(
+        volume, rel=1e-12, abs=1e-13 * capacity(shape)
+    )
+
+
+@given(shape=shapes(), share=st.floats(0.05, 0.9))
+def test_height_is_found_again_from_its_volume(shape, share):
+    height = share * inside_height(shape)
+    # Under a tip that points up the volume hardly changes with the height.
+    assume(width_at(shape, height) > 0.1)
+    assert height_at(shape, volume_at(shape, height)) == pytest.approx(height, rel=1e-9)
+
+
+@given(shape=shapes(), share=st.floats(0.02, 0.98))
+def test_volume_grows_by_the_area_of_the_surface(shape, share):
+    """A referee that knows nothing of the volumes: the width of the drawn section gives the surface."""
+    assume(shape.kind in ("vertical", "sphere", "rectangular"))
+    top = inside_height(shape)
+    height, step = share * top, 1e-5 * top
+    wide = width_at(shape, height)
+    area = wide * shape.width if shape.kind == "rectangular" else math.pi * wide**2 / 4
+    grown = volume_at(shape, height + step) - volume_at(shape, height - step)
+    full = capacity(shape) / top
+    assert grown / (2 * step) == pytest.approx(area, rel=1e-3, abs=1e-3 * full)
+
+
+@pytest.mark.parametrize("end", ["cone", "dished", "ellipsoidal", "hemispherical"])
+def test_a_head_holds_the_same_lying_and_standing(end):
+    depth = {"cone": 0.7, "dished": 0.4, "ellipsoidal": 0.6}.get(end)
+    standing = TankShape(
+        "vertical", diameter=2, height=3, bottom=end, bottom_depth=depth, roof=end, roof_depth=depth
+    )
+    lying = TankShape("horizontal", diameter=2, length=3, bottom=end, bottom_depth=depth)
+    assert capacity(lying) == pytest.approx(capacity(standing), rel=1e-12)
+    assert volume_at(lying, 1.0) == pytest.approx(capacity(lying) / 2, rel=1e-9)
+
+
+def test_volume_of_a_lying_dished_tank_equals_slices_summed_anew():
+    shape = TankShape("horizontal", diameter=2.0, length=3.0, bottom="dished", bottom_depth=0.45)
+    levels = np.linspace(0, 0.8, 40_001)
+    middle = (levels[:-1] + levels[1:]) / 2
+    chord = 2 * np.sqrt(1 - (middle - 1) ** 2)
+    # A slice of the head at one height: its wall is reach_at of the distance off the axis.
+    across = (np.arange(2000) + 0.5) / 2000
+    head = shape.body.head
+    heads = np.array(
+        [
+            np.mean(head.reach_at(np.hypot(across * c / 2, 1 - z))) * c
+            for z, c in zip(middle[::40], chord[::40], strict=True)
+        ]
+    )
+    slices = chord * 3.0 + 2 * np.interp(middle, middle[::40], heads)
+    assert volume_at(shape, 0.8) == pytest.approx(slices.sum() * levels[1], rel=1e-5)
+
+
+def test_hemisphere_is_a_dished_end_as_deep_as_its_radius():
+    round_end = TankShape("vertical", diameter=2, height=1, bottom="hemispherical")
+    dished = TankShape("vertical", diameter=2, height=1, bottom="dished", bottom_depth=1.0)
+    heights = np.linspace(0, 2, 21)
+    assert volume_at(dished, heights) == pytest.approx(volume_at(round_end, heights), rel=1e-12)
+
+
+def test_horizontal_tank_takes_its_length_from_either_column():
+    by_length = TankShape("horizontal", diameter=2, length=5)
+    by_height = TankShape("horizontal", diameter=2, height=5)
+    assert capacity(by_length) == capacity(by_height) == pytest.approx(5 * math.pi)
+
+
+@pytest.mark.parametrize("height", [-0.01, 3.01, math.nan])
+def test_height_outside_the_tank_is_refused_and_never_clamped(height):
+    shape = TankShape("vertical", diameter=2, height=3)
+    with pytest.raises(OutsideTank, match="outside the tank, which goes from 0 to 3 m") as refusal:
+        volume_at(shape, [1.0, height])
+    assert refusal.value.highest == 3.0
+    with pytest.raises(OutsideTank):
+        width_at(shape, height)
+
+
+@pytest.mark.parametrize("volume", [-0.01, 9.5, math.nan])
+def test_volume_the_tank_cannot_hold_is_refused(volume):
+    with pytest.raises(OutsideTank, match="volume"):
+        height_at(TankShape("vertical", diameter=2, height=3), volume)
+
+
+def test_rounding_of_a_unit_does_not_put_the_brim_outside():
+    shape = TankShape("vertical", diameter=2, height=0.1 + 0.2)
+    assert volume_at(shape, 0.3) == pytest.approx(0.3 * math.pi)
+    assert volume_at(TankShape("vertical", diameter=2, height=0.3), 0.1 + 0.2) == pytest.approx(
+        0.3 * math.pi
+    )
+
+
+@pytest.mark.parametrize(
+    ("given", "argument", "reason"),
+    [
+        ({"kind": "oval", "diameter": 2}, "kind", "none of vertical"),
+        ({"kind": "vertical", "diameter": 2}, "height", "above zero"),
+        ({"kind": "vertical", "height": 2}, "diameter", "above zero"),
+        ({"kind": "vertical", "diameter": -2, "height": 2}, "diameter", "above zero"),
+        ({"kind": "vertical", "diameter": math.inf, "height": 2}, "diameter", "above zero"),
+        ({"kind": "horizontal", "diameter": 2}, "length", "above zero"),
+        ({"kind": "horizontal", "diameter": 2, "length": 3, "height": 4}, "length", "one straight"),
+        ({"kind": "rectangular", "length": 2, "height": 3}, "width", "above zero"),
+        ({"kind": "sphere"}, "diameter", "above zero"),
+        ({"bottom": "open"}, "bottom", "none of flat, cone"),
+        ({"bottom": "cone"}, "bottom_depth", "a cone needs its depth"),
+        ({"roof": "cone", "roof_depth": -1}, "roof_depth", "zero or above"),
+        ({"roof": "open", "roof_depth": 0.2}, "roof_depth", "has no depth"),
+        ({"bottom": "hemispherical", "bottom_depth": 0.5}, "bottom_depth", "1 m"),
+        ({"bottom": "dished", "bottom_depth": 0.1}, "bottom_depth", "deeper than its knuckle"),
+        ({"bottom": "dished", "bottom_depth": 1.2}, "bottom_depth", "no deeper than 1 m"),
+        ({"bottom": "dished", "knuckle": 0.5}, "knuckle", "below 0.5"),
+    ],
+)
+def test_dimensions_that_give_no_tank_are_refused_by_name(given, argument, reason):
+    dimensions = (
+        given if "kind" in given else {"kind": "vertical", "diameter": 2, "height": 3, **given}
+    )
+    with pytest.raises(BadDimension, match=reason) as refusal:
+        TankShape(**dimensions)
+    assert refusal.value.argument == argument
+
+
+# ---- outline ----
+def area(corners):
+    """By the shoelace formula; positive where the corners run anticlockwise."""
+    x, z = np.array(corners).T
+    return float(x @ np.roll(z, -1) - z @ np.roll(x, -1)) / 2
+
+
+@given(shape=shapes())
+def test_outline_encloses_the_drawn_section_and_touches_its_ends(shape):
+    corners = outline(shape)
+    x, z = np.array(corners).T
+    top = inside_height(shape)
+    assert (z.min(), z.max()) == pytest.approx((0.0, top), abs=1e-12)
+    assert x.max() == pytest.approx(-x.min())
+    heights = (np.arange(4000) + 0.5) / 4000 * top
+    assert area(corners) == pytest.approx(np.mean(width_at(shape, heights)) * top, rel=5e-3)
+
+
+def test_outline_of_a_cone_bottom_has_its_tip_in_the_middle():
+    shape = TankShape("vertical", diameter=2, height=3, bottom="cone", bottom_depth=0.5)
+    assert outline(shape) == [(0, 0), (1, 0.5), (1, 3.5), (-1, 3.5), (-1, 0.5)]
+
+
+def test_outline_of_a_lying_tank_shows_its_length():
+    shape = TankShape("horizontal", diameter=2, length=6, bottom="cone", bottom_depth=0.5)
+    assert outline(shape) == [(3, 0), (3.5, 1), (3, 2), (-3, 2), (-3.5, 1), (-3, 0)]
