@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import cache
+from typing import Any, NamedTuple
 
 import django_tables2 as tables
 from django.db.models import FilteredRelation, OuterRef, Q, QuerySet, Subquery, Sum
@@ -36,6 +37,25 @@ class DueTable(tables.Table):
     result = tables.Column("Last result, % of span", orderable=False)
     drift = tables.Column("Drift, % a year", orderable=False)
     hours = tables.Column("Work, h", orderable=False, attrs={"th": {"class": "num"}})
+
+
+class Column(NamedTuple):
+    text: str
+    order: str
+    is_number: bool
+
+
+@cache
+def columns() -> list[Column]:
+    """DueTable's columns, taken out of it once: they are the same for every request."""
+    return [
+        Column(
+            text=str(column.header),
+            order=column.order_by[0].bare if column.orderable else "",
+            is_number="num" in (column.attrs["th"].get("class") or "").split(),
+        )
+        for column in DueTable([]).columns
+    ]
 
 
 @dataclass(frozen=True)

@@ -17,8 +17,6 @@ from calibration.tables import due as listing
 from calibration.tables.keyset import NoSuchPlace, Place, page_of
 from plant.models import Area, MeasuringPoint, Person, Principle, Site
 
-DAY_NOT_WEEK = "week"
-
 
 def due(request: HttpRequest) -> HttpResponse:
     person, now = request.user, timezone.now()
@@ -139,19 +137,19 @@ def _count_links(counts: listing.Counts, state: str, address: Address) -> list[C
 
 
 def _columns(sort: str, address: Address) -> list[dict[str, Any]]:
-    """Headings; a sortable one links to its order, or to the reverse when it holds."""
-    columns = []
-    for column in listing.DueTable([]).columns:
-        own = column.order_by[0].bare if column.orderable and column.order_by else ""
-        columns.append(
-            {
-                "text": column.header,
-                "number": "num" in column.attrs["th"].get("class", "").split(),
-                "url": address.with_(sort=f"-{own}" if sort == own else own) if own else "",
-                "sorted": {own: "ascending", f"-{own}": "descending"}.get(sort, "") if own else "",
-            }
-        )
-    return columns
+    """Headings; a sortable one links to its order, or to the reverse when that holds."""
+    directions = {sort.removeprefix("-"): "descending" if sort.startswith("-") else "ascending"}
+    return [
+        {
+            "text": column.text,
+            "number": column.is_number,
+            "url": address.with_(sort=f"-{column.order}" if sort == column.order else column.order)
+            if column.order
+            else "",
+            "sorted": directions.get(column.order, ""),
+        }
+        for column in listing.columns()
+    ]
 
 
 def _total(counts: listing.Counts, state: str, chosen: dict[str, Any]) -> int | None:
