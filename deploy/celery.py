@@ -23,7 +23,7 @@ warnings.filterwarnings("ignore", category=SecurityWarning)
 HEART_KEY = "spanbook:heart"
 
 
-class HintTask(Task):  # type: ignore[misc]
+class HintTask(Task):
     """A task whose message is only a hint: a queue that is down never breaks the page that sent it."""
 
     abstract = True

@@ -275,7 +275,7 @@ class Redis:
         folder = self.places.data / "redis"
         self.places.own_folder(folder)
         self.places.own_folder(self.places.sockets)
-        command = [self.program(), "--port", "0", "--unixsocket", self.socket]
+        command: list[str | Path] = [self.program(), "--port", "0", "--unixsocket", self.socket]
         command += ["--unixsocketperm", "700", "--dir", folder, "--save", ""]
         command += ["--appendonly", "yes" if self.durable else "no"]
         command += ["--maxmemory-policy", "noeviction"]
