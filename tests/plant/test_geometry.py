@@ -4,7 +4,6 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from pytest import approx
 
 from plant.geometry import (
     capacity,
@@ -29,20 +28,20 @@ TABLE = [(Decimal(0), Decimal(0)), (Decimal(1), Decimal(10)), (Decimal(3), Decim
 
 def test_a_vertical_tank_gets_height_and_capacity_from_its_dimensions():
     tank = a_tank(diameter=Decimal(2), height=Decimal(3))
-    assert tank.inside_height_m == approx(3)
-    assert tank.capacity_m3 == approx(3 * np.pi)
+    assert tank.inside_height_m == pytest.approx(3)
+    assert tank.capacity_m3 == pytest.approx(3 * np.pi)
 
 
 def test_dimensions_are_taken_in_their_unit():
     tank = a_tank(unit="mm", diameter=Decimal(2000), height=Decimal(3000))
-    assert tank.capacity_m3 == approx(3 * np.pi)
+    assert tank.capacity_m3 == pytest.approx(3 * np.pi)
 
 
 @pytest.mark.parametrize("field", ["height", "length"])
 def test_a_horizontal_tanks_length_may_stand_in_either_field(field):
     tank = a_tank(shape="horizontal", diameter=Decimal(2), **{"height": None, field: Decimal(6)})
-    assert tank.inside_height_m == approx(2)
-    assert tank.capacity_m3 == approx(6 * np.pi)
+    assert tank.inside_height_m == pytest.approx(2)
+    assert tank.capacity_m3 == pytest.approx(6 * np.pi)
 
 
 @pytest.mark.parametrize(
@@ -109,30 +108,30 @@ def test_a_level_counts_from_the_datum_plate_and_a_volume_from_the_lowest_point(
     tank = a_tank(diameter=Decimal(2), height=Decimal(3), datum=Decimal("0.5"))
     point = a_point(tank=tank, lower=Decimal(0), upper=Decimal(2))
     geometry = geometry_of(tank)
-    assert [line.level for line in height_lines(point, geometry, 3)] == approx([0, 1, 2])
-    assert [line.volume for line in height_lines(point, geometry, 3)] == approx(
+    assert [line.level for line in height_lines(point, geometry, 3)] == pytest.approx([0, 1, 2])
+    assert [line.volume for line in height_lines(point, geometry, 3)] == pytest.approx(
         [0.5 * np.pi, 1.5 * np.pi, 2.5 * np.pi]
     )
-    assert [line.signal for line in height_lines(point, geometry, 3)] == approx([4, 12, 20])
+    assert [line.signal for line in height_lines(point, geometry, 3)] == pytest.approx([4, 12, 20])
 
 
 def test_a_point_that_indicates_volume_shows_the_level_for_each_volume():
     tank = a_tank(diameter=Decimal(2), height=Decimal(3), datum=Decimal("0.5"))
     litres = a_point(tank=tank, quantity="volume", unit="L", lower=Decimal(0), upper=Decimal(9000))
     lines = height_lines(litres, geometry_of(tank), 2)
-    assert [line.volume for line in lines] == approx([0, 9])
-    assert [line.level for line in lines] == approx([-0.5, 9 / np.pi - 0.5])
-    assert level_at(litres, geometry_of(tank), 9000) == approx(9 / np.pi - 0.5)
+    assert [line.volume for line in lines] == pytest.approx([0, 9])
+    assert [line.level for line in lines] == pytest.approx([-0.5, 9 / np.pi - 0.5])
+    assert level_at(litres, geometry_of(tank), 9000) == pytest.approx(9 / np.pi - 0.5)
 
 
 def test_the_expected_signal_is_linear_in_the_points_own_unit_and_mirrors_for_reverse_action():
     tank = a_tank()
     assert expected_signal(
         a_point("LT-1", tank, unit="mm", lower=Decimal(300), upper=Decimal(8300)), 4300
-    ) == approx(12)
+    ) == pytest.approx(12)
     reverse = a_point("LT-2", tank, lower=Decimal(8), upper=Decimal(0))
-    assert expected_signal(reverse, np.array([0, 2, 8])) == approx([20, 16, 4])
-    assert indicated(reverse, 16) == approx(2)
+    assert expected_signal(reverse, np.array([0, 2, 8])) == pytest.approx([20, 16, 4])
+    assert indicated(reverse, 16) == pytest.approx(2)
 
 
 @pytest.mark.parametrize(
@@ -164,4 +163,4 @@ def test_a_range_that_fills_the_whole_tank_is_not_outside():
     full = Decimal(str(round(capacity(geometry), 5)))
     whole = a_point("LT-2", tank, quantity="volume", unit="m3", lower=Decimal(0), upper=full)
     refuse_range_outside(whole)
-    assert height_lines(whole, geometry)[-1].level == approx(float(top), abs=1e-4)
+    assert height_lines(whole, geometry)[-1].level == pytest.approx(float(top), abs=1e-4)

@@ -1,0 +1,77 @@
+"""Forms of people and their appointments."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.password_validation import password_validators_help_texts
+
+from plant.forms.base import RuleForm, day_field, field_for
+from plant.models import Person, Role, Site
+from plant.operations.people import PERSON_FIELDS
+
+
+def _roles() -> list[tuple[str, str]]:
+    return [("", "choose"), *((role.value, role.label) for role in Role)]
+
+
+class PasswordForm(forms.Form):
+    password = forms.CharField(
+        label="Password",
+        strip=False,
+        widget=forms.PasswordInput({"autocomplete": "new-password"}),
+        help_text=" ".join(password_validators_help_texts()),
+    )
+
+
+class AppointmentForm(forms.Form):
+    """A role at one of the sites that ``person`` administers."""
+
+    site = forms.ModelChoiceField(Site.objects.none(), label="Site", empty_label=None)
+    role = forms.ChoiceField(choices=_roles, label="Role")
+    starts_on = day_field("From")
+    ends_on = day_field("Until and including", required=False, help_text="Empty: until ended.")
+
+    def __init__(self, *args: Any, person: Person, **more: Any) -> None:
+        super().__init__(*args, **more)
+        choices: Any = self.fields["site"]
+        choices.queryset = Site.objects.filter(pk__in=person.site_ids("manage people"))
+
+
+class PersonForm(RuleForm):
+    class Meta:
+        model = Person
+        fields = PERSON_FIELDS
+        formfield_callback = field_for
+        help_texts = {"wants_mail": "Without it, reminders are read on the page only."}
+
+
+class NewPersonForm(RuleForm):
+    """A new person with a password to begin with and a first role."""
+
+    password = PasswordForm.base_fields["password"]
+    site = forms.ModelChoiceField(Site.objects.none(), label="Site", empty_label=None)
+    role = forms.ChoiceField(choices=_roles, label="First role")
+
+    class Meta:
+        model = Person
+        fields = ("name", "username", "email", "wants_mail")
+        formfield_callback = field_for
+
+    def __init__(self, *args: Any, person: Person, **more: Any) -> None:
+        super().__init__(*args, **more)
+        choices: Any = self.fields["site"]
+        choices.queryset = Site.objects.filter(pk__in=person.site_ids("manage people"))
+        self.fields["username"].label = "User name"
+        self.fields[
+            "username"
+        ].help_text = "Letters, digits and . _ - only; it cannot be changed later."
+        self.fields["password"].label = "First password"
+
+    def not_asked(self) -> set[str]:
+        return {"password"}
+
+
+class WhyForm(forms.Form):
+    why = forms.CharField(label="Why", max_length=300)

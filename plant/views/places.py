@@ -1,0 +1,89 @@
+"""Sites and areas."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from plant.forms.base import RuleForm
+from plant.forms.places import AdministeredSiteForm, AreaForm, NewSiteForm, PlannedSiteForm
+from plant.models import Area, Person, Site
+from plant.operations import places as operations
+from plant.permissions import may, require
+from plant.refusals import NotAllowed
+from plant.requests import SignedRequest
+from plant.views.saving import attempt, page, sent
+
+
+def sites(request: SignedRequest) -> HttpResponse:
+    seen = {*request.user.site_ids("see"), *request.user.site_ids("manage people")}
+    editable = {*request.user.site_ids("plan"), *request.user.site_ids("manage people")}
+    rows = list(Site.objects.filter(pk__in=seen).prefetch_related("areas"))
+    for row in rows:
+        row.may_edit = row.pk in editable  # type: ignore[attr-defined]
+        row.may_rename = may(request.user, "edit register", row.pk)  # type: ignore[attr-defined]
+    facts = {"sites": rows, "may_add": bool(request.user.site_ids("manage people"))}
+    return render(request, "plant/sites.html", facts)
+
+
+def site_new(request: SignedRequest) -> HttpResponse:
+    if not request.user.site_ids("manage people"):
+        raise NotAllowed("Only an administrator may add a site.")
+    form = NewSiteForm(sent(request))
+    if form.is_bound and form.is_valid():
+        today = timezone.now().date()
+        added = attempt(form, lambda: operations.add_site(form.instance, by=request.user, on=today))
+        if added:
+            messages.success(request, f"{added.name} is added. Appoint a planner for it next.")
+            return redirect("plant:people")
+    return page(request, "plant/site_form.html", form)
+
+
+def site_edit(request: SignedRequest, pk: int) -> HttpResponse:
+    """Crew hours and reminder time for a planner; name and time zone for an administrator."""
+    person = request.user
+    row = get_object_or_404(
+        Site, pk__in={*person.site_ids("see"), *person.site_ids("manage people")} & {pk}
+    )
+    kinds: list[type[RuleForm]] = []
+    if may(person, "plan", pk):
+        kinds.append(PlannedSiteForm)
+    if may(person, "manage people", pk):
+        kinds.append(AdministeredSiteForm)
+    if not kinds:
+        require(person, "plan", pk)
+    name = row.name
+    # A person with both roles sees both forms; each is saved by its own button.
+    forms = [
+        kind(sent(request) if f"{kind.prefix}-seen" in request.POST else None, instance=row)
+        for kind in kinds
+    ]
+    if any(_is_saved(form, person) for form in forms):
+        messages.success(request, "The site is changed.")
+        return redirect("plant:sites")
+    status = 422 if request.method == "POST" else 200
+    return render(
+        request, "plant/site_edit.html", {"forms": forms, "site_name": name}, status=status
+    )
+
+
+def _is_saved(form: RuleForm, person: Person) -> bool:
+    if not form.is_bound or not form.is_valid():
+        return False
+    facts = {"fields": form._meta.fields, "seen": form.cleaned_data["seen"]}
+    return bool(attempt(form, lambda: operations.change_site(form.instance, **facts, by=person)))
+
+
+def area_edit(request: SignedRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Area.objects.seen_by(request.user).select_related("site"), pk=pk)
+    require(request.user, "edit register", row.site_id)
+    name = row.name
+    form = AreaForm(sent(request), person=request.user, instance=row)
+    if form.is_bound and form.is_valid():
+        seen = form.cleaned_data["seen"]
+        if attempt(form, lambda: operations.rename_area(form.instance, seen=seen, by=request.user)):
+            messages.success(request, f"{name} is now {form.instance.name}.")
+            return redirect("plant:sites")
+    return page(request, "plant/area_form.html", form, area=row, area_name=name)

@@ -1,0 +1,187 @@
+"""The register: its list and files, and the forms of its measuring points."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import F, FilteredRelation, Q, QuerySet, Value
+from django.db.models.functions import Coalesce
+from django.http import FileResponse, HttpResponse, StreamingHttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+
+from plant.filters import Places, PointFilter
+from plant.forms.points import BackForm, NewPointForm, PointForm, ServiceForm
+from plant.models import MeasuringPoint, Site, Tank
+from plant.operations import points as operations
+from plant.paging import page_of, without_place
+from plant.permissions import may, require
+from plant.refusals import NotAllowed
+from plant.register_file import csv_lines, xlsx_file
+from plant.requests import SignedRequest
+from plant.tables import PointTable, with_states
+from plant.views.saving import OFFERED, attempt, page, sent
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def with_present(points: QuerySet) -> QuerySet:
+    """Each point with what hangs at it now, without a query of its own."""
+    present = FilteredRelation("installations", condition=Q(installations__removed_on=None))
+    return points.annotate(
+        present=present,
+        serial=Coalesce("present__transmitter__serial", Value("")),
+        principle=F("present__transmitter__principle"),
+        transmitter_id=F("present__transmitter_id"),
+    )
+
+
+def seen_points(request: SignedRequest) -> QuerySet:
+    return with_present(MeasuringPoint.objects.seen_by(request.user))
+
+
+def register(request: SignedRequest) -> HttpResponse:
+    places = Places.seen_by(request.user, timezone.now())
+    points = seen_points(request)
+    found = PointFilter(request.GET, points, places=places)
+    sort = PointTable.sort_from(request.GET.get("sort", ""))
+    rows = found.qs.select_related("tank__area", "tank__product")
+    listed = page_of(rows, PointTable.keys(sort), query=request.GET, everything=points)
+    facts = {
+        "table": PointTable(with_states(listed.rows, places.days), sort=sort),
+        "page": listed,
+        "filter": found,
+        "sites": places.sites if len(places.sites) > 1 else {},
+        "query": without_place(request.GET),
+        "may_edit": bool(request.user.site_ids("edit register")),
+        "may_export": bool(request.user.site_ids("export")),
+    }
+    return render(request, "plant/points.html", facts)
+
+
+def export_csv(request: SignedRequest) -> HttpResponseBase:
+    points = _to_export(request)
+    if isinstance(points, HttpResponse):
+        return points
+    headers = {"Content-Disposition": 'attachment; filename="register.csv"'}
+    return StreamingHttpResponse(
+        csv_lines(points), content_type="text/csv; charset=utf-8", headers=headers
+    )
+
+
+def export_xlsx(request: SignedRequest) -> HttpResponseBase:
+    points = _to_export(request)
+    if isinstance(points, HttpResponse):
+        return points
+    return FileResponse(
+        xlsx_file(points), as_attachment=True, filename="register.xlsx", content_type=XLSX
+    )
+
+
+def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
+    """The filtered points of the one site the file is about."""
+    exported = request.user.site_ids("export")
+    if not exported:
+        raise NotAllowed(
+            "Only a planner, an approver or an auditor may take the register away as a file."
+        )
+    places = Places.seen_by(request.user, timezone.now())
+    chosen = request.GET.get("site", "")
+    if len(places.sites) > 1 and chosen not in map(str, exported):
+        messages.warning(
+            request, "A file holds one site: choose the site, filter, and export again."
+        )
+        return redirect(f"/register/?{without_place(request.GET)}")
+    points = PointFilter(request.GET, seen_points(request), places=places).qs
+    return points.filter(site_id__in=exported).order_by("site_id", "tag_key", "pk")
+
+
+def new(request: SignedRequest) -> HttpResponse:
+    person = request.user
+    if not person.site_ids("edit register"):
+        raise NotAllowed("Only a planner may add to the register. Ask one, or an administrator.")
+    tank = _tank_asked_for(request)
+    today = _today(person.site_ids("edit register"), tank)
+    initial = {"tank_name": tank.name, "site": tank.site_id} if tank else {}
+    form = NewPointForm(sent(request), person=person, today=today, initial=initial)
+    if form.is_bound and form.is_valid():
+        point = attempt(form, lambda: operations.add(form.instance, by=person))
+        if point:
+            messages.success(request, f"{point.tag} is registered. Install its transmitter next.")
+            return redirect("plant:install", pk=point.pk)
+    return page(request, "plant/point_form.html", form, **_offered(form))
+
+
+def edit(request: SignedRequest, pk: int) -> HttpResponse:
+    point = get_object_or_404(
+        MeasuringPoint.objects.seen_by(request.user).select_related("tank", "site"), pk=pk
+    )
+    require(request.user, "edit register", point.site_id)
+    tag = point.tag
+    form = PointForm(sent(request), person=request.user, instance=point)
+    if form.is_bound and form.is_valid():
+        facts = form.cleaned_data
+        saved = attempt(
+            form,
+            lambda: operations.change(
+                form.instance, seen=facts["seen"], why=facts["why"], by=request.user
+            ),
+        )
+        if saved:
+            messages.success(request, f"{saved.tag} is changed.")
+            return redirect(saved)
+    return page(request, "plant/point_form.html", form, point=point, tag=tag, **_offered(form))
+
+
+def service(request: SignedRequest, pk: int) -> HttpResponse:
+    """Out of service, or back in."""
+    point = get_object_or_404(
+        MeasuringPoint.objects.seen_by(request.user).select_related("site"), pk=pk
+    )
+    require(request.user, "edit register", point.site_id)
+    today = point.site.day_of(timezone.now())
+    is_out = point.out_of_service_on is not None
+    form = _service_form(request, is_out, today)
+    if accepted(form, lambda: _move(point, is_out, form, today, request)):
+        messages.success(request, f"{point.tag} is {'back in' if is_out else 'out of'} service.")
+        return redirect(point)
+    return page(request, "plant/service.html", form, point=point, is_out=is_out)
+
+
+def _service_form(request: SignedRequest, is_out: bool, today: dt.date) -> BackForm | ServiceForm:
+    data = sent(request)
+    return BackForm(data) if is_out else ServiceForm(data, initial={"on": today})
+
+
+def _move(
+    point: MeasuringPoint,
+    is_out: bool,
+    form: BackForm | ServiceForm,
+    today: dt.date,
+    request: SignedRequest,
+) -> MeasuringPoint:
+    facts = form.cleaned_data
+    if is_out:
+        return operations.put_back_in_service(point, why=facts["why"], by=request.user)
+    return operations.take_out_of_service(point, **facts, today=today, by=request.user)
+
+
+def _tank_asked_for(request: SignedRequest) -> Tank | None:
+    asked = request.GET.get("tank", "")
+    if not asked.isdecimal() or len(asked) > 18:
+        return None
+    tank = Tank.objects.seen_by(request.user).select_related("site").filter(pk=int(asked)).first()
+    return tank if tank and may(request.user, "edit register", tank.site_id) else None
+
+
+def _today(sites: list[int], tank: Tank | None) -> dt.date:
+    site = tank.site if tank else Site.objects.get(pk=sites[0])
+    return site.day_of(timezone.now())
+
+
+def _offered(form: PointForm) -> dict[str, Any]:
+    sites = [site.pk for site in form.sites]
+    return {"tanks": Tank.objects.filter(site__in=sites).values_list("name", flat=True)[:OFFERED]}

@@ -1,0 +1,55 @@
+"""Products."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.db.models import Count
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+
+from plant.forms.places import ProductForm
+from plant.models import Product
+from plant.operations import products as operations
+from plant.permissions import require
+from plant.refusals import NotAllowed
+from plant.requests import SignedRequest
+from plant.views.saving import accepted, page, sent
+
+
+def products(request: SignedRequest) -> HttpResponse:
+    rows = (
+        Product.objects.seen_by(request.user)
+        .select_related("site")
+        .annotate(tank_count=Count("tanks"))
+    )
+    editable = request.user.site_ids("edit register")
+    facts = {
+        "products": list(rows.order_by("site__name", "name")),
+        "several": len(request.user.site_ids("see")) > 1,
+        "editable": editable,
+    }
+    return render(request, "plant/products.html", facts)
+
+
+def new(request: SignedRequest) -> HttpResponse:
+    if not request.user.site_ids("edit register"):
+        raise NotAllowed("Only a planner may add to the register. Ask one, or an administrator.")
+    form = ProductForm(sent(request), person=request.user)
+    if accepted(form, lambda: operations.add(form.instance, by=request.user)):
+        messages.success(request, f"{form.instance.name} is added.")
+        return redirect("plant:products")
+    return page(request, "plant/product_form.html", form)
+
+
+def edit(request: SignedRequest, pk: int) -> HttpResponse:
+    product = get_object_or_404(Product.objects.seen_by(request.user).select_related("site"), pk=pk)
+    require(request.user, "edit register", product.site_id)
+    name = product.name
+    form = ProductForm(sent(request), person=request.user, instance=product)
+    if accepted(
+        form,
+        lambda: operations.change(form.instance, seen=form.cleaned_data["seen"], by=request.user),
+    ):
+        messages.success(request, f"{form.instance.name} is changed.")
+        return redirect("plant:products")
+    return page(request, "plant/product_form.html", form, product_name=name)
