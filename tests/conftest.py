@@ -7,8 +7,13 @@ import shutil
 
 import pytest
 from django.db import connection
+from hypothesis import settings
 
 pytest_plugins = ["tests.cast"]
+
+# A shared machine may be slow for a moment: no time limit for each random case.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 # Playwright keeps an event loop in the thread of the tests, in which Django would refuse the database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"

@@ -76,9 +76,12 @@ class Cone(Head):
         return self.depth * (1 - off_axis / self.radius)
 
     def _lower_side_volume(self, height: Floats) -> Floats:
-        m = np.clip(1 - height / self.radius, np.finfo(float).tiny, 1.0)
-        curve = np.arccos(m) - 2 * m * np.sqrt(1 - m * m) + m**3 * np.arccosh(1 / m)
-        return self.depth * self.radius**2 / 3 * curve
+        # The terms nearly cancel in a low level, so each is formed from the share of the radius that is wetted.
+        wet = height / self.radius
+        dry, half_chord = 1 - wet, np.sqrt(wet * (2 - wet))
+        angle = 2 * np.arcsin(np.sqrt(wet / 2))
+        rise = np.arctanh(np.minimum(half_chord, 1 - np.finfo(float).eps))
+        return self.depth * self.radius**2 / 3 * (angle - 2 * dry * half_chord + dry**3 * rise)
 
 
 @dataclass(frozen=True)
