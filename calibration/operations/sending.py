@@ -123,9 +123,9 @@ def store(
         note=sent.note.strip(),
         adjusted=bool(sent.adjustments),
         shows_failure=found.shows_failure or left.shows_failure,
-        **_register_of(point, transmitter),
-        **_figures("found", found),
-        **_figures("left", left_figures),
+        **register_of(point, transmitter),
+        **figures_of("found", found),
+        **figures_of("left", left_figures),
     )
     check(record)
     record.save()
@@ -206,7 +206,7 @@ def _certificates(
     return [(s, by_standard[s.pk]) for s in sent.standards]
 
 
-def _register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, Any]:
+def register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, Any]:
     """The register's facts of the day, copied so that the record tells them for ever."""
     return {
         "tag": point.tag,
@@ -225,7 +225,7 @@ def _register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, A
     }
 
 
-def _figures(stage: str, judged: Judged) -> dict[str, Any]:
+def figures_of(stage: str, judged: Judged) -> dict[str, Any]:
     figures = judged.figures
     return {
         f"{stage}_errors": judged.errors,
