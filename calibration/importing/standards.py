@@ -1,0 +1,170 @@
+"""The standards' file: a row is a reference standard with one certificate; several certificates, several rows."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from calibration.models import ReferenceStandard, StandardCertificate
+from plant.importing import values as v
+from plant.importing.columns import Column, Layout, Parsed
+from plant.importing.importer import Change, Context, Importer, Outcome
+from plant.importing.rows import Plan, put, said
+
+_part = v.decimal(3, 5, least=0)
+_small = v.decimal(6, 6, least=0)
+STANDARDS = Layout(
+    key=("name",),
+    repeats=True,
+    columns=(
+        Column("standard", "name", v.name(40), required=True, is_name=True),
+        Column("kind", "kind", v.word(ReferenceStandard.Kind.values), required=True),
+        Column("maker", "maker", v.name(80)),
+        Column("model", "model", v.name(80), is_name=True),
+        Column("serial", "serial", v.name(60), is_name=True),
+        Column("interval", "interval_months", v.whole(1, 120), units=("months",)),
+        Column("certificate", "number", v.name(60), is_name=True),
+        Column("laboratory", "laboratory", v.name(120)),
+        Column("accreditation", "accreditation", v.name(60)),
+        Column("issued", "issued_on", v.day),
+        Column("valid until", "valid_until", v.day),
+        Column("unit", "unit", v.name(10)),
+        Column("range from", "range_low", v.decimal(9, 5)),
+        Column("range to", "range_high", v.decimal(9, 5)),
+        Column("% of reading", "percent_of_reading", _part),
+        Column("% of range", "percent_of_range", _part),
+        Column("absolute", "absolute", _small),
+        Column("resolution", "resolution", _small),
+        Column("U", "expanded_uncertainty", v.decimal(6, 6, above=0)),
+        Column("k", "coverage_factor", v.decimal(2, 3, above=0)),
+    ),
+    examples=(
+        {
+            "standard": "MM-01", "kind": "multimeter", "maker": "Tarn & Weir", "model": "M6", "serial": "40112",
+            "interval": "12", "certificate": "H-26-0117", "laboratory": "Heron Metrology Laboratory",
+            "issued": "2026-01-15", "valid until": "2027-01-14", "unit": "mA", "range from": "0",
+            "range to": "24", "% of reading": "0.02", "absolute": "0.002", "resolution": "0.001", "U": "0.0015",
+            "k": "2",
+        },
+        {
+            "standard": "DT-02", "kind": "dip tape", "interval": "12", "certificate": "H-26-0203",
+            "laboratory": "Heron Metrology Laboratory", "issued": "2026-02-03", "valid until": "2027-02-02",
+            "unit": "mm", "range from": "0", "range to": "15000", "absolute": "0.3",
+        },
+    ),
+)  # fmt: skip
+OF_STANDARD = ("kind", "maker", "model", "serial", "interval_months")
+OF_CERTIFICATE = tuple(
+    column.field for column in STANDARDS.columns if column.field not in ("name", *OF_STANDARD)
+)
+NEEDED = ("number", "laboratory", "issued_on", "valid_until")
+
+
+class _Standards:
+    """The site's standards and certificates, and what the file adds to them."""
+
+    def __init__(self, parsed: Parsed, context: Context) -> None:
+        self.parsed, self.context = parsed, context
+        self.standards = {
+            row.name: row for row in ReferenceStandard.objects.filter(site=context.site)
+        }
+        certificates = StandardCertificate.objects.filter(standard__site=context.site)
+        self.certificates = {
+            (row.standard.name, row.number): row for row in certificates.select_related("standard")
+        }
+        self.first_places: dict[str, int] = {}
+        self.plan = Plan()
+        self.added: list[StandardCertificate] = []
+
+    def outcome(self) -> Outcome:
+        outcome = Outcome(plan=(self.plan, self.added))
+        for place, name in enumerate(self.parsed.column("name")):
+            if name is not None:
+                what, is_new = self._row(place, name)
+                outcome.count(Change(self.parsed.rows[place], name, is_new, what) if what else None)
+        return outcome
+
+    def _row(self, place: int, name: str) -> tuple[dict[str, list[str]], bool]:
+        standard = self.standards.get(name)
+        is_new = standard is None
+        if standard is None:
+            standard = ReferenceStandard(site=self.context.site, name=name)
+            self.standards[name] = standard
+            self.plan.new.append(standard)
+        if name in self.first_places:
+            self._refuse_other_facts(place, name)
+            what = {}
+        else:
+            self.first_places[name] = place
+            what = put(self.parsed, place, standard, OF_STANDARD)
+            if what and not is_new:
+                self.plan.changed.append(standard)
+        certificate = self._certificate(place, standard)
+        return what | certificate, is_new or (bool(certificate) and not what)
+
+    def _refuse_other_facts(self, place: int, name: str) -> None:
+        first = self.first_places[name]
+        for field in OF_STANDARD:
+            here, there = self.parsed.column(field)[place], self.parsed.column(field)[first]
+            if here is not None and here != there:
+                reason = f"differs from row {self.parsed.rows[first]} of the same standard ({said(there) or 'empty'})"
+                self.parsed.refuse(place, field, reason)
+
+    def _certificate(self, place: int, standard: ReferenceStandard) -> dict[str, list[str]]:
+        told = {name: self.parsed.column(name)[place] for name in OF_CERTIFICATE}
+        told = {name: value for name, value in told.items() if value is not None}
+        if not told or not self._is_whole(place, told):
+            return {}
+        stored = self.certificates.get((standard.name, told["number"]))
+        if stored is None:
+            certificate = StandardCertificate(standard=standard, **told)
+            self.certificates[standard.name, told["number"]] = certificate
+            self.added.append(certificate)
+            return {"certificate": ["", f"{told['number']}, valid until {told['valid_until']}"]}
+        self._refuse_differences(place, stored, told)
+        return {}
+
+    def _is_whole(self, place: int, told: dict[str, Any]) -> bool:
+        for name in NEEDED:
+            if name not in told:
+                self.parsed.refuse(place, name, "is missing; a certificate needs it")
+        issued, until = told.get("issued_on"), told.get("valid_until")
+        if issued and issued > self.context.today:
+            self.parsed.refuse(place, "issued_on", "lies in the future")
+        if issued and until and until < issued:
+            self.parsed.refuse(place, "valid_until", "lies before the day of issue")
+        if ("expanded_uncertainty" in told) != ("coverage_factor" in told):
+            name = "coverage_factor" if "expanded_uncertainty" in told else "expanded_uncertainty"
+            self.parsed.refuse(place, name, "is missing; U and k come together")
+        low, high = told.get("range_low"), told.get("range_high")
+        if low is not None and high is not None and low >= high:
+            self.parsed.refuse(place, "range_high", "must be above the lower end of the range")
+        return all(name in told for name in NEEDED)
+
+    def _refuse_differences(
+        self, place: int, stored: StandardCertificate, told: dict[str, Any]
+    ) -> None:
+        for name, value in told.items():
+            was = getattr(stored, name)
+            if value != was:
+                where = "the book" if stored.pk else "another row"
+                reason = (
+                    f"{where} has {said(was) or 'nothing'} for this certificate. What a laboratory stated is not "
+                    "changed: withdraw it and enter the right one under its own number"
+                )
+                self.parsed.refuse(place, name, reason)
+
+
+def _check(parsed: Parsed, context: Context) -> Outcome:
+    return _Standards(parsed, context).outcome()
+
+
+def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
+    plan, added = outcome.plan
+    ReferenceStandard.objects.bulk_create(plan.new, batch_size=500)
+    ReferenceStandard.objects.bulk_update(plan.changed, OF_STANDARD, batch_size=500)
+    for certificate in added:
+        certificate.standard = certificate.standard  # takes over the id the standard has by now
+    StandardCertificate.objects.bulk_create(added, batch_size=500)
+
+
+STANDARD_IMPORTER = Importer(STANDARDS, _check, _write)

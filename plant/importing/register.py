@@ -1,0 +1,251 @@
+"""The register's file against the book: staged by COPY, checked, compared and written set by set in SQL.
+
+A cell that is empty or a column that is missing says nothing: what the book holds stays, and a new row takes the usual
+value. The range of each row is judged inside its tank as it stands in the book.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Callable, Collection
+from typing import Any
+
+from django.db import connection
+
+from plant.geometry import refuse_range_outside
+from plant.importing import register_sql as sql
+from plant.importing.columns import Parsed, Problem
+from plant.importing.importer import SHOWN, Change, Context, Importer, Outcome
+from plant.importing.register_columns import DEVICE_FACTS, REGISTER
+from plant.importing.staging import stage
+from plant.importing.values import nearest, one_of
+from plant.models import MeasuringPoint, Site, Tank, Transmitter
+from plant.naming import natural_key
+from plant.procedures import choices
+from plant.refusals import Refused
+from plant.templatetags.quantities import day_text
+
+Calibrated = Callable[[Collection[int]], Collection[int]]
+"""Of these points, those with records: their due dates follow from them, and no file moves them."""
+
+MOST_TOLD = 500
+"""As many rows with a range outside their tank are told with the tank's own figures; the rest more shortly."""
+
+
+def register_importer(calibrated: Calibrated) -> Importer:
+    """How a register's file is taken. The records that ``calibrated`` asks for belong to another part of the book."""
+
+    def check_all(parsed: Parsed, context: Context) -> Outcome:
+        _check_rows(parsed, context.today)
+        _stage(parsed, context)
+        _check_against_book(parsed, context.site)
+        _keep_schedules(parsed, calibrated)
+        return Outcome() if parsed.problems else _compare(parsed)
+
+    return Importer(REGISTER, check_all, _write)
+
+
+# ---- the rows by themselves ----
+def _check_rows(parsed: Parsed, today: dt.date) -> None:
+    units = zip(parsed.column("lower_unit"), parsed.column("upper_unit"), strict=True)
+    reason = "must be in the unit of the LRV"
+    parsed.refuse_where("upper", reason, (a != b and None not in (a, b) for a, b in units))
+    for name, what in (("last_calibrated", "calibrated"), ("installed_on", "installed")):
+        if parsed.given(name):
+            late = (day is not None and day > today for day in parsed.column(name))
+            parsed.refuse_where(
+                name, f"lies in the future; it was {what} on a day that is past", late
+            )
+    known = [key for key, _ in choices()]
+    if known and parsed.given("procedure_key"):
+        used = set(parsed.column("procedure_key")) - {None, *known}
+        for key in used:
+            wrong = (value == key for value in parsed.column("procedure_key"))
+            parsed.refuse_where(
+                "procedure_key", f"is no procedure here; write {one_of(known)}", wrong
+            )
+    _check_devices(parsed)
+
+
+def _check_devices(parsed: Parsed) -> None:
+    serials = parsed.column("serial")
+    for name in DEVICE_FACTS:
+        if parsed.given(name):
+            pairs = zip(serials, parsed.column(name), strict=True)
+            reason = "tells of a transmitter, but the row has no serial number"
+            parsed.refuse_where(name, reason, (s is None and v is not None for s, v in pairs))
+    devices = list(zip(serials, parsed.column("maker"), strict=True))
+    if len(set(devices)) == len(devices):
+        return
+    first: dict[tuple, int] = {}
+    for place, device in enumerate(devices):
+        if device[0] is None:
+            continue
+        earlier = first.setdefault(device, place)
+        if earlier != place:
+            reason = f"stands in row {parsed.rows[earlier]} already; a transmitter hangs at one measuring point"
+            parsed.refuse(place, "serial", reason)
+
+
+def _stage(parsed: Parsed, context: Context) -> None:
+    count = len(parsed.rows)
+    columns: dict[str, Any] = {"place": range(count), **parsed.values}
+    columns["unit"] = parsed.column("lower_unit")
+    columns["maker"] = _makers(parsed, context.site)
+    if context.writes:
+        columns["tag_key"] = [tag and natural_key(tag) for tag in parsed.column("tag")]
+    stage("staged_register", sql.STAGED, columns)
+    facts: dict[str, Any] = {"site": context.site.pk, "today": context.today}
+    with connection.cursor() as cursor:
+        cursor.execute("DROP TABLE IF EXISTS pg_temp.checked_register")
+        cursor.execute(sql.checked(numbers_new=context.writes), facts)
+
+
+def _makers(parsed: Parsed, site: Site) -> list[str | None]:
+    """The maker of each row's transmitter; where the file names none, that of the only one with its serial number."""
+    serials, makers = parsed.column("serial"), parsed.column("maker")
+    bare = {s for s, maker in zip(serials, makers, strict=True) if s is not None and maker is None}
+    if not bare:
+        return makers
+    known: dict[str, list[str]] = defaultdict(list)
+    devices = Transmitter.objects.filter(site=site, serial__in=bare)
+    for serial, maker in devices.values_list("serial", "maker"):
+        known[serial].append(maker)
+    for place, serial in enumerate(serials):
+        if len(known.get(serial, ())) > 1 and makers[place] is None:
+            reason = (
+                f"is missing: {one_of(known[serial])} made a transmitter with this serial number"
+            )
+            parsed.refuse(place, "maker", reason)
+    return [
+        maker if maker is not None or serial is None else known.get(serial, [""])[0]
+        for serial, maker in zip(serials, makers, strict=True)
+    ]
+
+
+# ---- against the book ----
+def _check_against_book(parsed: Parsed, site: Site) -> None:
+    _refuse_unknown_tanks(parsed, site)
+    with connection.cursor() as cursor:
+        cursor.execute(sql.BROKEN_RULES)
+        for place, name, reason in cursor.fetchall():
+            parsed.refuse(place, name, reason)
+        cursor.execute(sql.OUTSIDE_TANK)
+        outside = cursor.fetchall()
+    _refuse_ranges(parsed, outside)
+
+
+def _refuse_unknown_tanks(parsed: Parsed, site: Site) -> None:
+    known = set(Tank.objects.filter(site=site).values_list("name", flat=True))
+    tanks = parsed.column("tank")
+    unknown = {tank: nearest(tank, known) for tank in set(tanks) - known - {None}}
+    for place, tank in enumerate(tanks):
+        if tank in unknown:
+            reason = f"is no tank of this site{unknown[tank]}. Import or add the tank first"
+            parsed.refuse(place, "tank", reason)
+
+
+def _refuse_ranges(parsed: Parsed, outside: list[tuple]) -> None:
+    tanks = Tank.objects.in_bulk({row[1] for row in outside[:MOST_TOLD]})
+    for place, tank_id, quantity, unit, lower, upper in outside[:MOST_TOLD]:
+        point = MeasuringPoint(
+            tank=tanks[tank_id], quantity=quantity, unit=unit, lower=lower, upper=upper
+        )
+        try:
+            refuse_range_outside(point)
+        except Refused as refusal:
+            parsed.refuse(place, refusal.field or "upper", str(refusal))
+    for place, *_ in outside[MOST_TOLD:]:
+        parsed.refuse(place, "upper", "lies, or its LRV does, outside the tank")
+
+
+def _keep_schedules(parsed: Parsed, calibrated: Calibrated) -> None:
+    """A due date that follows from records, or that a deferral has put off, is not moved by a file; it is warned of."""
+    with connection.cursor() as cursor:
+        cursor.execute(sql.MOVED_DUE_DATES)
+        moved = cursor.fetchall()
+        settled = set(calibrated([point_id for _, point_id, *_ in moved])) if moved else set()
+        kept = [row for row in moved if row[1] in settled or row[3]]
+        if kept:
+            cursor.execute(sql.KEEP_SCHEDULE, {"places": [place for place, *_ in kept]})
+    due = parsed.column("due")
+    for place, point_id, due_on, deferred_until in kept:
+        heading, cell = parsed.cell(place, "due" if due[place] else "last_calibrated")
+        why = (
+            "follows from its records"
+            if point_id in settled
+            else f"is deferred until {deferred_until}"
+        )
+        reason = f"the due date stays at {day_text(due_on)}: it {why}"
+        parsed.warnings.append(Problem(parsed.rows[place], heading, cell, reason))
+
+
+def _compare(parsed: Parsed) -> Outcome:
+    outcome = Outcome()
+    with connection.cursor() as cursor:
+        cursor.execute(sql.COUNTS)
+        outcome.new, outcome.changed, outcome.same = cursor.fetchone()
+        if outcome.new:
+            cursor.execute(sql.NEW_ROWS, {"shown": SHOWN // 2 if outcome.changed else SHOWN})
+            outcome.shown += [_new(parsed, *row) for row in cursor.fetchall()]
+        if outcome.changed:
+            cursor.execute(sql.CHANGED_ROWS, {"shown": SHOWN - len(outcome.shown)})
+            outcome.shown += [_changed(parsed, *row) for row in cursor.fetchall()]
+    return outcome
+
+
+def _new(
+    parsed: Parsed, place: int, tag: str, tank: str, span: str, due_on: dt.date, serial: str | None
+) -> Change:
+    what = {"tank": tank, "range": span, "due": due_on.isoformat(), "serial": serial or ""}
+    return Change(
+        parsed.rows[place], tag, True, {name: ["", value] for name, value in what.items()}
+    )
+
+
+def _changed(parsed: Parsed, place: int, tag: str, row: dict[str, Any]) -> Change:
+    what = {
+        _LABELS.get(name, name): [_said(row[f"was_{name}"]), _said(row[name])]
+        for name in (*sql.POINT, "due_on", *sql.DEVICE)
+        if row[f"was_{name}"] != row[name]
+        and not (name in sql.DEVICE and not row["device_changes"])
+    }
+    if "tank" in what:
+        what["tank"] = [_tank_name(row["was_tank_id"]), row["tank"]]
+    if row["hangs"]:
+        what["hangs there from"] = ["", f"{row['installed_on']}: {row['maker']} {row['serial']}"]
+    return Change(parsed.rows[place], tag, False, what)
+
+
+_LABELS = {column.field: column.name for column in REGISTER.columns} | {
+    "tank_id": "tank",
+    "due_on": "due",
+    "unit": "unit of the range",
+}
+
+
+def _tank_name(tank_id: int) -> str:
+    return Tank.objects.values_list("name", flat=True).get(pk=tank_id)
+
+
+def _said(value: Any) -> str:
+    """A value from the database's JSON, digits without the zeros that fill its decimals."""
+    if value is None:
+        return ""
+    text = str(value)
+    return text.rstrip("0").rstrip(".") if isinstance(value, float) else text
+
+
+# ---- writing ----
+def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
+    with connection.cursor() as cursor:
+        for statement in sql.WRITE:
+            cursor.execute(statement, {"site": context.site.pk})
+
+
+def changed_points() -> list[int]:
+    """Points that the file just written has changed; their schedule and trend may follow."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT point_id FROM checked_register WHERE point_changes")
+        return [pk for (pk,) in cursor.fetchall()]

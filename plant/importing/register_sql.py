@@ -1,0 +1,272 @@
+"""Statements of plant.importing.register over two temporary tables: rows as sent, rows as the book would hold them."""
+# ruff: noqa: S608 - only names of this module are put together; what a file holds comes in as rows.
+
+from __future__ import annotations
+
+STAGED = {
+    "place": "int",
+    "tag": "text",
+    "tag_key": "text",
+    "tank": "text",
+    "quantity": "text",
+    "unit": "text",
+    "lower": "numeric(14,5)",
+    "upper": "numeric(14,5)",
+    "signal": "text",
+    "tolerance": "numeric(10,4)",
+    "tolerance_unit": "text",
+    "adjust_limit": "numeric(10,4)",
+    "duty": "text",
+    "procedure_key": "text",
+    "interval_months": "int",
+    "grace_days": "int",
+    "job_hours": "numeric(4,1)",
+    "last_calibrated": "date",
+    "due": "date",
+    "serial": "text",
+    "maker": "text",
+    "model": "text",
+    "principle": "text",
+    "wiring": "text",
+    "probe_length_mm": "numeric(9,2)",
+    "probe_diameter_mm": "numeric(8,3)",
+    "insulation_mm": "numeric(7,3)",
+    "insulation_permittivity": "numeric(6,3)",
+    "installed_on": "date",
+    "note": "text",
+}
+
+# What a file may say of a point and of a transmitter, with what a new one has where the file says nothing.
+POINT = {
+    "tank_id": "NULL",
+    "quantity": "CASE WHEN s.unit IN ('m3', 'L') THEN 'volume' ELSE 'level' END",
+    "unit": "NULL",
+    "lower": "NULL",
+    "upper": "NULL",
+    "signal": "'4-20mA'",
+    "tolerance": "NULL",
+    "tolerance_unit": "'%%'",
+    "adjust_limit": "round(s.tolerance / 2, 4)",
+    "duty": "'general'",
+    "procedure_key": "''",
+    "interval_months": "12",
+    "grace_days": "0",
+    "job_hours": "1.5",
+    "note": "''",
+}
+DEVICE = {
+    "model": "''",
+    "principle": "NULL",
+    "wiring": "'2-wire'",
+    "probe_length_mm": "NULL",
+    "probe_diameter_mm": "NULL",
+    "insulation_mm": "NULL",
+    "insulation_permittivity": "NULL",
+}
+SCHEDULE = ("due_on", "anchor_on", "anchor_months")
+
+_TOLD = {
+    "tank_id": "t.id",
+    # Not told, it stays; but not above a tolerance that shrinks, nor in another unit.
+    "adjust_limit": """coalesce(s.adjust_limit, CASE WHEN p.adjust_limit <= s.tolerance
+                AND p.tolerance_unit = coalesce(s.tolerance_unit, p.tolerance_unit) THEN p.adjust_limit END)""",
+}
+
+
+def _values(fields: dict[str, str], table: str) -> str:
+    """Each field as told, else as it stands, else as usual; and as it stands beside it."""
+    lines = []
+    for name, usual in fields.items():
+        told = _TOLD.get(name, f"s.{name}, {table}.{name}")
+        lines.append(f"coalesce({told}, {usual}) AS {name}, {table}.{name} AS was_{name}")
+    return ",\n            ".join(lines)
+
+
+def _differ(names: tuple[str, ...]) -> str:
+    now, was = ", ".join(names), ", ".join(f"was_{name}" for name in names)
+    return f"({now}) IS DISTINCT FROM ({was})"
+
+
+def checked(*, numbers_new: bool) -> str:
+    """Rows as the book would hold them, beside what it holds. ``numbers_new``: new rows get their ids here already.
+
+    A due date is the one told, else the last calibration and the interval, else what stands, else today.
+    """
+    new_point = "nextval(pg_get_serial_sequence('plant_measuringpoint', 'id'))"
+    new_device = "nextval(pg_get_serial_sequence('plant_transmitter', 'id'))"
+    if not numbers_new:
+        new_point = new_device = "NULL::bigint"
+    return f"""
+    CREATE TEMPORARY TABLE checked_register ON COMMIT DROP AS
+    SELECT r.*,
+        NOT is_new AND {_differ((*POINT, *SCHEDULE))} AS point_changes,
+        serial IS NOT NULL AND NOT device_is_new AND {_differ(tuple(DEVICE))} AS device_changes,
+        serial IS NOT NULL AND hanging_id IS NULL AS hangs
+    FROM (
+        SELECT s.place, s.tag, s.tag_key, s.tank, s.serial, s.maker, s.last_calibrated,
+            p.id IS NULL AS is_new, x.id IS NULL AS device_is_new,
+            coalesce(p.id, {new_point}) AS point_id,
+            CASE WHEN s.serial IS NOT NULL THEN coalesce(x.id, {new_device}) END AS transmitter_id,
+            {_values(POINT, "p")},
+            {_values(DEVICE, "x")},
+            x.status AS device_status, p.deferred_until, t.inside_height_m, t.capacity_m3,
+            metres_of(t.datum, t.unit) AS datum_m,
+            m.due_on, p.due_on AS was_due_on,
+            CASE WHEN m.due_on = p.due_on THEN p.anchor_on
+                WHEN m.due_on = d.counted THEN s.last_calibrated END AS anchor_on, p.anchor_on AS was_anchor_on,
+            CASE WHEN m.due_on = p.due_on THEN p.anchor_months
+                WHEN m.due_on = d.counted THEN d.months END AS anchor_months, p.anchor_months AS was_anchor_months,
+            s.installed_on AS told_installed_on,
+            coalesce(s.installed_on, s.last_calibrated, %(today)s::date) AS installed_on,
+            h.id AS hanging_id, h.transmitter_id AS hanging_transmitter, h.installed_on AS hanging_since,
+            e.point_id AS elsewhere_id, e.installed_on AS elsewhere_since
+        FROM staged_register s
+        LEFT JOIN plant_tank t ON t.site_id = %(site)s AND t.name = s.tank
+        LEFT JOIN plant_measuringpoint p ON p.site_id = %(site)s AND p.tag = s.tag
+        LEFT JOIN plant_transmitter x ON x.site_id = %(site)s AND x.serial = s.serial AND x.maker = s.maker
+        LEFT JOIN plant_installation h ON h.point_id = p.id AND h.removed_on IS NULL
+        LEFT JOIN plant_installation e ON e.transmitter_id = x.id AND e.removed_on IS NULL
+        CROSS JOIN LATERAL (SELECT coalesce(s.interval_months, p.interval_months, 12)::int AS months,
+            (s.last_calibrated + make_interval(
+                months => coalesce(s.interval_months, p.interval_months, 12)::int))::date AS counted) d
+        CROSS JOIN LATERAL (SELECT coalesce(s.due, d.counted, p.due_on, %(today)s::date) AS due_on) m
+    ) r
+    """
+
+
+# What the book or the rest of the row says against a row: field, condition, reason (an SQL text).
+_RULES = (
+    ("upper", "lower = upper", "'LRV and URV must differ: between them lies the span'"),
+    (
+        "quantity",
+        "(quantity = 'volume') <> (unit IN ('m3', 'L'))",
+        "format('does not fit the range in %s: level needs mm, cm, m, in or ft; volume needs m³ or L', unit)",
+    ),
+    (
+        "tolerance_unit",
+        "tolerance_unit = 'mm' AND quantity = 'volume'",
+        "'must be % or mA for a point that indicates volume'",
+    ),
+    (
+        "tolerance_unit",
+        "tolerance_unit = 'mA' AND signal NOT IN ('4-20mA', '0-20mA')",
+        "format('must be %% or mm: the output, %s, is no current', signal)",
+    ),
+    (
+        "adjust_limit",
+        "adjust_limit > tolerance",
+        "format('must not be above the tolerance, %s', trim_scale(tolerance))",
+    ),
+    (
+        "interval_months",
+        "duty = 'safety' AND was_duty = 'safety' AND interval_months > was_interval_months",
+        "format('only an approver may lengthen the interval of a point with safety duty, on its own page; "
+        "it is %s months now', was_interval_months)",
+    ),
+    ("due", "due_on < last_calibrated", "'lies before the day of the last calibration'"),
+    (
+        "principle",
+        "device_is_new AND serial IS NOT NULL AND principle IS NULL",
+        "'is missing; a transmitter new to the book needs it'",
+    ),
+    (
+        "serial",
+        "elsewhere_id <> point_id",
+        "format('hangs at %s since %s; enter its removal there first', "
+        "(SELECT tag FROM plant_measuringpoint WHERE id = elsewhere_id), elsewhere_since)",
+    ),
+    (
+        "serial",
+        "hanging_id IS NOT NULL AND hanging_transmitter IS DISTINCT FROM transmitter_id AND serial IS NOT NULL",
+        "format('%s hangs at this point since %s; enter the swap on the point''s page', "
+        "(SELECT serial FROM plant_transmitter WHERE id = hanging_transmitter), hanging_since)",
+    ),
+    (
+        "installed_on",
+        "hanging_transmitter = transmitter_id AND told_installed_on <> hanging_since",
+        "format('the book has %s; leave this empty, or correct it on the point''s page', hanging_since)",
+    ),
+    (
+        "serial",
+        "hangs AND device_status IN ('in repair', 'scrapped')",
+        "format('is %s; set it to spare on its own page when it is fit again', device_status)",
+    ),
+    (
+        "installed_on",
+        """hangs AND NOT (is_new AND device_is_new) AND EXISTS (SELECT FROM plant_installation i
+            WHERE (i.point_id = r.point_id OR i.transmitter_id = r.transmitter_id)
+                AND i.removed_on > r.installed_on)""",
+        "format('another installation of this point or transmitter lasted beyond %s; give a later day', installed_on)",
+    ),
+)
+
+BROKEN_RULES = f"""
+    SELECT r.place, rule.field, rule.reason FROM checked_register r
+    CROSS JOIN LATERAL (VALUES {", ".join(f"('{f}', {c}, {r})" for f, c, r in _RULES)}) AS rule (field, broken, reason)
+    WHERE ({" OR ".join(f"({c})" for _, c, _ in _RULES)}) AND rule.broken
+    ORDER BY r.place
+"""
+
+# The slack is that of the database's own rule, plant.walls.RANGE_FITS.
+OUTSIDE_TANK = """
+    SELECT place, tank_id, quantity, unit, lower, upper FROM checked_register
+    WHERE (quantity = 'volume') = (unit IN ('m3', 'L')) AND NOT CASE quantity
+        WHEN 'volume' THEN least(lower, upper) >= 0
+            AND greatest(lower, upper) * CASE unit WHEN 'L' THEN 0.001 ELSE 1 END <= capacity_m3 * 1.000001
+        ELSE metres_of(least(lower, upper), unit) >= -datum_m - 0.00001
+            AND metres_of(greatest(lower, upper), unit) <= inside_height_m - datum_m + 0.00001 END
+    ORDER BY place
+"""
+
+MOVED_DUE_DATES = """
+    SELECT place, point_id, was_due_on, deferred_until FROM checked_register
+    WHERE NOT is_new AND due_on <> was_due_on ORDER BY place
+"""
+KEEP_SCHEDULE = f"""
+    UPDATE checked_register SET due_on = was_due_on, anchor_on = was_anchor_on, anchor_months = was_anchor_months,
+        point_changes = {_differ(tuple(POINT))}
+    WHERE place = ANY(%(places)s)
+"""
+
+COUNTS = """
+    SELECT count(*) FILTER (WHERE is_new),
+        count(*) FILTER (WHERE NOT is_new AND (point_changes OR device_changes OR hangs)),
+        count(*) FILTER (WHERE NOT is_new AND NOT (point_changes OR device_changes OR hangs))
+    FROM checked_register
+"""
+NEW_ROWS = """
+    SELECT place, tag, tank, format('%%s to %%s %%s', trim_scale(lower), trim_scale(upper), unit), due_on, serial
+    FROM checked_register WHERE is_new ORDER BY place LIMIT %(shown)s
+"""
+CHANGED_ROWS = """
+    SELECT place, tag, to_jsonb(c) FROM checked_register c
+    WHERE NOT is_new AND (point_changes OR device_changes OR hangs) ORDER BY place LIMIT %(shown)s
+"""
+
+_POINT_COLUMNS = ", ".join((*POINT, *SCHEDULE))
+_DEVICE_COLUMNS = ", ".join(DEVICE)
+WRITE = (
+    f"""
+    INSERT INTO plant_transmitter (id, site_id, serial, maker, {_DEVICE_COLUMNS}, status, note)
+    SELECT transmitter_id, %(site)s, serial, maker, {_DEVICE_COLUMNS}, 'in service', ''
+    FROM checked_register WHERE serial IS NOT NULL AND device_is_new ORDER BY place
+    """,
+    f"""
+    INSERT INTO plant_measuringpoint (id, site_id, tag, tag_key, {_POINT_COLUMNS}, out_of_service_why)
+    SELECT point_id, %(site)s, tag, tag_key, {_POINT_COLUMNS}, '' FROM checked_register WHERE is_new ORDER BY place
+    """,
+    f"""
+    UPDATE plant_measuringpoint p SET ({_POINT_COLUMNS}) = ROW({", ".join(f"c.{n}" for n in (*POINT, *SCHEDULE))})
+    FROM checked_register c WHERE c.point_changes AND p.id = c.point_id
+    """,
+    f"""
+    UPDATE plant_transmitter x SET ({_DEVICE_COLUMNS}, status)
+        = ROW({", ".join(f"c.{n}" for n in DEVICE)}, 'in service')
+    FROM checked_register c
+    WHERE x.id = c.transmitter_id AND NOT c.device_is_new AND (c.device_changes OR c.hangs)
+    """,
+    """
+    INSERT INTO plant_installation (site_id, point_id, transmitter_id, installed_on, note)
+    SELECT %(site)s, point_id, transmitter_id, installed_on, '' FROM checked_register WHERE hangs ORDER BY place
+    """,
+)

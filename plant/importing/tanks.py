@@ -1,0 +1,223 @@
+"""The tanks' file: a row is a tank with its dimensions, in one unit, or its strapping table."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from decimal import Decimal
+
+from plant.geometry import derive, refuse_range_outside
+from plant.importing import values as v
+from plant.importing.columns import Column, Layout, Parsed
+from plant.importing.importer import Context, Importer, Outcome
+from plant.importing.rows import Plan, compare, said
+from plant.level.units import LENGTH_UNITS
+from plant.models import Area, MeasuringPoint, Product, StrappingRow, Tank
+from plant.naming import natural_key
+from plant.refusals import Refused
+
+UNITS = ("m", *(unit for unit in LENGTH_UNITS if unit != "m"))
+_length = v.decimal(7, 5, above=0)
+_depth = v.decimal(7, 5, least=0)
+_level = v.decimal(7, 5)
+
+TANKS = Layout(
+    key=("name",),
+    columns=(
+        Column("area", "area", v.name(80), required=True),
+        Column("tank", "name", v.name(40), required=True, is_name=True),
+        Column("shape", "shape", v.word(Tank.Shape.values), required=True),
+        Column("diameter", "diameter", _length, units=UNITS),
+        Column("height", "height", _length, units=UNITS),
+        Column("length", "length", _length, units=UNITS),
+        Column("width", "width", _length, units=UNITS),
+        Column("bottom", "bottom", v.word(Tank.End.values)),
+        Column("bottom depth", "bottom_depth", _depth, units=UNITS),
+        Column("roof", "roof", v.word(Tank.End.values)),
+        Column("roof depth", "roof_depth", _depth, units=UNITS),
+        Column("datum", "datum", _depth, units=UNITS),
+        Column("lowest level", "lowest_level", _level, units=UNITS),
+        Column("highest level", "highest_level", _level, units=UNITS),
+        Column("wall conducts", "wall_conducts", v.yes_no),
+        Column("product", "product", v.name(80)),
+        Column("product temperature", "product_c", v.decimal(4, 2, least=-100, most=600), units=("°C",)),
+        Column("strapping", "strapping", v.strapping),
+    ),
+    examples=(
+        {
+            "area": "Quay park", "tank": "T-101", "shape": "vertical", "diameter": "11", "height": "12",
+            "roof": "cone", "roof depth": "0.9", "datum": "0.05", "lowest level": "0.3", "highest level": "11.5",
+            "wall conducts": "yes", "product": "palm olein", "product temperature": "40",
+        },
+        {
+            "area": "Mid park", "tank": "T-131", "shape": "horizontal", "diameter": "2.6", "length": "8.4",
+            "bottom": "dished", "wall conducts": "yes",
+        },
+    ),
+)  # fmt: skip
+MEASURES = tuple(column.field for column in TANKS.columns if column.keeps_unit)
+PLAIN = tuple(c.field for c in TANKS.columns if c.field not in ("area", "product", "strapping"))
+STORED = (*PLAIN, "unit", "area", "product", "name_key", "inside_height_m", "capacity_m3")
+
+Rows = list[tuple[Decimal, Decimal]]
+
+
+class _Tanks:
+    """The site's places and products, read once, and what the file makes of its tanks."""
+
+    def __init__(self, parsed: Parsed, context: Context) -> None:
+        self.parsed, self.site = parsed, context.site
+        self.units = _units(parsed)
+        self.areas = {area.name.casefold(): area for area in Area.objects.filter(site=self.site)}
+        self.products = {p.name: p for p in Product.objects.filter(site=self.site)}
+        tanks = Tank.objects.filter(site=self.site).select_related("area", "product")
+        self.tanks = {(tank.name,): tank for tank in tanks}
+        self.strapping: dict[int, Rows] = defaultdict(list)
+        rows = StrappingRow.objects.filter(tank__site=self.site).order_by("tank_id", "height")
+        for tank_id, height, volume in rows.values_list("tank_id", "height", "volume_m3"):
+            self.strapping[tank_id].append((height, volume))
+
+    def outcome(self) -> Outcome:
+        outcome = compare(
+            self.parsed,
+            PLAIN,
+            stored=self.tanks,
+            fresh=lambda place: Tank(site=self.site, unit=self.units[place] or "m"),
+            more=self._more,
+        )
+        self._check_ranges(outcome.plan)
+        return outcome
+
+    def _more(self, tank: Tank, place: int) -> dict[str, list[str]]:
+        what = self._unit(tank, place) | self._area(tank, place) | self._product(tank, place)
+        what |= self._strapping(tank, place)
+        # What the row says wrongly is told already; a tank without it gives only more of the same.
+        if not any((place, column.field) in self.parsed.wrong for column in TANKS.columns):
+            self._derive(tank, place)
+        return what
+
+    def _unit(self, tank: Tank, place: int) -> dict[str, list[str]]:
+        unit = self.units[place]
+        if unit is None or unit == tank.unit:
+            return {}
+        for name in MEASURES:
+            if getattr(tank, name) and self.parsed.column(name)[place] is None:
+                reason = (
+                    f"the book has this tank in {tank.unit}; to tell it in {unit}, give this too"
+                )
+                self.parsed.refuse(place, name, reason)
+        was, tank.unit = tank.unit, unit
+        return {"unit of the dimensions": [was, unit]}
+
+    def _area(self, tank: Tank, place: int) -> dict[str, list[str]]:
+        name = self.parsed.column("area")[place]
+        if name is None:
+            return {}
+        area = self.areas.setdefault(name.casefold(), Area(site=self.site, name=name))
+        if tank.pk and area.pk and tank.area_id == area.pk:
+            return {}
+        was = tank.area.name if tank.pk else ""
+        tank.area = area
+        return {"area": [was, area.name]}
+
+    def _product(self, tank: Tank, place: int) -> dict[str, list[str]]:
+        name = self.parsed.column("product")[place]
+        if name is None:
+            return {}
+        product = self.products.get(name)
+        if product is None:
+            reason = f"is no product of this site{v.nearest(name, self.products)}. Import or add it first"
+            self.parsed.refuse(place, "product", reason)
+        if product is None or tank.product_id == product.pk:
+            return {}
+        was = tank.product.name if tank.product else ""
+        tank.product = product
+        return {"product": [was, name]}
+
+    def _strapping(self, tank: Tank, place: int) -> dict[str, list[str]]:
+        told = self.parsed.column("strapping")[place]
+        was = self.strapping.get(tank.pk, []) if tank.pk else []
+        tank.told_strapping = was if told is None else list(told)  # type: ignore[attr-defined]
+        if told is None or list(told) == was:
+            return {}
+        return {"strapping": [_as_cell(was), _as_cell(list(told))]}
+
+    def _derive(self, tank: Tank, place: int) -> None:
+        tank.name_key = natural_key(tank.name)
+        try:
+            derive(tank, tank.told_strapping)  # type: ignore[attr-defined]
+        except Refused as refusal:
+            self.parsed.refuse(place, refusal.field or "shape", str(refusal))
+            return
+        low, high = tank.lowest_level, tank.highest_level
+        if low is not None and high is not None and low >= high:
+            self.parsed.refuse(place, "highest_level", "must be above the lowest level")
+
+    def _check_ranges(self, plan: Plan) -> None:
+        """A tank that shrinks must still hold the ranges of its measuring points."""
+        if self.parsed.problems:
+            return
+        changed = {tank.pk: tank for tank in plan.changed}
+        for point in MeasuringPoint.objects.filter(tank__in=changed):
+            point.tank = changed[point.tank_id]
+            try:
+                refuse_range_outside(point)
+            except Refused as refusal:
+                place = plan.place_of(point.tank)
+                self.parsed.refuse(
+                    place, _measured_by(self.parsed, place), f"{point.tag}: {refusal}"
+                )
+
+
+def _units(parsed: Parsed) -> list[str | None]:
+    """The one unit of each row's dimensions."""
+    units: list[str | None] = []
+    for place in range(len(parsed.rows)):
+        found: str | None = None
+        for name in MEASURES:
+            if parsed.column(name)[place] is None:
+                continue
+            unit = parsed.column(f"{name}_unit")[place]
+            if found and unit != found:
+                reason = f"must be in {found} like the rest of the row; a tank's dimensions have one unit"
+                parsed.refuse(place, name, reason)
+            found = found or unit
+        units.append(found)
+    return units
+
+
+def _measured_by(parsed: Parsed, place: int) -> str:
+    given = [name for name in ("strapping", *MEASURES) if parsed.column(name)[place] is not None]
+    return given[0] if given else "shape"
+
+
+def _as_cell(rows: Rows) -> str:
+    text = "; ".join(f"{said(height)}:{said(volume)}" for height, volume in rows)
+    return text if len(text) <= 60 else f"{len(rows)} rows"
+
+
+def _check(parsed: Parsed, context: Context) -> Outcome:
+    return _Tanks(parsed, context).outcome()
+
+
+def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
+    plan: Plan = outcome.plan
+    tanks = [*plan.new, *plan.changed]
+    # One area may serve many tanks of the file.
+    areas = {id(tank.area): tank.area for tank in tanks if tank.area.pk is None}
+    Area.objects.bulk_create(areas.values())
+    for tank in tanks:
+        tank.area = tank.area  # takes over the id the area has by now
+    Tank.objects.bulk_create(plan.new, batch_size=500)
+    Tank.objects.bulk_update(plan.changed, STORED, batch_size=500)
+    StrappingRow.objects.filter(tank__in=plan.changed).delete()
+    StrappingRow.objects.bulk_create(
+        [
+            StrappingRow(tank=tank, height=height, volume_m3=volume)
+            for tank in tanks
+            for height, volume in tank.told_strapping
+        ],
+        batch_size=2000,
+    )
+
+
+TANK_IMPORTER = Importer(TANKS, _check, _write)
