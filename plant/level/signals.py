@@ -175,4 +175,5 @@ def bands_of(observed: Floats, signal: Signal) -> np.ndarray:
         return fault_bands(observed)
     if signal == ONE_TO_FIVE:
         return fault_bands(observed * 1000 / OHMS)
-    return np.full(observed.shape, FaultBand.MEASURING, dtype=object)
+    # np.full would make a plain text of it.
+    return _BANDS[np.full(observed.shape, list(FaultBand).index(FaultBand.MEASURING))]
