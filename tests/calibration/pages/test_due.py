@@ -89,7 +89,8 @@ def test_a_row_shows_result_job_and_drift(show, today, technician, approver, pla
     jobs.plan(point, technician=technician, planned_on=today, by=planner)
     html = show()
     assert "as found +0.70 to +0.70" in html or "as found +0.70" in html
-    assert "planned, T. Quillane" in html
+    assert "planned" in html
+    assert "T. Quillane" in html
     assert "pass" in html
 
 
@@ -194,7 +195,8 @@ def test_only_planners_tick_points_and_only_those_that_can_join(
     html = show()
     assert f'value="{free.pk}" aria-label="LT-1 into the round"' in html
     assert "LT-2 into the round" not in html
-    assert "into the round" not in sign_in(auditor).get("/due/").content.decode()
+    assert "LT-2 cannot join" in html
+    assert "checkbox" not in sign_in(auditor).get("/due/").content.decode()
     assert "defer" not in re.sub(
         "deferred|Deferrals|deferrals", "", sign_in(auditor).get("/due/").content.decode()
     )
