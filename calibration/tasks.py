@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
-from calibration.operations import heartbeats, reminders
+from calibration.operations import heartbeats, imports, reminders
 
 
 @shared_task(ignore_result=True)
@@ -18,3 +18,10 @@ def send_waiting() -> None:
     """Send the mails that wait in the outbox."""
     reminders.send_waiting(clock=timezone.now)
     heartbeats.beat("send_waiting", at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def run_waiting_imports() -> None:
+    """Check or apply the uploaded files that wait, and those whose worker was lost."""
+    imports.run_waiting(clock=timezone.now)
+    heartbeats.beat("run_waiting_imports", at=timezone.now())

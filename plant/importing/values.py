@@ -6,6 +6,7 @@ import datetime as dt
 import difflib
 import re
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -149,29 +150,37 @@ def yes_no(cell: str) -> bool:
     return said
 
 
-def word(accepted: Iterable[str]) -> Parser:
+@dataclass(frozen=True)
+class Word:
     """One of some words, in any case; dashes and spaces inside may differ (4–20 mA is 4-20mA)."""
-    words = list(accepted)
-    known = {_loose(each): each for each in words}
 
-    def parse(cell: str) -> str:
-        found = known.get(_loose(cell))
-        if found is None:
-            raise Wrong(f"is not known here; write {one_of(words)}")
-        return found
+    words: tuple[str, ...]
 
-    return parse
+    def __call__(self, cell: str) -> str:
+        said = _loose(cell)
+        for each in self.words:
+            if _loose(each) == said:
+                return each
+        raise Wrong(f"is not known here; write {one_of(self.words)}")
 
 
-def words(accepted: Iterable[str]) -> Parser:
+def word(accepted: Iterable[str]) -> Word:
+    return Word(tuple(accepted))
+
+
+@dataclass(frozen=True)
+class Words:
     """Some of these words, separated by semicolons; each once."""
-    parse_one = word(accepted)
 
-    def parse(cell: str) -> tuple[str, ...]:
-        parts = [part.strip() for part in cell.split(";") if part.strip()]
-        return tuple(dict.fromkeys(parse_one(part) for part in parts))
+    words: tuple[str, ...]
 
-    return parse
+    def __call__(self, cell: str) -> tuple[str, ...]:
+        parts = (part.strip() for part in cell.split(";"))
+        return tuple(dict.fromkeys(Word(self.words)(part) for part in parts if part))
+
+
+def words(accepted: Iterable[str]) -> Words:
+    return Words(tuple(accepted))
 
 
 def names(longest: int) -> Parser:
