@@ -16,7 +16,9 @@ def technicians_of(site: Site, *, on: dt.date) -> Any:
 
 class RoundForm(forms.Form):
     name = forms.CharField(label="Name", max_length=80)
-    technician = forms.ModelChoiceField(label="Technician", queryset=Person.objects.none())
+    technician = forms.ModelChoiceField(
+        label="Technician", queryset=Person.objects.none(), empty_label="choose"
+    )
     starts_on = forms.DateField(
         label="First day", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
     )

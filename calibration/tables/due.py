@@ -33,6 +33,7 @@ class DueTable(tables.Table):
     tag = tables.Column("Tag", order_by="tag")
     tank = tables.Column("Tank", orderable=False)
     due = tables.Column("State", order_by="due")
+    job = tables.Column("Job", orderable=False)
     run = tables.Column("Interval run", orderable=False)
     result = tables.Column("Last result, % of span", orderable=False)
     drift = tables.Column("Drift, % a year", orderable=False)
@@ -179,6 +180,7 @@ class DueRow:
     drift: float | None
     crossing_on: dt.date | None
     job: str
+    technician: str
     job_day: dt.date | None
     round_id: int | None
     may_join: bool
@@ -250,7 +252,8 @@ def _row(point: Mapping[str, Any], day: dt.date) -> DueRow:
         hours=point["job_hours"],
         drift=_worse(point["trend__zero_rate"], point["trend__span_rate"]),
         crossing_on=point["trend__crossing_on"],
-        job=_job_words(job, point["open_job__technician__name"]),
+        job=job or "",
+        technician=point["open_job__technician__name"] or "",
         job_day=point["open_job__planned_on"] if job == Job.State.PLANNED else None,
         round_id=round_id,
         may_join=not off and (job is None or (job == Job.State.PLANNED and round_id is None)),
@@ -260,9 +263,3 @@ def _row(point: Mapping[str, Any], day: dt.date) -> DueRow:
 def _worse(zero: float | None, span: float | None) -> float | None:
     """The faster of the two drifts: it reaches the tolerance first."""
     return max((rate for rate in (zero, span) if rate is not None), key=abs, default=None)
-
-
-def _job_words(state: str | None, technician: str | None) -> str:
-    if not state:
-        return ""
-    return f"{state}, {technician}" if technician else state

@@ -201,6 +201,7 @@ def _neighbours(made: Round, stops: list[Any]) -> QuerySet[MeasuringPoint]:
     busy = Job.objects.filter(site=made.site, state__in=(*Job.OPEN, Job.State.SUBMITTED)).exclude(
         state=Job.State.PLANNED, round=None
     )
-    near = MeasuringPoint.objects.filter(site=made.site, tank__area__in=areas)
+    here = {stop.point.pk for stop in stops}
+    near = MeasuringPoint.objects.filter(site=made.site, tank__area__in=areas).exclude(pk__in=here)
     due = near.in_state("due", on=today).exclude(pk__in=busy.values("point"))
     return due.select_related("tank").order_by("next_due", "id")[:NEIGHBOURS]
