@@ -38,6 +38,7 @@ PLAIN_LABELS = {
     "density_per_k": "change of density",
     "crew_hours": "crew hours",
     "job_hours": "a job takes",
+    "wants_mail": "gets reminders by e-mail",
 }
 
 

@@ -9,18 +9,16 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from plant.cells import digits
+
 MINUS = "\u2212"
 NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)")
 DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 
 
 def plain(number: Decimal | None) -> str:
-    """A stored number as a person would type it: no trailing zeros, no exponent.
-
-    >>> plain(Decimal("2.30000")), plain(Decimal("100")), plain(None)
-    ('2.3', '100', '')
-    """
-    return "" if number is None else f"{number.normalize():f}"
+    """A stored number as a person would type it; "" for none."""
+    return "" if number is None else digits(number)
 
 
 class DigitsField(forms.Field):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.contrib.auth.password_validation import password_validators_help_texts
 
 from plant.forms.base import RuleForm, day_field, field_for
 from plant.models import Person, Role, Site
@@ -21,7 +20,7 @@ class PasswordForm(forms.Form):
         label="Password",
         strip=False,
         widget=forms.PasswordInput({"autocomplete": "new-password"}),
-        help_text=" ".join(password_validators_help_texts()),
+        help_text="At least 12 characters; no common password, and unlike the name.",
     )
 
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from django.db import transaction
 
+from plant.cells import digits
 from plant.geometry import derive
 from plant.ledger import enter
 from plant.models import Appointment, Area, Person, Role, Site, StrappingRow, Tank
@@ -127,7 +128,8 @@ def strapping_of(tank: Tank) -> list[tuple[Decimal, Decimal]]:
 
 
 def mark_of_tank(tank: Tank) -> str:
-    return mark_of(tank, TANK_FIELDS, strapping_of(tank))
+    table = [(digits(height), digits(volume)) for height, volume in strapping_of(tank)]
+    return mark_of(tank, TANK_FIELDS, table)
 
 
 def _area(site: Site, name: str) -> tuple[Area, bool]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from decimal import Decimal
 from typing import Any, TypeVar
 
 from django.apps import apps
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import IntegrityError, models, transaction
 
+from plant.cells import digits
 from plant.refusals import Refused
 
 Row = TypeVar("Row", bound=models.Model)
@@ -111,8 +113,15 @@ def _message_of(rule: str) -> str:
 def mark_of(row: models.Model, fields: Collection[str], *more: Any) -> str:
     """A short mark of what ``fields`` (and ``more``) hold; a form carries it and sends it back when saved."""
     kept: list[Any] = [row._meta.get_field(name) for name in sorted(fields)]
-    values = [(field.name, field.value_to_string(row)) for field in kept]
-    return hashlib.sha256(repr((values, more)).encode()).hexdigest()[:24]
+    held = [(field.name, as_text(field.value_from_object(row))) for field in kept]
+    return hashlib.sha256(repr((held, more)).encode()).hexdigest()[:24]
+
+
+def as_text(value: Any) -> str:
+    """A value as the ledger and a form's mark write it: 8.3 and 8.30000 are one number."""
+    if value is None:
+        return ""
+    return digits(value) if isinstance(value, Decimal) else str(value)
 
 
 def locked(row: Row, *, seen: str, fields: Collection[str]) -> Row:
@@ -138,5 +147,4 @@ def put(row: Row, onto: Row, fields: Collection[str]) -> dict[str, list[str]]:
 def shown(row: models.Model, name: str) -> str:
     """A field's value as a person reads it."""
     display = getattr(row, f"get_{name}_display", None)
-    value = display() if display else getattr(row, name)
-    return "" if value is None else str(value)
+    return as_text(display() if display else getattr(row, name))

@@ -23,7 +23,7 @@ from plant.refusals import NotAllowed
 from plant.register_file import csv_lines, xlsx_file
 from plant.requests import SignedRequest
 from plant.tables import PointTable, with_states
-from plant.views.saving import OFFERED, attempt, page, sent
+from plant.views.saving import OFFERED, accepted, attempt, page, sent
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 

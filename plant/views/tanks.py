@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from plant.drawing import Drawing, DrawnPoint, draw_tank
 from plant.filters import Places, TankFilter
+from plant.forms.digits import plain
 from plant.forms.places import TankForm
 from plant.geometry import (
     Geometry,
@@ -148,7 +149,7 @@ def _hanging(point: MeasuringPoint, geometry: Geometry, level: float | None) -> 
 def _drawing(row: Tank, geometry: Geometry, points: list[Any], level: float | None) -> Drawing:
     return draw_tank(
         outline_of(geometry),
-        [_drawn(point, geometry) for point in points],
+        [_drawn(point, geometry, alone=len(points) == 1) for point in points],
         inside_height=inside_height(geometry),
         datum=row.datum_m,
         surface=level,
@@ -157,13 +158,14 @@ def _drawing(row: Tank, geometry: Geometry, points: list[Any], level: float | No
     )
 
 
-def _drawn(point: Any, geometry: Geometry) -> DrawnPoint:
+def _drawn(point: Any, geometry: Geometry, *, alone: bool) -> DrawnPoint:
     lower, upper = (
         float(level_at(point, geometry, float(value))) for value in (point.lower, point.upper)
     )
     signal = point.output
+    # Beside several tags there is no room for the output too; the tables tell it.
     labels = [
-        f"{with_unit(quantity(value, point.unit), point.unit)}, {end:g} {signal.unit}"
+        with_unit(plain(value), point.unit) + (f", {end:g} {signal.unit}" if alone else "")
         for value, end in ((point.lower, signal.low), (point.upper, signal.high))
     ]
     return DrawnPoint(
