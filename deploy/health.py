@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-import time
+import datetime as dt
 from dataclasses import dataclass
 
 import redis
 from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, JsonResponse
+from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from deploy.celery import HEART_KEY, redis_client
+from calibration.models import Heartbeat
+from deploy.celery import redis_client
 
-HEART_STOPS_AFTER = 150
-"""Seconds without a beat until worker or beat counts as stopped: five missed beats."""
+TASKS = ("scan_reminders", "send_waiting")
+STANDS_STILL_AFTER = 240
+"""Seconds since a task last ran until it counts as stopped: four missed turns, told within five minutes."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +32,7 @@ class Part:
 @login_not_required
 def health(request: HttpRequest) -> JsonResponse:
     """200 when all is well, 503 when something is not; names the part and nothing else about it."""
-    parts = {"database": database(), "redis": queue(), "tasks": tasks(now=time.time())}
+    parts = {"database": database(), "redis": queue(), "tasks": tasks(at=timezone.now())}
     well = all(part.well for part in parts.values())
     body = {"well": well, "parts": {name: part.says for name, part in parts.items()}}
     return JsonResponse(body, status=200 if well else 503)
@@ -53,14 +56,15 @@ def queue() -> Part:
     return Part(True, "answers")
 
 
-def tasks(*, now: float) -> Part:
-    """Beat sends the heartbeat and a worker writes it: a fresh one shows both."""
+def tasks(*, at: dt.datetime) -> Part:
+    """Beat wakes the tasks, Redis passes it on, a worker runs them: fresh turns show all three."""
     try:
-        with redis_client() as client:
-            last = client.get(HEART_KEY)
-    except (redis.RedisError, OSError):
-        return Part(False, "unknown, since Redis does not answer")
-    if last is None:
-        return Part(False, "no heartbeat yet")
-    age = max(0, round(now - float(str(last))))
-    return Part(age <= HEART_STOPS_AFTER, f"last heartbeat {age} s ago")
+        turns = dict(Heartbeat.objects.filter(task__in=TASKS).values_list("task", "at"))
+    except DatabaseError:
+        return Part(False, "unknown, since the database does not answer")
+    missing = [task for task in TASKS if task not in turns]
+    if missing:
+        return Part(False, f"{missing[0]} has not run yet")
+    task, last = min(turns.items(), key=lambda turn: turn[1])
+    age = max(0, round((at - last).total_seconds()))
+    return Part(age <= STANDS_STILL_AFTER, f"{task} last ran {age} s ago")

@@ -227,7 +227,6 @@ CELERY_WORKER_CONCURRENCY = env.whole("SPANBOOK_TASKS_AT_ONCE", 2, lowest=1, hig
 CELERY_BEAT_SCHEDULE = {
     name: {"task": name, "schedule": seconds, "options": {"expires": seconds}}
     for name, seconds in {
-        "deploy.celery.beat_heart": 30.0,
         "calibration.tasks.run_waiting_imports": 30.0,
         "calibration.tasks.scan_reminders": 60.0,
         "calibration.tasks.send_waiting": 60.0,
