@@ -11,6 +11,7 @@ import datetime as dt
 import io
 import re
 import zipfile
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import zip_longest
@@ -104,7 +105,7 @@ def _examine_workbook(path: Path) -> None:
             _examine_entries(archive.infolist(), path.stat().st_size)
             for entry in archive.infolist():
                 _look_through(archive, entry)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, OSError, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError) as error:
         if isinstance(error, Unreadable):
             raise
         raise Unreadable(f"The workbook is damaged ({error}). {_SAVE_AS}") from error
@@ -150,8 +151,6 @@ def read_table(path: Path) -> Table:
     with path.open("rb") as file:
         start = file.read(4)
     table = _read_workbook(path) if is_workbook(start) else _read_csv(path.read_bytes())
-    if not any(table.header):
-        raise Unreadable("Row 1 is empty; it must hold the names of the columns.")
     if not table.rows:
         raise Unreadable("The file holds a header but no rows below it.")
     return table
@@ -206,11 +205,11 @@ def _read_workbook(path: Path) -> Table:
 
 def _table(lines: list[list[Any]], notes: list[str], *, is_workbook: bool = False) -> Table:
     """Rows to columns; blank rows are left out but counted, as the sender's program counts them."""
-    if not lines:
-        return Table([], [], [])
-    header = [text_of(cell).strip() for cell in lines[0]]
+    header = [text_of(cell).strip() for cell in lines[0]] if lines else []
     while header and not header[-1]:
         header.pop()
+    if not header:
+        raise Unreadable("Row 1 is empty; it must hold the names of the columns.")
     if len(lines) > MOST_ROWS:
         raise Unreadable(
             f"The file has {len(lines):,} rows; up to {MOST_ROWS - 1:,} are accepted. Split it."

@@ -7,8 +7,10 @@ value. The range of each row is judged inside its tank as it stands in the book.
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections import defaultdict
 from collections.abc import Callable, Collection
+from decimal import Decimal
 from typing import Any
 
 from django.db import connection
@@ -18,6 +20,7 @@ from plant.importing import register_sql as sql
 from plant.importing.columns import Parsed, Problem
 from plant.importing.importer import SHOWN, Change, Context, Importer, Outcome
 from plant.importing.register_columns import DEVICE_FACTS, REGISTER
+from plant.importing.rows import said
 from plant.importing.staging import stage
 from plant.importing.values import nearest, one_of
 from plant.models import MeasuringPoint, Site, Tank, Transmitter
@@ -110,7 +113,7 @@ def _makers(parsed: Parsed, site: Site) -> list[str | None]:
         return makers
     known: dict[str, list[str]] = defaultdict(list)
     devices = Transmitter.objects.filter(site=site, serial__in=bare)
-    for serial, maker in devices.values_list("serial", "maker"):
+    for serial, maker in devices.order_by("maker").values_list("serial", "maker"):
         known[serial].append(maker)
     for place, serial in enumerate(serials):
         if len(known.get(serial, ())) > 1 and makers[place] is None:
@@ -204,9 +207,10 @@ def _new(
     )
 
 
-def _changed(parsed: Parsed, place: int, tag: str, row: dict[str, Any]) -> Change:
+def _changed(parsed: Parsed, place: int, tag: str, stored: str) -> Change:
+    row = json.loads(stored, parse_float=Decimal)
     what = {
-        _LABELS.get(name, name): [_said(row[f"was_{name}"]), _said(row[name])]
+        _LABELS.get(name, name): [said(row[f"was_{name}"]), said(row[name])]
         for name in (*sql.POINT, "due_on", *sql.DEVICE)
         if row[f"was_{name}"] != row[name]
         and not (name in sql.DEVICE and not row["device_changes"])
@@ -227,14 +231,6 @@ _LABELS = {column.field: column.name for column in REGISTER.columns} | {
 
 def _tank_name(tank_id: int) -> str:
     return Tank.objects.values_list("name", flat=True).get(pk=tank_id)
-
-
-def _said(value: Any) -> str:
-    """A value from the database's JSON, digits without the zeros that fill its decimals."""
-    if value is None:
-        return ""
-    text = str(value)
-    return text.rstrip("0").rstrip(".") if isinstance(value, float) else text
 
 
 # ---- writing ----

@@ -171,7 +171,7 @@ _RULES = (
     ),
     (
         "serial",
-        "elsewhere_id <> point_id",
+        "elsewhere_id IS NOT NULL AND elsewhere_id IS DISTINCT FROM point_id",
         "format('hangs at %s since %s; enter its removal there first', "
         "(SELECT tag FROM plant_measuringpoint WHERE id = elsewhere_id), elsewhere_since)",
     ),
