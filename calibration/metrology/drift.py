@@ -286,7 +286,7 @@ def _first_meeting(
         for along in _meetings(
             fit, tolerance - side * (fit.mean_y + offset), side * fit.slope, factor
         )
-        # Before the last visit the band was as wide again: only what comes counts.
+        # A limit may be met on both sides of the last visit: only what comes counts.
         if after <= fit.mean_x + along <= after + horizon
     ]
     return (min(places) if places else None), False
@@ -295,17 +295,14 @@ def _first_meeting(
 def _meetings(fit: LineFit, gap: float, slope: float, factor: float) -> list[float]:
     """Distances d from mean_x where gap − slope d equals the half-width of the band.
 
-    Squared this is a quadratic; its discriminant and roots are formed without taking like from like, and the roots that
-    belong to the band's other edge are left out.
+    Squared this is a quadratic, solved without taking like from like. It also has the places where the band's far edge
+    meets the same limit, which its near edge has always met before.
     """
-    level, tilt = (
-        (factor * fit.residual_sd) ** 2 * (1 + fit.level_share),
-        (factor * fit.se_slope) ** 2,
-    )
+    level = (factor * fit.residual_sd) ** 2 * (1 + fit.level_share)
+    tilt = (factor * fit.se_slope) ** 2
     a, half_b, c = slope**2 - tilt, -gap * slope, gap**2 - level
     inside = slope**2 * level + tilt * c
     if inside < 0:
         return []
     q = -(half_b + math.copysign(math.sqrt(inside), half_b))
-    roots = ([q / a] if a else []) + ([c / q] if q else [])
-    return [d for d in roots if gap - slope * d >= -1e-9 * abs(gap)]
+    return ([q / a] if a else []) + ([c / q] if q else [])

@@ -148,6 +148,13 @@ def test_last_as_left_shifts_the_crossing():
     assert crossing(STEADY, 0.5, after=3.0, horizon=10.0, offset=-0.3).line == pytest.approx(8.0)
 
 
+def test_what_was_out_before_the_last_visit_is_no_crossing():
+    falling = fit_line([0.0, 1.0, 2.0, 3.0], [0.7, 0.5, 0.3, 0.1])  # out until 1.5
+    met = crossing(falling, 0.4, after=3.0, horizon=10.0)
+    assert met.line == pytest.approx(5.5)
+    assert met.band == pytest.approx(5.5)
+
+
 def test_falling_drift_meets_the_lower_limit():
     falling = fit_line([0.0, 1.0, 2.0, 3.0], [0.3, 0.2, 0.1, 0.0])
     assert crossing(falling, 0.5, after=3.0, horizon=10.0).line == pytest.approx(8.0)
@@ -177,7 +184,7 @@ def test_band_may_be_out_while_the_line_is_in():
 
 @given(
     slope=st.floats(-0.3, 0.3),
-    start=st.floats(-0.3, 0.3),
+    start=st.floats(-1.5, 1.5),
     scatter=st.floats(0.0, 0.1),
     confidence=st.sampled_from([0.5, 0.8, 0.95, 0.99]),
 )
