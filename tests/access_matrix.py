@@ -23,3 +23,12 @@ class Row(NamedTuple):
 
 
 ROWS: list[Row] = []
+
+# Addresses whose last part is a word, not a number.
+KINDS: dict[str, dict[str, str]] = {
+    "procedure": {"key": "cap-tank"},
+    "template": {"kind": "register", "fmt": "csv"},
+}
+
+# Served without signing in (the health page, the sign-in itself) or to whoever is signed in.
+OPEN_TO_ALL = {"health", "sign-in", "sign-out", "password_change", "password_change_done"}

@@ -18,7 +18,7 @@ def schedule_after(
 ) -> Schedule | None:
     """The schedule that a history of calibration days leads to; None without any."""
     schedule = None
-    for day in sorted(done_days):
+    for day in sorted(set(done_days)):  # two results of one day are one visit
         schedule = next_due(
             day, interval_months=interval_months, grace_days=grace_days, previous=schedule
         )

@@ -231,6 +231,11 @@ class MeasuringPoint(models.Model):
                 violation_error_message="The interval must be 1 to 120 months.",
             ),
             models.CheckConstraint(
+                name="grace_below_half_the_interval",
+                condition=Q(grace_days__lte=F("interval_months") * 15),
+                violation_error_message="The grace must be at most half the interval: 15 days for each month.",
+            ),
+            models.CheckConstraint(
                 name="deferred_beyond_the_due_date",
                 condition=Q(deferred_until=None) | Q(deferred_until__gt=F("due_on")),
                 violation_error_message="A deferral must end after the due date.",

@@ -47,6 +47,7 @@ def settle() -> None:
         ({"unit": "m3"}, "unit_fits_the_quantity"),
         ({"interval_months": 0}, "interval_between_1_and_120_months"),
         ({"interval_months": 121}, "interval_between_1_and_120_months"),
+        ({"interval_months": 1, "grace_days": 16}, "grace_below_half_the_interval"),
         ({"deferred_until": TODAY}, "deferred_beyond_the_due_date"),
         ({"anchor_on": TODAY}, "anchor_has_day_and_months_or_neither"),
         ({"out_of_service_on": TODAY}, "out_of_service_has_a_reason"),
@@ -95,7 +96,9 @@ def test_a_tank_cannot_hold_the_product_of_another_site():
 def test_two_transmitters_never_hang_at_one_point_at_the_same_time():
     point = a_point()
     an_installation(point, installed_on=dt.date(2025, 1, 1), removed_on=dt.date(2026, 1, 1))
-    an_installation(point, installed_on=dt.date(2026, 1, 1))  # the day of the swap belongs to the new one
+    an_installation(
+        point, installed_on=dt.date(2026, 1, 1)
+    )  # the day of the swap belongs to the new one
     with pytest.raises(IntegrityError, match="one_installation_per_point_at_a_time"):
         an_installation(point, installed_on=dt.date(2025, 12, 31), removed_on=dt.date(2026, 1, 2))
 
@@ -155,7 +158,9 @@ def test_a_ledger_entry_and_the_row_changes_share_their_transaction():
     MeasuringPoint.objects.update(tolerance=2)
     entry = enter("change point", on=point, by=person, why="test")
     entry.refresh_from_db()
-    assert RowHistory.objects.get(table_name="plant_measuringpoint").transaction == entry.transaction
+    assert (
+        RowHistory.objects.get(table_name="plant_measuringpoint").transaction == entry.transaction
+    )
 
 
 @pytest.mark.parametrize("table", ["plant_ledgerentry", "plant_rowhistory"])
@@ -190,7 +195,9 @@ def test_due_counts_follow_every_change_of_the_points():
     assert counts() == {(TODAY, False): (1, Decimal("1.5")), (later, True): (1, Decimal("1.5"))}
     MeasuringPoint.objects.update(out_of_service_on=TODAY, out_of_service_why="tank relined")
     assert counts() == {}
-    MeasuringPoint.objects.update(out_of_service_on=None, due_on=later, deferred_until=None, job_hours=2)
+    MeasuringPoint.objects.update(
+        out_of_service_on=None, due_on=later, deferred_until=None, job_hours=2
+    )
     assert counts() == {(later, False): (2, Decimal("4.0"))}
     MeasuringPoint.objects.all().delete()
     assert counts() == {}
