@@ -23,7 +23,7 @@ scratch=$(mktemp -d)
 trap 'rm -rf "$scratch"' EXIT
 python=.venv/bin/python
 check "ruff check" $python -m ruff check --quiet .
-check "ruff format" $python -m ruff format --check --quiet .
+check "ruff format" $python -m ruff format --check --output-format concise .
 check "mypy" $python -m mypy --no-error-summary
 check "migrations" env DJANGO_SETTINGS_MODULE=tests.settings \
     $python manage.py makemigrations --check --dry-run

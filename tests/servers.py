@@ -8,6 +8,8 @@ from __future__ import annotations
 import atexit
 import os
 import shutil
+import signal
+import sys
 import tempfile
 from pathlib import Path
 
@@ -23,6 +25,8 @@ def serve_this_run() -> None:
     places = Places(Path(tempfile.mkdtemp(prefix="spanbook-test-")), account_for_servers())
     places.make()
     os.environ["SPANBOOK_DATA"] = str(places.data)
+    # Ended from outside, a run still leaves by the door: only so do the handlers run.
+    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     # Handlers run last come first served: the folder goes after the servers that use it.
     atexit.register(shutil.rmtree, places.data, ignore_errors=True)
     if not os.environ.get("DATABASE_URL"):
