@@ -6,32 +6,32 @@ lowest inside point. z = level + datum, here and nowhere else.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 import numpy as np
 
-from plant.level import tanks, units
-from plant.level.signals import Floats, signal_at, value_at
-from plant.level.strapping import Strapping
-from plant.level.tanks import TankShape
+from plant.level import units
+from plant.level.arrays import Floats
+from plant.level.signals import signal_at, value_at
+from plant.level.strapping import BadStrapping, Strapping
+from plant.level.tanks import (
+    BadDimension,
+    TankShape,
+    capacity,
+    height_at,
+    inside_height,
+    outline,
+    volume_at,
+)
 from plant.models import MeasuringPoint, Tank
 from plant.refusals import Refused
 from plant.templatetags.quantities import quantity, symbol
 
 Geometry = TankShape | Strapping
 Rows = Sequence[tuple[Decimal, Decimal]]
-
-NEEDED = {
-    Tank.Shape.VERTICAL: ("diameter", "height"),
-    Tank.Shape.HORIZONTAL: ("diameter", "length"),
-    Tank.Shape.RECTANGULAR: ("height", "length", "width"),
-    Tank.Shape.SPHERE: ("diameter",),
-    Tank.Shape.STRAPPED: (),
-}
-"""The dimensions each shape cannot do without. A horizontal tank's length may stand under height."""
 
 SLACK_M, SLACK_SHARE = 1e-5, 1e-6
 """Typed digits are rounded: so much may a range reach past the tank. The database's rule has the same."""
@@ -45,24 +45,22 @@ def geometry_of(tank: Tank, strapping: Rows | None = None) -> Geometry:
     """
     if tank.shape == Tank.Shape.STRAPPED:
         return _strapping_of(tank, strapping)
-    values = {
-        name: tank.metres(getattr(tank, name)) for name in ("diameter", "height", "length", "width")
-    }
-    if tank.shape == Tank.Shape.HORIZONTAL:
-        values["length"] = values["length"] or values["height"]
-    for name in NEEDED[Tank.Shape(tank.shape)]:
-        if (values[name] or 0) <= 0:
-            raise Refused(_missing(tank, name), field=name)
-    if tank.shape == Tank.Shape.HORIZONTAL:
-        values["height"], values["length"] = values["length"], None
-    return TankShape(
-        kind=tank.shape,
-        **{name: value or 0.0 for name, value in values.items()},
-        bottom=tank.bottom,
-        bottom_depth=tank.metres(tank.bottom_depth),
-        roof=tank.roof,
-        roof_depth=tank.metres(tank.roof_depth),
-    )
+    try:
+        return TankShape(
+            kind=tank.shape,
+            diameter=tank.metres(tank.diameter),
+            height=tank.metres(tank.height),
+            length=tank.metres(tank.length),
+            width=tank.metres(tank.width),
+            bottom=tank.bottom,
+            bottom_depth=tank.metres(tank.bottom_depth),
+            roof=tank.roof,
+            roof_depth=tank.metres(tank.roof_depth),
+        )
+    except BadDimension as error:
+        raise Refused(
+            f"{error.reason[:1].upper()}{error.reason[1:]}.", field=error.argument
+        ) from error
 
 
 def derive(tank: Tank, strapping: Rows | None = None) -> None:
@@ -71,45 +69,14 @@ def derive(tank: Tank, strapping: Rows | None = None) -> None:
     Also refuses a datum or working levels outside the tank.
     """
     geometry = geometry_of(tank, strapping)
-    try:
-        tank.inside_height_m, tank.capacity_m3 = inside_height(geometry), capacity(geometry)
-    except ValueError as error:
-        raise Refused(
-            f"These dimensions make no tank: {error}.", field=_first_dimension(tank)
-        ) from error
+    tank.inside_height_m, tank.capacity_m3 = inside_height(geometry), capacity(geometry)
     _refuse_levels_outside(tank)
-
-
-def inside_height(geometry: Geometry) -> float:
-    return (
-        geometry.heights[-1] if isinstance(geometry, Strapping) else tanks.inside_height(geometry)
-    )
-
-
-def capacity(geometry: Geometry) -> float:
-    return geometry.volumes[-1] if isinstance(geometry, Strapping) else tanks.capacity(geometry)
-
-
-def volume_at(geometry: Geometry, z: Floats) -> Floats:
-    """m³ below ``z`` metres above the lowest point. Raises OutsideTank."""
-    return (
-        geometry.volume_at(z) if isinstance(geometry, Strapping) else tanks.volume_at(geometry, z)
-    )
-
-
-def height_at(geometry: Geometry, volume: Floats) -> Floats:
-    """The z in metres at which ``volume`` m³ stand. Raises OutsideTank."""
-    return (
-        geometry.height_at(volume)
-        if isinstance(geometry, Strapping)
-        else tanks.height_at(geometry, volume)
-    )
 
 
 def outline_of(geometry: Geometry) -> list[tuple[float, float]]:
     """(x, z) round the tank in metres. A strapped tank is drawn as the round one that has its volumes."""
     if isinstance(geometry, TankShape):
-        return tanks.outline(geometry)
+        return outline(geometry)
     heights, volumes = np.array(geometry.heights), np.array(geometry.volumes)
     if heights[0] > 0:
         heights, volumes = np.insert(heights, 0, 0.0), np.insert(volumes, 0, 0.0)
@@ -134,17 +101,8 @@ def _strapping_of(tank: Tank, rows: Rows | None) -> Strapping:
             tuple(float(units.to_metres(height, tank.unit)) for height, _ in rows),
             tuple(float(volume) for _, volume in rows),
         )
-    except ValueError as error:
-        raise Refused(f"The strapping table does not serve: {error}.", field="strapping") from error
-
-
-def _missing(tank: Tank, name: str) -> str:
-    needed = " and ".join(NEEDED[Tank.Shape(tank.shape)])
-    return f"A tank of the shape “{tank.get_shape_display()}” needs {needed}, above zero; {name} is missing."
-
-
-def _first_dimension(tank: Tank) -> str:
-    return next(iter(NEEDED[Tank.Shape(tank.shape)]), "strapping")
+    except BadStrapping as error:
+        raise Refused(str(error), field="strapping") from error
 
 
 def _refuse_levels_outside(tank: Tank) -> None:
@@ -196,12 +154,12 @@ def level_at(point: MeasuringPoint, geometry: Geometry, applied: Floats) -> Floa
 
 @dataclass(frozen=True)
 class HeightLine:
-    """One line of a point's table: level in m above the datum plate, m³, and mA or V."""
+    """One line of a point's table: level in m above the datum plate, m³, and mA or V; None where nothing is known."""
 
     percent: float
-    level: float
-    volume: float
-    signal: float
+    level: float | None
+    volume: float | None
+    signal: float | None
 
 
 def height_lines(point: MeasuringPoint, geometry: Geometry, steps: int = 5) -> list[HeightLine]:
@@ -209,26 +167,43 @@ def height_lines(point: MeasuringPoint, geometry: Geometry, steps: int = 5) -> l
     percents = np.linspace(0.0, 100.0, steps)
     lower, upper = float(point.lower), float(point.upper)
     applied = lower + (upper - lower) * percents / 100
-    base = in_base(point, applied)
+    base, datum = in_base(point, applied), point.tank.datum_m
+    low, high = _known(geometry, point.quantity)
     if point.quantity == "volume":
-        volumes = base
-        levels = (
-            np.asarray(height_at(geometry, _inside(base, capacity(geometry)))) - point.tank.datum_m
-        )
+        volumes, levels = base, _where_known(height_at, geometry, base, low, high) - datum
     else:
-        levels = base
-        volumes = np.asarray(
-            volume_at(geometry, _inside(base + point.tank.datum_m, inside_height(geometry)))
-        )
-    columns = zip(
-        percents, levels, volumes, np.asarray(expected_signal(point, applied)), strict=True
-    )
-    return [HeightLine(*map(float, row)) for row in columns]
+        levels, volumes = base, _where_known(volume_at, geometry, base + datum, low, high)
+    columns = zip(percents.tolist(), levels, volumes, expected_signal(point, applied), strict=True)
+    return [HeightLine(p, *map(_or_none, row)) for p, *row in columns]
 
 
-def _inside(values: np.ndarray, top: float) -> np.ndarray:
-    """Values that only typed digits push past the tank, pulled back to it."""
-    return np.clip(values, 0.0, top)
+def _or_none(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _known(geometry: Geometry, quantity: str) -> tuple[float, float]:
+    """Between which volumes, or heights above the lowest point, the tank is known."""
+    if quantity == "volume":
+        return (geometry.volumes[0] if isinstance(geometry, Strapping) else 0.0), capacity(geometry)
+    return lowest_height(geometry), inside_height(geometry)
+
+
+def lowest_height(geometry: Geometry) -> float:
+    """The z in metres from which volumes are known: a strapping table may begin above the lowest point."""
+    return geometry.heights[0] if isinstance(geometry, Strapping) else 0.0
+
+
+def _where_known(
+    function: Callable[[Geometry, Floats], Floats],
+    geometry: Geometry,
+    values: np.ndarray,
+    low: float,
+    high: float,
+) -> np.ndarray:
+    """``function`` of each value; not-a-number outside the tank. What only typed digits push past it is pulled back."""
+    slack = max(SLACK_M, high * SLACK_SHARE)
+    results = np.asarray(function(geometry, np.clip(values, low, high)), dtype=float)
+    return np.where((values < low - slack) | (values > high + slack), np.nan, results)
 
 
 def refuse_range_outside(point: MeasuringPoint) -> None:

@@ -78,7 +78,10 @@ def problems(row: models.Model, *, ignoring: Collection[str] = ()) -> dict[str, 
         try:
             constraint.validate(type(row), row, exclude=wrong)
         except ValidationError as error:
-            found.setdefault(FIELD_OF_RULE.get(constraint.name, ""), []).extend(error.messages)
+            field = FIELD_OF_RULE.get(constraint.name, "")
+            found.setdefault(field, []).extend(error.messages)
+            # What is wrong by itself would break the rules it shares with others, too.
+            wrong.add(field)
     return found
 
 

@@ -24,7 +24,7 @@ from plant.geometry import (
     geometry_of,
     height_lines,
     inside_height,
-    level_at,
+    lowest_height,
     outline_of,
     volume_at,
 )
@@ -120,7 +120,7 @@ def _level_asked_for(
     asked = request.GET.get("level", "").strip()
     if not asked:
         return "", None, ""
-    low, high = -row.datum_m, inside_height(geometry) - row.datum_m
+    low, high = lowest_height(geometry) - row.datum_m, inside_height(geometry) - row.datum_m
     try:
         level = float(Decimal(asked.replace("\u2212", "-")))
     except (InvalidOperation, ValueError):
@@ -159,8 +159,9 @@ def _drawing(row: Tank, geometry: Geometry, points: list[Any], level: float | No
 
 
 def _drawn(point: Any, geometry: Geometry, *, alone: bool) -> DrawnPoint:
+    lowest = lowest_height(geometry) - point.tank.datum_m
     lower, upper = (
-        float(level_at(point, geometry, float(value))) for value in (point.lower, point.upper)
+        lowest if line.level is None else line.level for line in height_lines(point, geometry, 2)
     )
     signal = point.output
     # Beside several tags there is no room for the output too; the tables tell it.

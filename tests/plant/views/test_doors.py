@@ -71,8 +71,7 @@ def things(site, technician):
 @pytest.mark.parametrize("address", DOORS)
 def test_each_page_opens_for_those_it_is_for(address, things, sign_in, request):
     found = tuple(
-        answer(sign_in(request.getfixturevalue(role)), address.format(**things))
-        for role in ROLES
+        answer(sign_in(request.getfixturevalue(role)), address.format(**things)) for role in ROLES
     )
     assert found == DOORS[address]
 
