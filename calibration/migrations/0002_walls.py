@@ -5,7 +5,7 @@ from plant.walls import kept, same_site
 
 
 class Migration(migrations.Migration):
-    dependencies = [("calibration", "0002_initial"), ("plant", "0002_walls")]
+    dependencies = [("calibration", "0001_initial"), ("plant", "0002_walls")]
 
     operations = [
         *[
