@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Any, NamedTuple
 
 import django_tables2 as tables
-from django.db.models import FilteredRelation, OuterRef, Q, QuerySet, Subquery, Sum
-from django.db.models.functions import TruncWeek
+from django.db import connection
+from django.db.models import Q, QuerySet
 
 from calibration.charts import WorkWeek
 from calibration.models import Calibration, Job
 from calibration.tables.keyset import BY_DAY, BY_TEXT, Order
-from plant.models import DueCount, MeasuringPoint, Site
+from plant.models import MeasuringPoint, Site
 from plant.models.point import LATER_DAYS, SOON_DAYS, DueState, due_state, interval_run
 
 WEEKS = 52
@@ -106,57 +106,53 @@ def _points_of(site: Site, day: dt.date, chosen: Mapping[str, Any]) -> QuerySet:
 
 
 # ---- counts and work ahead ----
+COUNTS = """
+    SELECT coalesce(sum(c.points) FILTER (WHERE c.next_due < s.day), 0),
+        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due BETWEEN s.day AND s.day + %(soon)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due > s.day + %(soon)s
+                                       AND c.next_due <= s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due > s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE c.is_deferred AND c.next_due >= s.day), 0),
+        (SELECT count(*) FROM plant_measuringpoint WHERE site_id = ANY(%(sites)s) AND out_of_service_on IS NOT NULL)
+    FROM unnest(%(sites)s::bigint[], %(days)s::date[]) AS s (id, day)
+    JOIN plant_duecount c ON c.site_id = s.id
+"""
+WEEK_SUMS = """
+    SELECT greatest((next_due - %(monday)s::date) / 7, 0) * (next_due >= %(monday)s::date)::int AS week,
+        sum(hours)::float, sum(points)
+    FROM plant_duecount
+    WHERE site_id = ANY(%(sites)s) AND next_due < %(monday)s::date + %(days)s GROUP BY 1
+"""
+
+
 def counts_of(days: Mapping[int, dt.date]) -> Counts:
     """Points of these sites (id to its own day) by state, out of the stored counts."""
-
-    def many(build) -> Sum:
-        by_day: dict[dt.date, list[int]] = {}
-        for site_id, day in days.items():
-            by_day.setdefault(day, []).append(site_id)
-        found = Q()
-        for day, ids in by_day.items():
-            found |= Q(site_id__in=ids) & build(day)
-        return Sum("points", filter=found, default=0)
-
-    soon, later = dt.timedelta(SOON_DAYS), dt.timedelta(LATER_DAYS)
-    standing = Q(is_deferred=False)
-    sums = DueCount.objects.filter(site_id__in=days).aggregate(
-        overdue=many(lambda day: Q(next_due__lt=day)),
-        soon=many(lambda day: standing & Q(next_due__range=(day, day + soon))),
-        later=many(lambda day: standing & Q(next_due__gt=day + soon, next_due__lte=day + later)),
-        in_date=many(lambda day: standing & Q(next_due__gt=day + later)),
-        deferred=many(lambda day: Q(is_deferred=True, next_due__gte=day)),
-    )
-    off = MeasuringPoint.objects.filter(site_id__in=days, out_of_service_on__isnull=False).count()
-    return Counts(**sums, off=off)
+    facts = {
+        "sites": list(days),
+        "days": list(days.values()),
+        "soon": SOON_DAYS,
+        "later": LATER_DAYS,
+    }
+    [sums] = _fetch(COUNTS, facts)
+    return Counts(*sums)
 
 
 def weeks_ahead(site_ids: Iterable[int], *, on: dt.date, url: str = "") -> list[WorkWeek]:
     """Hours and points by week for a year from this week's Monday; what is overdue is work of this week."""
     monday = on - dt.timedelta(on.weekday())
-    sums = (
-        DueCount.objects.filter(site_id__in=site_ids, next_due__lt=monday + dt.timedelta(7 * WEEKS))
-        .annotate(week=TruncWeek("next_due"))
-        .values("week")
-        .annotate(all_hours=Sum("hours"), all_points=Sum("points"))
-        .values_list("week", "all_hours", "all_points")
-    )
-    weeks = [
-        WorkWeek(day, 0.0, 0, f"{url}{day}" if url else "")
-        for day in (monday + dt.timedelta(7 * n) for n in range(WEEKS))
-    ]
-    for week, hours, points in sums:
-        n = max((week - monday).days // 7, 0)
-        weeks[n] = weeks[n]._replace(
-            hours=weeks[n].hours + float(hours), points=weeks[n].points + points
-        )
-    return [week if week.points else week._replace(url="") for week in weeks]
+    facts = {"sites": list(site_ids), "monday": monday, "days": 7 * WEEKS}
+    sums = {week: (hours, points) for week, hours, points in _fetch(WEEK_SUMS, facts)}
+    weeks = []
+    for n in range(WEEKS):
+        starts_on = monday + dt.timedelta(7 * n)
+        hours, points = sums.get(n, (0.0, 0))
+        weeks.append(WorkWeek(starts_on, hours, points, f"{url}{starts_on}" if points else ""))
+    return weeks
 
 
 # ---- rows ----
-@dataclass(frozen=True, slots=True)
-class Result:
-    """The last standing record of a point."""
+class Result(NamedTuple):
+    """The last standing record of a point: what a span strip needs."""
 
     found: Sequence[float]
     left: Sequence[float]
@@ -170,7 +166,6 @@ class DueRow:
     pk: int
     site_id: int
     tag: str
-    tank_id: int
     tank: str
     product: str
     area: str
@@ -184,30 +179,78 @@ class DueRow:
     job_day: dt.date | None
     round_id: int | None
     may_join: bool
-    result: Result | None = None
+    result: Result | None
 
 
-IN_THE_WAY = (*Job.OPEN, Job.State.SUBMITTED)
-COLUMNS = (
-    "pk", "site_id", "tag", "tank_id", "due_on", "next_due", "deferred_until", "out_of_service_on",
-    "interval_months", "job_hours", "tank__name", "tank__product__name", "tank__area__name",
-    "trend__zero_rate", "trend__span_rate", "trend__crossing_on",
-    "open_job__state", "open_job__planned_on", "open_job__round_id", "open_job__technician__name",
-    "last_record",
-)  # fmt: skip
+# The page's ids come first and the joins after, so that they cost the same however long the list is.
+ROWS = """
+    SELECT p.id, p.site_id, p.tag, t.name AS tank, coalesce(q.name, '') AS product, a.name AS area, p.due_on,
+        p.next_due, p.deferred_until IS NOT NULL AS is_deferred, p.out_of_service_on IS NOT NULL AS off,
+        p.interval_months, p.job_hours, d.zero_rate, d.span_rate, d.crossing_on,
+        coalesce(j.state, '') AS job, j.planned_on, j.round_id, coalesce(x.name, '') AS technician,
+        r.found_errors, r.left_errors, r.tolerance_percent, r.verdict, r.done_on
+    FROM unnest(%(ids)s::bigint[]) WITH ORDINALITY AS page (id, place)
+    JOIN plant_measuringpoint p ON p.id = page.id
+    JOIN plant_tank t ON t.id = p.tank_id
+    JOIN plant_area a ON a.id = t.area_id
+    LEFT JOIN plant_product q ON q.id = t.product_id
+    LEFT JOIN calibration_trend d ON d.point_id = p.id
+    LEFT JOIN calibration_job j ON j.point_id = p.id AND j.state IN ('planned', 'in hand', 'submitted', 'returned')
+    LEFT JOIN plant_person x ON x.id = j.technician_id
+    LEFT JOIN LATERAL (
+        SELECT c.found_errors, c.left_errors, c.tolerance_percent, c.done_on,
+            CASE WHEN c.found_verdict = '' THEN c.left_verdict ELSE c.found_verdict END AS verdict
+        FROM calibration_calibration c
+        WHERE c.point_id = p.id AND c.state = 'approved' AND NOT EXISTS (
+            SELECT FROM calibration_calibration later WHERE later.amends_id = c.id AND later.state = 'approved')
+        ORDER BY c.done_on DESC, c.id DESC LIMIT 1
+    ) r ON true
+    ORDER BY page.place
+"""
 
 
 def rows_of(ids: Sequence[int], days: Mapping[int, dt.date]) -> list[DueRow]:
-    """The rows of one page, in the order of ``ids``; two queries."""
-    last = Calibration.objects.standing().filter(point=OuterRef("pk")).order_by("-done_on", "-id")
-    points = MeasuringPoint.objects.filter(pk__in=ids).annotate(
-        open_job=FilteredRelation("jobs", condition=Q(jobs__state__in=IN_THE_WAY)),
-        last_record=Subquery(last.values("pk")[:1]),
+    """The rows of one page, in the order of ``ids``; one query."""
+    return [_row(days, *found) for found in _fetch(ROWS, {"ids": list(ids)})] if ids else []
+
+
+def _row(
+    days, pk, site_id, tag, tank, product, area, due_on, next_due, is_deferred, off, months, hours, zero, span,
+    crossing_on, job, planned_on, round_id, technician, found, left, tolerance, verdict, done_on,
+) -> DueRow:  # fmt: skip
+    day = days[site_id]
+    state = due_state(next_due=next_due, is_deferred=is_deferred, out_of_service=off, on=day)
+    planned = job == Job.State.PLANNED
+    return DueRow(
+        pk=pk,
+        site_id=site_id,
+        tag=tag,
+        tank=tank,
+        product=product,
+        area=area,
+        state=state,
+        run=None if off else interval_run(due_on, months, on=day),
+        hours=hours,
+        drift=_worse(zero, span),
+        crossing_on=crossing_on,
+        job=job,
+        technician=technician,
+        job_day=planned_on if planned else None,
+        round_id=round_id,
+        may_join=not off and (not job or (planned and round_id is None)),
+        result=Result(found, left, tolerance, verdict, done_on) if done_on else None,
     )
-    found = {point["pk"]: point for point in points.values(*COLUMNS)}
-    results = results_of(point["last_record"] for point in found.values() if point["last_record"])
-    rows = [_row(found[pk], days[found[pk]["site_id"]]) for pk in ids if pk in found]
-    return [replace(row, result=results.get(found[row.pk]["last_record"])) for row in rows]
+
+
+def _worse(zero: float | None, span: float | None) -> float | None:
+    """The faster of the two drifts: it reaches the tolerance first."""
+    return max((rate for rate in (zero, span) if rate is not None), key=abs, default=None)
+
+
+def _fetch(sql: str, facts: Mapping[str, Any]) -> list[tuple]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, facts)
+        return cursor.fetchall()
 
 
 def results_of(record_ids: Iterable[int]) -> dict[int, Result]:
@@ -228,38 +271,3 @@ def results_of(record_ids: Iterable[int]) -> dict[int, Result]:
         pk: Result(found, left, tolerance, found_verdict or left_verdict, done_on)
         for pk, found, left, tolerance, found_verdict, left_verdict, done_on in records
     }
-
-
-def _row(point: Mapping[str, Any], day: dt.date) -> DueRow:
-    off = point["out_of_service_on"] is not None
-    state = due_state(
-        next_due=point["next_due"],
-        is_deferred=point["deferred_until"] is not None,
-        out_of_service=off,
-        on=day,
-    )
-    job, round_id = point["open_job__state"], point["open_job__round_id"]
-    return DueRow(
-        pk=point["pk"],
-        site_id=point["site_id"],
-        tag=point["tag"],
-        tank_id=point["tank_id"],
-        tank=point["tank__name"],
-        product=point["tank__product__name"] or "",
-        area=point["tank__area__name"],
-        state=state,
-        run=None if off else interval_run(point["due_on"], point["interval_months"], on=day),
-        hours=point["job_hours"],
-        drift=_worse(point["trend__zero_rate"], point["trend__span_rate"]),
-        crossing_on=point["trend__crossing_on"],
-        job=job or "",
-        technician=point["open_job__technician__name"] or "",
-        job_day=point["open_job__planned_on"] if job == Job.State.PLANNED else None,
-        round_id=round_id,
-        may_join=not off and (job is None or (job == Job.State.PLANNED and round_id is None)),
-    )
-
-
-def _worse(zero: float | None, span: float | None) -> float | None:
-    """The faster of the two drifts: it reaches the tolerance first."""
-    return max((rate for rate in (zero, span) if rate is not None), key=abs, default=None)

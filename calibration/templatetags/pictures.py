@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Protocol
 
 from django import template
-from django.utils.html import format_html
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString
 
 from calibration.charts import Spec, WorkWeek
@@ -207,7 +207,7 @@ def workload(weeks: Sequence[WorkWeek], capacity: Any) -> dict[str, Any]:
         "months": _months(weeks, step),
         "capacity": limit,
         "capacity_y": f"{LOAD_FLOOR - limit * high:.1f}",
-        "weeks": weeks,
+        "lines": SafeString("".join(_week_line(week, limit) for week in weeks if week.points)),
         "over": over,
         "sentence": _load_sentence(weeks, limit, over),
     }
@@ -226,6 +226,19 @@ def _bar(week: WorkWeek, x: float, width: float, high: float, limit: float) -> s
         format_html('<path class="hatch" d="{}"/>', hatch(x, y, width, tall, 5)) if over else "",
     )  # fmt: skip
     return format_html('<a href="{}">{}</a>', week.url, drawn) if week.url else drawn
+
+
+def _week_line(week: WorkWeek, limit: float) -> str:
+    """The week as a row of the table beneath; numbers and days, and an address of our own."""
+    shown = f'<time datetime="{week.starts_on}">{day_text(week.starts_on)}</time>'
+    if week.url:
+        shown = f'<a href="{conditional_escape(week.url)}">{shown}</a>'
+    crew = f'<td class="num">{number(limit, 1)}</td>' if limit else ""
+    load = "above the crew's hours" if limit and week.hours > limit else "within"
+    return (
+        f'<tr><td>{shown}</td><td class="num">{week.points}</td>'
+        f'<td class="num">{number(week.hours, 1)}</td>{crew}<td>{load}</td></tr>'
+    )
 
 
 def week_sentence(week: WorkWeek, limit: float) -> str:
