@@ -37,13 +37,21 @@ class HeadForm(forms.Form):
     """Who, when, how, with what; and what belongs to the whole record."""
 
     submission = forms.UUIDField(widget=forms.HiddenInput)
-    done_on = forms.DateField(label="Day", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
+    done_on = forms.DateField(
+        label="Day", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
+    )
     way = forms.ChoiceField(label="Input applied by", choices=InputWay)
-    ambient_c = DigitsField(label="Ambient", max_digits=5, decimal_places=1, unit="°C", required=False)
-    product_c = DigitsField(label="Product", max_digits=5, decimal_places=1, unit="°C", required=False)
+    ambient_c = DigitsField(
+        label="Ambient", max_digits=5, decimal_places=1, unit="°C", required=False
+    )
+    product_c = DigitsField(
+        label="Product", max_digits=5, decimal_places=1, unit="°C", required=False
+    )
     standards = forms.MultipleChoiceField(
         label="Reference standards",
-        error_messages={"required": "Tick at least one standard; without it the result is not traceable."},
+        error_messages={
+            "required": "Tick at least one standard; without it the result is not traceable."
+        },
     )
     cautions_read = forms.BooleanField(
         label="I have read these cautions and follow them, and the site's permits and rules before them.",
@@ -56,7 +64,9 @@ class HeadForm(forms.Form):
         widget=forms.TextInput,
         help_text="Only when it could not be read. As found cannot be made up later: drift is lost with it.",
     )
-    note = forms.CharField(label="Note", max_length=4000, required=False, widget=forms.Textarea({"rows": 3}))
+    note = forms.CharField(
+        label="Note", max_length=4000, required=False, widget=forms.Textarea({"rows": 3})
+    )
 
 
 class AmendmentHeadForm(HeadForm):
@@ -73,12 +83,18 @@ class ReadingForm(forms.Form):
     observed = DigitsField(required=False, max_digits=10, decimal_places=5)
     indication = DigitsField(required=False, max_digits=14, decimal_places=5)
     way_up = forms.ChoiceField(
-        choices=[("rising", "rising"), ("falling", "falling")], widget=forms.HiddenInput, required=False
+        choices=[("rising", "rising"), ("falling", "falling")],
+        widget=forms.HiddenInput,
+        required=False,
     )
     run = forms.IntegerField(min_value=1, max_value=99, widget=forms.HiddenInput, required=False)
 
     def clean(self) -> dict[str, Any]:
-        if self.is_read and self.cleaned_data.get("applied") is None and "applied" not in self.errors:
+        if (
+            self.is_read
+            and self.cleaned_data.get("applied") is None
+            and "applied" not in self.errors
+        ):
             self.add_error("applied", "Give the applied value of this reading.")
         return self.cleaned_data
 
@@ -133,11 +149,15 @@ class ReadingRows:
 
     def ask_for_the_rest(self) -> bool:
         """Refuse a stage read in part; a row whose applied value is cleared is left out on purpose."""
-        missing = [f for f in self.forms if not f.is_read and f.cleaned_data.get("applied") is not None]
+        missing = [
+            f for f in self.forms if not f.is_read and f.cleaned_data.get("applied") is not None
+        ]
         if not self.read or not missing:
             return True
         for form in missing:
-            form.add_error("observed", "Read this one too, or clear its applied value to leave it out.")
+            form.add_error(
+                "observed", "Read this one too, or clear its applied value to leave it out."
+            )
         return False
 
     def sent(self) -> list[SentReading]:
@@ -162,14 +182,18 @@ class AdjustmentForm(forms.Form):
     after = DigitsField(required=False, max_digits=10, decimal_places=5)
     note = forms.CharField(required=False, max_length=200)
 
-    def __init__(self, kind: Adjustment.Kind, *args: Any, **more: Any) -> None:
+    def __init__(self, kind: Adjustment.Kind, data: Data, **more: Any) -> None:
         self.kind = kind
-        super().__init__(*args, prefix=f"adjust-{kind.name.lower()}", **more)
+        super().__init__(data, prefix=f"adjust-{kind.name.lower()}", **more)
 
     @property
     def is_done(self) -> bool:
         typed = self.cleaned_data
-        return typed["done"] or bool(typed["note"]) or any(typed.get(n) is not None for n in ("before", "after"))
+        return (
+            typed["done"]
+            or bool(typed["note"])
+            or any(typed.get(n) is not None for n in ("before", "after"))
+        )
 
     def sent(self) -> SentAdjustment:
         typed = self.cleaned_data
@@ -200,11 +224,14 @@ class CalibrationEntry:
         self.point, self.version, self.amended = point, version, amended
         start = _start_of(amended) if amended else _start(point, version)
         head = AmendmentHeadForm if amended else HeadForm
-        self.head = head(data, initial={"done_on": today, "submission": uuid.uuid4(), **start["head"]})
+        self.head = head(
+            data, initial={"done_on": today, "submission": uuid.uuid4(), **start["head"]}
+        )
         self.head.fields["standards"].choices = [(s.pk, s.name) for s in self._standards]  # type: ignore[attr-defined]
         self.stands, self.found, self.left = (ReadingRows(key, start[key], data) for key in STAGES)
         self.adjustments = [
-            AdjustmentForm(kind, data, initial=start["adjusted"].get(kind.value)) for kind in Adjustment.Kind
+            AdjustmentForm(kind, data, initial=start["adjusted"].get(kind.value))
+            for kind in Adjustment.Kind
         ]
         self.is_bound = data is not None
 
@@ -213,10 +240,13 @@ class CalibrationEntry:
         return self.stands, self.found, self.left
 
     def is_valid(self) -> bool:
-        parts = [self.head, *self.stages, *self.adjustments]
+        parts: list[Any] = [self.head, *self.stages, *self.adjustments]
         if not all([part.is_valid() for part in parts]):
             return False
-        return bool(self.head.cleaned_data["no_as_found_reason"].strip()) or self.found.ask_for_the_rest()
+        return (
+            bool(self.head.cleaned_data["no_as_found_reason"].strip())
+            or self.found.ask_for_the_rest()
+        )
 
     def sent(self) -> SentRecord:
         typed = self.head.cleaned_data
@@ -258,8 +288,14 @@ class CalibrationEntry:
     @property
     def wrong(self) -> int:
         """How many places need a change."""
-        every = [self.head, *self.adjustments, *(form for rows in self.stages for form in rows.forms)]
-        return sum(len(form.errors) for form in every) + sum(len(rows.errors) for rows in self.stages)
+        every = [
+            self.head,
+            *self.adjustments,
+            *(form for rows in self.stages for form in rows.forms),
+        ]
+        return sum(len(form.errors) for form in every) + sum(
+            len(rows.errors) for rows in self.stages
+        )
 
     @property
     def is_adjusted(self) -> bool:
@@ -303,13 +339,21 @@ class CalibrationEntry:
 def _start(point: MeasuringPoint, version: ProcedureVersion) -> dict[str, Any]:
     """An empty page: the procedure's test points, rising and, where it says so, falling."""
     rising = [(p, "rising") for p in version.percents]
-    falling = [(p, "falling") for p in reversed(version.percents[:-1])] if version.up_and_down else []
+    falling = (
+        [(p, "falling") for p in reversed(version.percents[:-1])] if version.up_and_down else []
+    )
     rows = [
         {"applied": _applied(point, percent), "way_up": way_up, "run": 1}
         for percent, way_up in [*rising, *falling]
     ]
     stands = [{"applied": "", "way_up": "rising", "run": 1}]
-    return {"head": {"way": version.way}, "stands": stands, "found": rows, "left": rows, "adjusted": {}}
+    return {
+        "head": {"way": version.way},
+        "stands": stands,
+        "found": rows,
+        "left": rows,
+        "adjusted": {},
+    }
 
 
 def _applied(point: MeasuringPoint, percent: Decimal) -> str:
@@ -332,7 +376,9 @@ def _start_of(record: Calibration) -> dict[str, Any]:
     }
     rows = {key: [_row(r) for r in readings if r.stage == stage] for key, stage in STAGES.items()}
     rows["stands"] = rows["stands"] or [{}]
-    rows["left"] = rows["left"] or [row | {"observed": "", "indication": ""} for row in rows["found"]]
+    rows["left"] = rows["left"] or [
+        row | {"observed": "", "indication": ""} for row in rows["found"]
+    ]
     adjusted = {
         a.kind: {"done": True, "before": plain(a.before), "after": plain(a.after), "note": a.note}
         for a in record.adjustments.all()
@@ -351,7 +397,9 @@ def _row(reading: Reading) -> dict[str, Any]:
 
 
 def _told(form: ReadingForm, against: Range) -> Told:
-    applied, observed, indication = (_number(form, name) for name in ("applied", "observed", "indication"))
+    applied, observed, indication = (
+        _number(form, name) for name in ("applied", "observed", "indication")
+    )
     if applied is None:
         return Told()
     ends = {"lower": against.lower, "upper": against.upper}
@@ -361,7 +409,9 @@ def _told(form: ReadingForm, against: Range) -> Told:
     shown = Told(f"{number(percent_at(float(applied), **ends), 0)} %", quantity(stored, "mA"))
     if observed is None and indication is None:
         return shown
-    reading = judge([SentReading("as found", 1, applied, observed, indication)], against).readings[0]
+    reading = judge([SentReading("as found", 1, applied, observed, indication)], against).readings[
+        0
+    ]
     error = percent(reading.error_percent, against.tolerance_percent)
     return shown._replace(error=error, band=reading.band, verdict=reading.verdict)
 
@@ -369,13 +419,20 @@ def _told(form: ReadingForm, against: Range) -> Told:
 def _number(form: ReadingForm, name: str) -> Decimal | None:
     """A value of the row, typed or prefilled; None where there is none that can be computed with."""
     if form.is_bound:
-        return form.cleaned_data.get(name) if form.is_valid() or hasattr(form, "cleaned_data") else None
+        return (
+            form.cleaned_data.get(name)
+            if form.is_valid() or hasattr(form, "cleaned_data")
+            else None
+        )
     text = form.initial.get(name)
     return Decimal(text) if text else None
 
 
 def _shown(
-    standard: ReferenceStandard, certificates: list[StandardCertificate], day: dt.date | None, ticked: bool
+    standard: ReferenceStandard,
+    certificates: list[StandardCertificate],
+    day: dt.date | None,
+    ticked: bool,
 ) -> ShownStandard:
     spans = [(c, c.issued_on, _last_day(standard, c)) for c in certificates]
     spans = [span for span in spans if span[1] <= span[2]]
@@ -391,4 +448,8 @@ def _last_day(standard: ReferenceStandard, certificate: StandardCertificate) -> 
 
 
 def _count(text: Any, planned: int) -> int:
-    return int(text) if isinstance(text, str) and text.isdecimal() and 0 < int(text) <= MOST_ROWS else planned
+    return (
+        int(text)
+        if isinstance(text, str) and text.isdecimal() and 0 < int(text) <= MOST_ROWS
+        else planned
+    )

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from django import forms
 from django.db.models import Q, QuerySet
 
@@ -21,16 +24,22 @@ class RecordFilter(forms.Form):
     """What a person looks for. A field that makes no sense is said so, and filters nothing."""
 
     q = forms.CharField(label="Tag, tank or serial number", required=False, max_length=60)
-    state = forms.ChoiceField(label="State", required=False, choices=[("", "any"), *Calibration.State.choices])
-    verdict = forms.ChoiceField(
-        label="Verdict", required=False, choices=[("", "any"), *((k, v[0]) for k, v in VERDICTS.items())]
+    state = forms.ChoiceField(
+        label="State", required=False, choices=[("", "any"), *Calibration.State.choices]
     )
-    site = forms.ModelChoiceField(label="Site", required=False, queryset=Site.objects.none(), empty_label="all mine")
+    verdict = forms.ChoiceField(
+        label="Verdict",
+        required=False,
+        choices=[("", "any"), *((k, v[0]) for k, v in VERDICTS.items())],
+    )
+    site = forms.ModelChoiceField(
+        label="Site", required=False, queryset=Site.objects.none(), empty_label="all mine"
+    )
     since = forms.DateField(label="From", required=False, widget=forms.DateInput({"type": "date"}))
     until = forms.DateField(label="Until", required=False, widget=forms.DateInput({"type": "date"}))
     standard = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
-    def __init__(self, data: object, *, person: Person) -> None:
+    def __init__(self, data: Mapping[str, Any], *, person: Person) -> None:
         super().__init__(data)
         sites = person.site_ids("see")
         if len(sites) > 1:
@@ -57,7 +66,9 @@ class RecordFilter(forms.Form):
 
 class ApprovalForm(forms.Form):
     content_sha256 = forms.CharField(widget=forms.HiddenInput, max_length=64)
-    note = forms.CharField(label="Note", required=False, max_length=2000, widget=forms.Textarea({"rows": 2}))
+    note = forms.CharField(
+        label="Note", required=False, max_length=2000, widget=forms.Textarea({"rows": 2})
+    )
 
 
 class ReturnForm(forms.Form):

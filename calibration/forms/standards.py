@@ -62,7 +62,7 @@ class CertificateForm(forms.ModelForm):
         for name in CERTIFICATE_NUMBERS:
             column = StandardCertificate._meta.get_field(name)
             self.fields[name] = DigitsField(
-                label=str(column.verbose_name).capitalize(),
+                label=_label(column),
                 required=False,
                 max_digits=column.max_digits,  # type: ignore[union-attr]
                 decimal_places=column.decimal_places,  # type: ignore[union-attr]
@@ -76,6 +76,14 @@ class CertificateForm(forms.ModelForm):
         return typed
 
 
+def _label(column: Any) -> str:
+    """The column's words with a capital first letter; U and k stay as they are."""
+    words = str(column.verbose_name)
+    return words[:1].upper() + words[1:]
+
+
 class WithdrawForm(forms.Form):
-    on = forms.DateField(label="From", widget=forms.DateInput(DAY), help_text="From this day on it covers nothing.")
+    on = forms.DateField(
+        label="From", widget=forms.DateInput(DAY), help_text="From this day on it covers nothing."
+    )
     why = forms.CharField(label="Why", max_length=200, widget=forms.Textarea({"rows": 2}))

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
@@ -19,12 +19,17 @@ from calibration.operations.records import Receipt
 from calibration.views.jobs import JOB_FACTS, last_record, transmitter_at, versions_for
 from plant.permissions import require
 from plant.refusals import Refused
+from plant.requests import SignedRequest
+
+NO_PROCEDURE = (
+    "No procedure is published yet. An administrator loads those that come with Spanbook."
+)
 
 Send = Callable[[CalibrationEntry], Receipt]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
+def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
     """Type a calibration in, and store it. Sent again, the same form leads to the same receipt."""
     job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*JOB_FACTS), pk=pk)
     require(request.user, "calibrate", job.site_id)
@@ -35,10 +40,13 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
     asked = (request.POST or request.GET).get("procedure", "")
     version, versions = versions_for(job.point, transmitter, asked=asked)
     if version is None:
-        messages.error(request, "No procedure is published yet. An administrator loads those that come with Spanbook.")
+        messages.error(request, NO_PROCEDURE)
         return redirect(job)
     entry = CalibrationEntry(
-        job.point, version, today=job.site.day_of(timezone.now()), data=request.POST if request.POST else None
+        job.point,
+        version,
+        today=job.site.day_of(timezone.now()),
+        data=request.POST if request.method == "POST" else None,
     )
 
     def send(entry: CalibrationEntry) -> Receipt:
@@ -55,19 +63,32 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def amend(request: HttpRequest, pk: int) -> HttpResponse:
+def amend(request: SignedRequest, pk: int) -> HttpResponse:
     """Send a corrected record in place of an approved one, with the reason."""
     known = Calibration.objects.seen_by(request.user).select_related(
-        "site", "point__tank__area", "point__tank__product", "transmitter", "procedure_version__procedure"
+        "site",
+        "point__tank__area",
+        "point__tank__product",
+        "transmitter",
+        "procedure_version__procedure",
     )
     record = get_object_or_404(known, pk=pk)
     require(request.user, "amend", record.site_id)
     if request.method != "POST" and record.state != Calibration.State.APPROVED:
-        messages.info(request, "Only an approved record is amended. This one is not: return it instead.")
+        messages.info(
+            request, "Only an approved record is amended. This one is not: return it instead."
+        )
         return redirect(record)
     version = record.procedure_version or versions_for(record.point, record.transmitter)[0]
+    if version is None:
+        messages.error(request, NO_PROCEDURE)
+        return redirect(record)
     entry = CalibrationEntry(
-        record.point, version, today=record.done_on, data=request.POST if request.POST else None, amended=record
+        record.point,
+        version,
+        today=record.done_on,
+        data=request.POST if request.method == "POST" else None,
+        amended=record,
     )
 
     def send(entry: CalibrationEntry) -> Receipt:
@@ -85,7 +106,7 @@ def amend(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _try(
-    request: HttpRequest, entry: CalibrationEntry, send: Send
+    request: SignedRequest, entry: CalibrationEntry, send: Send
 ) -> tuple[HttpResponse | None, int]:
     """The way to the receipt; or nothing and the status with which the typed entries are shown again."""
     if not entry.is_bound:
@@ -103,13 +124,16 @@ def _try(
     if receipt.is_new:
         messages.success(request, f"Record {receipt.record.pk} is stored.")
     else:
-        messages.info(request, f"This form was stored before, as record {receipt.record.pk}. Here is its receipt.")
+        messages.info(
+            request,
+            f"This form was stored before, as record {receipt.record.pk}. Here is its receipt.",
+        )
     return redirect(receipt.record), 302
 
 
 def _is_taken(entry: CalibrationEntry) -> bool:
     """Another content came first: under this form's id, or as the amendment or record that was wanted."""
-    submission = entry.head.cleaned_data.get("submission")
+    submission = entry.head.cleaned_data["submission"]
     if Calibration.objects.filter(submission=submission).exists():
         return True
     rivals = Calibration.objects.exclude(state=Calibration.State.RETURNED)
@@ -119,7 +143,11 @@ def _is_taken(entry: CalibrationEntry) -> bool:
 
 
 def _page(
-    request: HttpRequest, template: str, entry: CalibrationEntry, status: int, more: dict[str, Any]
+    request: SignedRequest,
+    template: str,
+    entry: CalibrationEntry,
+    status: int,
+    more: dict[str, Any],
 ) -> HttpResponse:
     facts = {
         "entry": entry.tell(),

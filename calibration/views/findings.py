@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -18,17 +18,20 @@ from calibration.views.jobs import require_sight
 from plant.level.units import to_cubic_metres, to_metres
 from plant.permissions import may, require
 from plant.refusals import Refused
+from plant.requests import SignedRequest
 
 STATES = {"open": "open", "assessed": "assessed, to be agreed", "closed": "closed", "all": "all"}
 
 
 @require_safe
-def finding_list(request: HttpRequest) -> HttpResponse:
+def finding_list(request: SignedRequest) -> HttpResponse:
     """Findings, open ones first shown; newest on top."""
     require_sight(request.user)
     state = request.GET.get("state", "open")
     state = state if state in STATES else "open"
-    found = Finding.objects.seen_by(request.user).select_related("point__tank", "record", "assessed_by")
+    found = Finding.objects.seen_by(request.user).select_related(
+        "point__tank", "record", "assessed_by"
+    )
     narrowed = {
         "open": found.filter(closed_at=None),
         "assessed": found.filter(closed_at=None, assessed_by__isnull=False),
@@ -36,21 +39,21 @@ def finding_list(request: HttpRequest) -> HttpResponse:
         "all": found,
     }[state]
     page = Paginator(narrowed, 50).get_page(request.GET.get("page"))
-    rows = list(page.object_list)
-    for finding in rows:
-        finding.reach = error_in_units(finding)
+    rows = [(finding, error_in_units(finding)) for finding in page.object_list]
     return render(
-        request, "calibration/finding_list.html", {"rows": rows, "page": page, "state": state, "states": STATES}
+        request,
+        "calibration/finding_list.html",
+        {"rows": rows, "page": page, "state": state, "states": STATES},
     )
 
 
 @require_safe
-def finding(request: HttpRequest, pk: int) -> HttpResponse:
+def finding(request: SignedRequest, pk: int) -> HttpResponse:
     return _page(request, _finding(request, pk), AssessmentForm(), 200)
 
 
 @require_POST
-def assess(request: HttpRequest, pk: int) -> HttpResponse:
+def assess(request: SignedRequest, pk: int) -> HttpResponse:
     found = _finding(request, pk)
     require(request.user, "approve", found.site_id)
     form = AssessmentForm(request.POST)
@@ -60,13 +63,16 @@ def assess(request: HttpRequest, pk: int) -> HttpResponse:
         except Refused as refusal:
             form.add_error(None, str(refusal))
         else:
-            messages.success(request, "Your assessment is signed. Another person must agree before the finding closes.")
+            messages.success(
+                request,
+                "Your assessment is signed. Another person must agree before the finding closes.",
+            )
             return redirect(found)
     return _page(request, found, form, 422)
 
 
 @require_POST
-def agree(request: HttpRequest, pk: int) -> HttpResponse:
+def agree(request: SignedRequest, pk: int) -> HttpResponse:
     found = _finding(request, pk)
     require(request.user, "close finding", found.site_id)
     try:
@@ -83,19 +89,25 @@ def error_in_units(finding: Finding) -> tuple[float, str] | None:
     record = finding.record
     if finding.largest_percent is None:
         return None
-    convert, unit, factor = (to_metres, "mm", 1000) if record.quantity == "level" else (to_cubic_metres, "m3", 1)
-    span = abs(float(convert(record.upper, record.unit)) - float(convert(record.lower, record.unit)))
+    convert, unit, factor = (
+        (to_metres, "mm", 1000) if record.quantity == "level" else (to_cubic_metres, "m3", 1)
+    )
+    span = abs(
+        float(convert(record.upper, record.unit)) - float(convert(record.lower, record.unit))
+    )
     return finding.largest_percent / 100 * span * factor, unit
 
 
-def _finding(request: HttpRequest, pk: int) -> Finding:
+def _finding(request: SignedRequest, pk: int) -> Finding:
     known = Finding.objects.seen_by(request.user).select_related(
         "site", "point__tank__product", "record", "assessed_by", "agreed_by"
     )
     return get_object_or_404(known, pk=pk)
 
 
-def _page(request: HttpRequest, finding: Finding, form: AssessmentForm, status: int) -> HttpResponse:
+def _page(
+    request: SignedRequest, finding: Finding, form: AssessmentForm, status: int
+) -> HttpResponse:
     facts: dict[str, Any] = {
         "finding": finding,
         "record": finding.record,
@@ -103,7 +115,8 @@ def _page(request: HttpRequest, finding: Finding, form: AssessmentForm, status: 
         "history": _history(finding),
         "form": form,
         "may_assess": finding.closed_at is None and may(request.user, "approve", finding.site_id),
-        "may_agree": finding.closed_at is None and may(request.user, "close finding", finding.site_id),
+        "may_agree": finding.closed_at is None
+        and may(request.user, "close finding", finding.site_id),
         "is_own": finding.assessed_by_id == request.user.pk,
     }
     return render(request, "calibration/finding.html", facts, status=status)

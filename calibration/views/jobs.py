@@ -8,16 +8,18 @@ from typing import Any
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Case, IntegerField, OuterRef, Q, QuerySet, Subquery, When
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from calibration.models import Calibration, Job, ProcedureVersion
+from calibration.models.procedure import InputWay
 from calibration.operations import jobs as acts
 from plant.models import Installation, LedgerEntry, MeasuringPoint, Person, Transmitter
 from plant.permissions import may
 from plant.refusals import NotAllowed, Refused
+from plant.requests import SignedRequest
 
 JOB_FACTS = ("site", "point__tank__area", "point__tank__product", "technician", "round")
 ROWS = 50
@@ -32,17 +34,21 @@ URGENCY = Case(
 
 
 @require_safe
-def jobs(request: HttpRequest) -> HttpResponse:
+def jobs(request: SignedRequest) -> HttpResponse:
     """My jobs, returned ones on top with the reason; then the other open jobs of my sites, tank by tank."""
     require_sight(request.user)
-    seen = Job.objects.seen_by(request.user).select_related("site", "point__tank__area", "technician")
+    seen = Job.objects.seen_by(request.user).select_related(
+        "site", "point__tank__area", "technician"
+    )
     if text := request.GET.get("q", "").strip():
         seen = seen.filter(Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text))
     waiting = (*Job.OPEN, Job.State.SUBMITTED)
     mine = seen.filter(technician=request.user, state__in=waiting).annotate(urgency=URGENCY)
     mine = mine.annotate(return_reason=Subquery(_returns().values("return_reason")[:1]))
     others = seen.open().exclude(technician=request.user)
-    others = others.order_by("site__name", "point__tank__area__name", "point__tank__name_key", "point__tag_key")
+    others = others.order_by(
+        "site__name", "point__tank__area__name", "point__tank__name_key", "point__tag_key"
+    )
     page = Paginator(others, ROWS).get_page(request.GET.get("page"))
     rows = {
         "mine": _with_due(mine.order_by("urgency", "due_on", "point__tag_key")[:200]),
@@ -52,7 +58,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def job(request: HttpRequest, pk: int) -> HttpResponse:
+def job(request: SignedRequest, pk: int) -> HttpResponse:
     """One job: facts, cautions, steps, what was found last time, what became of it so far."""
     job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*JOB_FACTS), pk=pk)
     transmitter = transmitter_at(job.point)
@@ -78,7 +84,7 @@ def job(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def start(request: HttpRequest, pk: int) -> HttpResponse:
+def start(request: SignedRequest, pk: int) -> HttpResponse:
     """Take the point's job in hand, or make one, and go to the form."""
     point = get_object_or_404(MeasuringPoint.objects.seen_by(request.user), pk=pk)
     try:
@@ -95,11 +101,17 @@ def start(request: HttpRequest, pk: int) -> HttpResponse:
 def require_sight(person: Person) -> None:
     """Refuse the lists to those who see no site at all, instead of showing them an empty one."""
     if not person.site_ids("see"):
-        raise NotAllowed("You hold no role that sees records at any site. Ask an administrator to appoint you.")
+        raise NotAllowed(
+            "You hold no role that sees records at any site. Ask an administrator to appoint you."
+        )
 
 
 def transmitter_at(point: MeasuringPoint) -> Transmitter | None:
-    present = Installation.objects.filter(point=point, removed_on=None).select_related("transmitter").first()
+    present = (
+        Installation.objects.filter(point=point, removed_on=None)
+        .select_related("transmitter")
+        .first()
+    )
     return present.transmitter if present else None
 
 
@@ -114,24 +126,35 @@ def versions_for(
     """The version to follow, and the newest of each procedure to choose from.
 
     Asked for by number (also one that is no longer the newest: a page may have been open for days), else the
-    point's own procedure, else the first that suits the transmitter's principle.
+    point's own procedure, else the one that suits the transmitter's principle best.
     """
     published = ProcedureVersion.objects.exclude(published_on=None).select_related("procedure")
     every = list(published.order_by("procedure__name", "-number"))
-    newest = [v for n, v in enumerate(every) if n == 0 or every[n - 1].procedure_id != v.procedure_id]
+    newest = [
+        v for n, v in enumerate(every) if n == 0 or every[n - 1].procedure_id != v.procedure_id
+    ]
     principle = transmitter.principle if transmitter else None
+    fitting = [v for v in newest if principle in v.procedure.principles]
     choices = [
         *(v for v in every if str(v.pk) == asked),
         *(v for v in newest if v.procedure.key == point.procedure_key),
-        *(v for v in newest if principle in v.procedure.principles),
+        *sorted(fitting, key=_fit),
         *newest,
     ]
     return (choices[0] if choices else None), newest
 
 
+def _fit(version: ProcedureVersion) -> tuple[int, bool, int]:
+    """The best first: made for few principles, and testing more than the output alone."""
+    only_output = version.way == InputWay.SIMULATED_OUTPUT
+    return len(version.procedure.principles), only_output, version.procedure_id
+
+
 def _returns() -> QuerySet:
     """Returned records of a job, the latest first; to be joined by the job."""
-    return Calibration.objects.filter(job=OuterRef("pk"), state=Calibration.State.RETURNED).order_by("-id")
+    return Calibration.objects.filter(
+        job=OuterRef("pk"), state=Calibration.State.RETURNED
+    ).order_by("-id")
 
 
 def _with_due(rows: Any) -> list[Job]:

@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from calibration.models import Procedure
 from calibration.views.jobs import require_sight
+from plant.requests import SignedRequest
 
 
 @require_safe
-def procedure_list(request: HttpRequest) -> HttpResponse:
+def procedure_list(request: SignedRequest) -> HttpResponse:
     require_sight(request.user)
-    procedures = list(Procedure.objects.prefetch_related("versions"))
-    for procedure in procedures:
-        procedure.newest = next((v for v in procedure.versions.all() if v.published_on), None)
+    procedures = [
+        (procedure, next((v for v in procedure.versions.all() if v.published_on), None))
+        for procedure in Procedure.objects.prefetch_related("versions")
+    ]
     return render(request, "calibration/procedure_list.html", {"procedures": procedures})
 
 
 @require_safe
-def procedure(request: HttpRequest, key: str) -> HttpResponse:
+def procedure(request: SignedRequest, key: str) -> HttpResponse:
     """One procedure: its newest version, or the one asked for by ``?version=``."""
     require_sight(request.user)
     found = get_object_or_404(Procedure, key=key)

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Q, QuerySet
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -20,9 +20,11 @@ from calibration.operations import records as acts
 from calibration.operations.schedule import schedule_after
 from calibration.views.jobs import require_sight
 from calibration.views.unusual import unusual
-from plant.models import Person
+from plant.level.signals import SIGNALS
+from plant.models import MeasuringPoint, Person
 from plant.permissions import may, require
 from plant.refusals import Refused
+from plant.requests import SignedRequest
 from plant.templatetags.quantities import day_text
 
 ROWS = 50
@@ -36,7 +38,7 @@ WITH_ALL = (
 
 
 @require_safe
-def record_list(request: HttpRequest) -> HttpResponse:
+def record_list(request: SignedRequest) -> HttpResponse:
     """Records newest first, 50 a page; what waits for approval is one press away."""
     require_sight(request.user)
     seen = Calibration.objects.seen_by(request.user)
@@ -58,7 +60,7 @@ def record_list(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def record(request: HttpRequest, pk: int) -> HttpResponse:
+def record(request: SignedRequest, pk: int) -> HttpResponse:
     """A record as it stands for ever: readings, figures, standards, signatures."""
     record = _record(request, pk)
     facts = _facts(record) | {
@@ -72,12 +74,14 @@ def record(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def approve(request: HttpRequest, pk: int) -> HttpResponse:
+def approve(request: SignedRequest, pk: int) -> HttpResponse:
     """Read what is unusual, then sign exactly what was shown."""
     record = _record(request, pk)
     require(request.user, "approve", record.site_id)
     if request.method != "POST" and record.state != "submitted":
-        messages.info(request, f"This record is {record.get_state_display()}: there is nothing to decide.")
+        messages.info(
+            request, f"This record is {record.get_state_display()}: there is nothing to decide."
+        )
         return redirect(record)
     form = ApprovalForm(request.POST) if request.method == "POST" else None
     if form and form.is_valid():
@@ -92,24 +96,32 @@ def approve(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def send_back(request: HttpRequest, pk: int) -> HttpResponse:
+def send_back(request: SignedRequest, pk: int) -> HttpResponse:
     """Return the record to its performer, with the reason."""
     record = _record(request, pk)
     require(request.user, "approve", record.site_id)
     form = ReturnForm(request.POST)
     if form.is_valid():
         try:
-            acts.send_back(record, reason=form.cleaned_data["reason"], by=request.user, at=timezone.now())
+            acts.send_back(
+                record, reason=form.cleaned_data["reason"], by=request.user, at=timezone.now()
+            )
         except Refused as refusal:
             form.add_error(None, str(refusal))
         else:
-            messages.success(request, f"Record {pk} went back to {record.performed_by_name} with your reason.")
+            messages.success(
+                request, f"Record {pk} went back to {record.performed_by_name} with your reason."
+            )
             return redirect("calibration:records")
     return _decide(request, record, back=form)
 
 
 def _decide(
-    request: HttpRequest, record: Calibration, *, approval: ApprovalForm | None = None, back: ReturnForm | None = None
+    request: SignedRequest,
+    record: Calibration,
+    *,
+    approval: ApprovalForm | None = None,
+    back: ReturnForm | None = None,
 ) -> HttpResponse:
     refused = bool(approval or back)
     taken = record.state != "submitted" or bool(
@@ -127,16 +139,21 @@ def _decide(
     return render(request, "calibration/approve.html", facts, status=status)
 
 
-def _tell_approved(request: HttpRequest, record: Calibration) -> None:
+def _tell_approved(request: SignedRequest, record: Calibration) -> None:
     messages.success(
-        request, f"Record {record.pk} is approved. {record.tag} is next due on {day_text(record.point.due_on)}."
+        request,
+        f"Record {record.pk} is approved. {record.tag} is next due on {day_text(record.point.due_on)}.",
     )
     if record.found_verdict == "fail" and not record.amends_id:
-        messages.warning(request, "As found was out of tolerance, so a finding is open. It needs an assessment.")
+        messages.warning(
+            request, "As found was out of tolerance, so a finding is open. It needs an assessment."
+        )
 
 
-def _record(request: HttpRequest, pk: int) -> Calibration:
-    return get_object_or_404(Calibration.objects.seen_by(request.user).select_related(*WITH_ALL), pk=pk)
+def _record(request: SignedRequest, pk: int) -> Calibration:
+    return get_object_or_404(
+        Calibration.objects.seen_by(request.user).select_related(*WITH_ALL), pk=pk
+    )
 
 
 def _facts(record: Calibration) -> dict[str, Any]:
@@ -148,7 +165,8 @@ def _facts(record: Calibration) -> dict[str, Any]:
         "readings": readings,
         "stages": stages,
         "has_indication": any(r.observed_indication is not None for r in readings),
-        "signal_unit": "V" if record.signal.endswith("V") else "mA",
+        "signal": MeasuringPoint.OutputSignal(record.signal).label,
+        "signal_unit": SIGNALS[record.signal].unit,
         "curve": _curve(record, readings),
         "adjustments": list(record.adjustments.all()),
         "uses": list(record.standards_used.select_related("standard", "certificate")),
@@ -162,7 +180,11 @@ def _place_in_work(reading: Reading) -> tuple[int, int, int]:
 
 def _curve(record: Calibration, readings: list[Reading]) -> dict[str, Any] | None:
     def of(stage: str, rising: bool) -> list[tuple[float, float]]:
-        chosen = [r for r in readings if r.stage == stage and r.rising == rising and "failure" not in r.band]
+        chosen = [
+            r
+            for r in readings
+            if r.stage == stage and r.rising == rising and "failure" not in r.band
+        ]
         return [(_share(record, r), r.error_percent) for r in chosen]
 
     runs = {
@@ -180,19 +202,28 @@ def _share(record: Calibration, reading: Reading) -> float:
 
 def _approvers(record: Calibration) -> list[Person]:
     today = record.site.day_of(timezone.now())
-    at_site = Q(appointments__site=record.site_id, appointments__role="approver", appointments__starts_on__lte=today)
+    at_site = Q(
+        appointments__site=record.site_id,
+        appointments__role="approver",
+        appointments__starts_on__lte=today,
+    )
     in_force = Q(appointments__ends_on=None) | Q(appointments__ends_on__gte=today)
-    people = Person.objects.filter(at_site & in_force, is_active=True).exclude(pk=record.performed_by_id)
+    people = Person.objects.filter(at_site & in_force, is_active=True).exclude(
+        pk=record.performed_by_id or 0
+    )
     return list(people.distinct())
 
 
 def _due_after(record: Calibration) -> dt.date | None:
     """The due date that an approval would give; an amendment takes the place of the record it amends."""
-    standing = Calibration.objects.standing().filter(point=record.point_id).exclude(pk=record.amends_id)
+    standing = Calibration.objects.standing().filter(point=record.point_id)
+    standing = standing.exclude(pk=record.amends_id or 0)
     days = [*standing.values_list("done_on", flat=True), record.done_on]
     point = record.point
-    schedule = schedule_after(days, interval_months=point.interval_months, grace_days=point.grace_days)
-    return schedule and schedule.due_on
+    schedule = schedule_after(
+        days, interval_months=point.interval_months, grace_days=point.grace_days
+    )
+    return schedule.due_on if schedule else None
 
 
 # ---- one page after another, by the place of the last row: no counting, no skipping ----

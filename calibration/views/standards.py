@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.contrib import messages
 from django.db.models import Case, Count, F, IntegerField, Max, Q, QuerySet, Value, When
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
@@ -20,6 +20,7 @@ from calibration.operations import standards as acts
 from calibration.views.jobs import require_sight
 from plant.permissions import may, require
 from plant.refusals import NotAllowed, Refused
+from plant.requests import SignedRequest
 
 SOON_DAYS = 60
 STATES = {
@@ -31,17 +32,27 @@ STATES = {
 }
 
 
+class Standing(NamedTuple):
+    """A standard and how its certificates stand on its site's day: key of STATES, shape and words."""
+
+    standard: ReferenceStandard
+    ends_on: dt.date | None
+    key: str
+    kind: str
+    words: str
+
+
 @require_safe
-def standard_list(request: HttpRequest) -> HttpResponse:
+def standard_list(request: SignedRequest) -> HttpResponse:
     """The standards of my sites by the day their certificate ends: the first to lapse stands on top."""
     require_sight(request.user)
     seen = _with_end(ReferenceStandard.objects.seen_by(request.user).select_related("site"))
     ordered = seen.order_by(_withdrawn_last(), F("ends_on").asc(nulls_first=True), "name")
-    rows = [_in_state(standard) for standard in ordered]
-    counts = {key: sum(row.state_key == key for row in rows) for key in STATES}
+    rows = [_standing(standard) for standard in ordered]
+    counts = {key: sum(row.key == key for row in rows) for key in STATES}
     asked = request.GET.get("state", "")
     text = request.GET.get("q", "").strip()
-    shown = [row for row in rows if asked in ("", row.state_key) and _matches(row, text)]
+    shown = [row for row in rows if asked in ("", row.key) and _matches(row.standard, text)]
     return render(
         request,
         "calibration/standard_list.html",
@@ -57,15 +68,16 @@ def standard_list(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def standard(request: HttpRequest, pk: int) -> HttpResponse:
+def standard(request: SignedRequest, pk: int) -> HttpResponse:
     """One standard: its certificates, and every record that rests on them."""
-    found = _in_state(_standard(request, pk))
+    found = _standard(request, pk)
     uses = StandardUse.objects.filter(standard=found).select_related("record", "certificate")
     return render(
         request,
         "calibration/standard.html",
         {
             "standard": found,
+            "standing": _standing(found),
             "certificates": list(found.certificates.annotate(times_used=Count("uses"))),
             "uses": list(uses.order_by("-record__done_on", "-record_id")[:50]),
             "today": found.site.day_of(timezone.now()),
@@ -76,21 +88,23 @@ def standard(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def add(request: HttpRequest) -> HttpResponse:
+def add(request: SignedRequest) -> HttpResponse:
     if not request.user.site_ids("add standard"):
         raise NotAllowed("Only a technician or planner adds standards. Ask one of them.")
     form = StandardForm(request.POST or None, person=request.user)
 
     def store() -> HttpResponse:
         kept = acts.add(form.save(commit=False), by=request.user)
-        messages.success(request, f"{kept} is stored. Enter its certificate: without one it cannot be used.")
+        messages.success(
+            request, f"{kept} is stored. Enter its certificate: without one it cannot be used."
+        )
         return redirect("calibration:certificate_new", pk=kept.pk)
 
     return _asked(request, form, store, "calibration/standard_form.html", {})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def edit(request: HttpRequest, pk: int) -> HttpResponse:
+def edit(request: SignedRequest, pk: int) -> HttpResponse:
     found = _standard(request, pk)
     require(request.user, "add standard", found.site_id)
     form = StandardForm(request.POST or None, instance=found, person=request.user)
@@ -104,7 +118,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def add_certificate(request: HttpRequest, pk: int) -> HttpResponse:
+def add_certificate(request: SignedRequest, pk: int) -> HttpResponse:
     """Enter a certificate, with its file when there is one."""
     found = _standard(request, pk)
     require(request.user, "add standard", found.site_id)
@@ -115,7 +129,11 @@ def add_certificate(request: HttpRequest, pk: int) -> HttpResponse:
         kept = form.save(commit=False)
         if file := form.cleaned_data.get("file"):
             stored = certificate_files.keep(file.read(certificate_files.LARGEST + 1), file.name)
-            kept.stored_as, kept.file_name, kept.file_sha256 = stored.stored_as, stored.file_name, stored.sha256
+            kept.stored_as, kept.file_name, kept.file_sha256 = (
+                stored.stored_as,
+                stored.file_name,
+                stored.sha256,
+            )
         acts.add_certificate(kept, by=request.user)
         messages.success(request, f"Certificate {kept.number} is stored.")
         return redirect(found)
@@ -124,21 +142,21 @@ def add_certificate(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+def withdraw(request: SignedRequest, pk: int) -> HttpResponse:
     """Take a standard out of use; an approver's act."""
     found = _standard(request, pk)
     return _withdraw(request, found, found, acts.withdraw)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def withdraw_certificate(request: HttpRequest, pk: int) -> HttpResponse:
+def withdraw_certificate(request: SignedRequest, pk: int) -> HttpResponse:
     """Take back what a certificate says; an approver's act."""
     certificate = _certificate(request, pk)
     return _withdraw(request, certificate, certificate.standard, acts.withdraw_certificate)
 
 
 @require_safe
-def certificate_file(request: HttpRequest, pk: int) -> HttpResponse:
+def certificate_file(request: SignedRequest, pk: int) -> HttpResponse:
     """The scan, always as a download: nothing that was uploaded is ever shown by this site itself."""
     certificate = _certificate(request, pk)
     if not certificate.stored_as:
@@ -151,7 +169,9 @@ def certificate_file(request: HttpRequest, pk: int) -> HttpResponse:
     kind = certificate_files.content_type(certificate.stored_as)
     ending = certificate.stored_as.rpartition(".")[2]
     name = f"{certificate.standard.name} {certificate.number}"
-    name = "".join(sign if sign.isascii() and (sign.isalnum() or sign in " -_") else "-" for sign in name)
+    name = "".join(
+        sign if sign.isascii() and (sign.isalnum() or sign in " -_") else "-" for sign in name
+    )
     return HttpResponse(
         content,
         content_type=kind,
@@ -164,7 +184,11 @@ def certificate_file(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _asked(
-    request: HttpRequest, form: Any, store: Callable[[], HttpResponse], template: str, more: dict[str, Any]
+    request: SignedRequest,
+    form: Any,
+    store: Callable[[], HttpResponse],
+    template: str,
+    more: dict[str, Any],
 ) -> HttpResponse:
     """Store what a valid form says, or show it again with what was refused."""
     if form.is_bound and form.is_valid():
@@ -178,7 +202,7 @@ def _asked(
 
 
 def _withdraw(
-    request: HttpRequest, thing: Any, standard: ReferenceStandard, act: Callable[..., Any]
+    request: SignedRequest, thing: Any, standard: ReferenceStandard, act: Callable[..., Any]
 ) -> HttpResponse:
     require(request.user, "approve", standard.site_id)
     today = standard.site.day_of(timezone.now())
@@ -200,12 +224,12 @@ def _name(thing: Any) -> str:
     return "standard" if isinstance(thing, ReferenceStandard) else "certificate"
 
 
-def _standard(request: HttpRequest, pk: int) -> ReferenceStandard:
+def _standard(request: SignedRequest, pk: int) -> ReferenceStandard:
     seen = _with_end(ReferenceStandard.objects.seen_by(request.user).select_related("site"))
     return get_object_or_404(seen, pk=pk)
 
 
-def _certificate(request: HttpRequest, pk: int) -> StandardCertificate:
+def _certificate(request: SignedRequest, pk: int) -> StandardCertificate:
     known = StandardCertificate.objects.select_related("standard__site")
     return get_object_or_404(known, pk=pk, standard__site__in=request.user.site_ids("see"))
 
@@ -218,31 +242,32 @@ def _with_end(standards: QuerySet) -> QuerySet:
 
 
 def _withdrawn_last() -> Case:
-    return Case(When(withdrawn_on=None, then=Value(0)), default=Value(1), output_field=IntegerField())
+    return Case(
+        When(withdrawn_on=None, then=Value(0)), default=Value(1), output_field=IntegerField()
+    )
 
 
-def _in_state(standard: ReferenceStandard) -> ReferenceStandard:
-    """The standard with the state of its certificate on its site's day, as key, kind and words."""
+def _standing(standard: ReferenceStandard) -> Standing:
     today = standard.site.day_of(timezone.now())
-    key = _state(standard, today)
+    ends_on = standard.ends_on  # type: ignore[attr-defined]  # annotated by _with_end
+    key = _state(standard, ends_on, today)
     kind, words = STATES[key]
-    standard.state_key, standard.state_kind = key, kind
-    days = (standard.ends_on - today).days if standard.ends_on else 0
-    standard.state_words = {
+    days = (ends_on - today).days if ends_on else 0
+    said = {
         "soon": f"lapses in {days} d" if days else "lapses today",
         "lapsed": f"lapsed {-days} d ago",
-    }.get(key, words)
-    return standard
+    }
+    return Standing(standard, ends_on, key, kind, said.get(key, words))
 
 
-def _state(standard: ReferenceStandard, today: dt.date) -> str:
+def _state(standard: ReferenceStandard, ends_on: dt.date | None, today: dt.date) -> str:
     if standard.withdrawn_on and standard.withdrawn_on <= today:
         return "withdrawn"
-    if standard.ends_on is None:
+    if ends_on is None:
         return "none"
-    if standard.ends_on < today:
+    if ends_on < today:
         return "lapsed"
-    return "soon" if (standard.ends_on - today).days <= SOON_DAYS else "valid"
+    return "soon" if (ends_on - today).days <= SOON_DAYS else "valid"
 
 
 def _matches(standard: ReferenceStandard, text: str) -> bool:

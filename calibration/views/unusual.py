@@ -11,7 +11,12 @@ ODD_BANDS = {"failure low", "suspect low", "suspect high", "failure high"}
 
 def unusual(record: Calibration, readings: list[Reading]) -> list[str]:
     """Sentences, gravest first; empty when nothing about the record is out of the ordinary."""
-    return [*_verdicts(record, readings), *_missing(record, readings), *_adjusting(record), *_else(record, readings)]
+    return [
+        *_verdicts(record, readings),
+        *_missing(record, readings),
+        *_adjusting(record),
+        *_else(record, readings),
+    ]
 
 
 def _verdicts(record: Calibration, readings: list[Reading]) -> list[str]:
@@ -20,8 +25,14 @@ def _verdicts(record: Calibration, readings: list[Reading]) -> list[str]:
         outside = [r for r in readings if r.stage == stage and r.verdict == "fail"]
         if verdict == "fail" and outside:
             every = sum(r.stage == stage for r in readings)
-            then = " Approving opens a finding." if stage == "as found" else " It goes back to service like this."
-            said.append(f"{stage.capitalize()}, {len(outside)} of {every} readings are out of tolerance.{then}")
+            then = (
+                " Approving opens a finding."
+                if stage == "as found"
+                else " It goes back to service like this."
+            )
+            said.append(
+                f"{stage.capitalize()}, {len(outside)} of {every} readings are out of tolerance.{then}"
+            )
     bands = sorted({f"{r.observed:f} is {r.band}" for r in readings if r.band in ODD_BANDS})
     if bands:
         said.append(f"By NE 43 {', '.join(bands)}: evidence of a failure rather than of drift.")
@@ -60,7 +71,9 @@ def _else(record: Calibration, readings: list[Reading]) -> list[str]:
         said.append(f"Entered {late} days after it was done.")
     hysteresis = record.found_hysteresis or 0
     if hysteresis > record.tolerance_percent / 2:
-        said.append(f"Hysteresis of {number(hysteresis, 2)} % of span as found, more than half the tolerance.")
+        said.append(
+            f"Hysteresis of {number(hysteresis, 2)} % of span as found, more than half the tolerance."
+        )
     if any(r.origin == "computed" for r in readings):
         said.append("Some readings were computed, not read.")
     return said

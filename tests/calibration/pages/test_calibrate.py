@@ -38,7 +38,9 @@ def send(sign_in, technician, job):
     """Send the form as the technician; keyword arguments as of ``typed``."""
 
     def post(*args, who=technician, on=job, **more):
-        return sign_in(who).post(reverse("calibration:calibrate", args=[on.pk]), typed(*args, **more))
+        return sign_in(who).post(
+            reverse("calibration:calibrate", args=[on.pk]), typed(*args, **more)
+        )
 
     return post
 
@@ -123,13 +125,23 @@ def test_what_is_wrong_is_said_beside_it_and_nothing_is_lost(send, field, value,
     assert answer.status_code == 422
     assert said in page
     assert "kept all the same" in page
-    assert f'value="{value}"' in page or not isinstance(value, str) or not value or value == "on" or field == "way"
+    assert (
+        f'value="{value}"' in page
+        or not isinstance(value, str)
+        or not value
+        or value == "on"
+        or field == "way"
+    )
     assert "checked" in page or field in ("standards", "cautions_read")
     assert Calibration.objects.count() == 0
 
 
-@pytest.mark.parametrize(("observed", "band"), [("3.5", "failure low"), ("21.5", "failure high"), ("3.7", "suspect low")])
-def test_currents_outside_the_range_are_stored_and_told_by_their_band(send, observed, band, sign_in, technician):
+@pytest.mark.parametrize(
+    ("observed", "band"), [("3.5", "failure low"), ("21.5", "failure high"), ("3.7", "suspect low")]
+)
+def test_currents_outside_the_range_are_stored_and_told_by_their_band(
+    send, observed, band, sign_in, technician
+):
     answer = send(**{"found-0-observed": observed})
     assert answer.status_code == 302
     assert band in sign_in(technician).get(answer.url).content.decode()
@@ -168,7 +180,7 @@ def test_a_lapsed_standard_is_not_offered(sign_in, technician, job):
     a_certified_standard("MM-01")
     a_certificate(a_standard("MM-07"), dt.date(2025, 1, 1), dt.date(2025, 12, 31))
     page = sign_in(technician).get(reverse("calibration:calibrate", args=[job.pk])).content.decode()
-    lapsed = page[page.index('data-covers="2025-01-01/2025-12-31"'):][:200]
+    lapsed = page[page.index('data-covers="2025-01-01/2025-12-31"') :][:200]
     assert "hidden" in lapsed
     assert "disabled" in lapsed
 
@@ -222,7 +234,9 @@ def test_only_a_technician_of_the_site_may_calibrate(sign_in, job, planner, outs
 
 
 def test_a_point_of_volume_and_reverse_action_is_set_out_and_stored(sign_in, technician):
-    point = a_point("LT-131A", quantity="volume", unit="m3", lower=Decimal(60), upper=Decimal(10), signal="1-5V")
+    point = a_point(
+        "LT-131A", quantity="volume", unit="m3", lower=Decimal(60), upper=Decimal(10), signal="1-5V"
+    )
     an_installation(point)
     job = a_job(point, by=technician)
     sent = typed([], **{"found-rows": 2, "found-0-applied": "60", "found-0-observed": "1.004",
@@ -260,7 +274,9 @@ def test_a_standard_withdrawn_later_does_not_spoil_the_resent_form(send, approve
     assert send(submission=submission).url == first.url
 
 
-def test_a_second_amendment_of_one_record_is_a_conflict(sign_in, technician, second_technician, approver):
+def test_a_second_amendment_of_one_record_is_a_conflict(
+    sign_in, technician, second_technician, approver
+):
     record = an_approved_record(an_equipped_point(), by=technician, approved_by=approver)
     address = reverse("calibration:amend", args=[record.pk])
     sign_in(technician).post(address, typed(reason="first"))

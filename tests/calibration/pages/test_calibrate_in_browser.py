@@ -15,7 +15,9 @@ from calibration.models import Calibration
 from calibration.operations.judging import Range
 from tests.makers import a_certified_standard, a_job, a_procedure
 
-VECTORS = json.loads((Path(__file__).parent / "reading_vectors.json").read_text(encoding="utf-8"))["cases"]
+VECTORS = json.loads((Path(__file__).parent / "reading_vectors.json").read_text(encoding="utf-8"))[
+    "cases"
+]
 TYPED = ("applied", "observed", "indication")
 
 
@@ -25,12 +27,19 @@ def told_by_server(case: dict) -> dict[str, str]:
     form.is_valid()
     against = Range(float(case["lower"]), float(case["upper"]), case["signal"], case["tolerance"])
     told = _told(form, against)
-    return {"expected": told.expected, "error": told.error, "band": told.band, "verdict": told.verdict}
+    return {
+        "expected": told.expected,
+        "error": told.error,
+        "band": told.band,
+        "verdict": told.verdict,
+    }
 
 
 @pytest.mark.parametrize("case", VECTORS, ids=[case["why"] for case in VECTORS])
 def test_the_server_says_what_was_worked_by_hand(case):
-    assert told_by_server(case) == {key: case[key] for key in ("expected", "error", "band", "verdict")}
+    assert told_by_server(case) == {
+        key: case[key] for key in ("expected", "error", "band", "verdict")
+    }
 
 
 JUDGE_ALL = """async ([url, cases]) => {
@@ -45,7 +54,9 @@ JUDGE_ALL = """async ([url, cases]) => {
 def invented(rng: random.Random) -> dict:
     """A reading nobody chose: digits, ranges and signals at random, both directions."""
     lower, upper = rng.sample(range(-2000, 12000), 2)
-    signal, low, high = rng.choice([("4-20mA", 4, 20), ("0-20mA", 0, 20), ("1-5V", 1, 5), ("0-10V", 0, 10)])
+    signal, low, high = rng.choice(
+        [("4-20mA", 4, 20), ("0-20mA", 0, 20), ("1-5V", 1, 5), ("0-10V", 0, 10)]
+    )
     applied = rng.randint(min(lower, upper), max(lower, upper))
     right = low + (high - low) * (applied - lower) / (upper - lower)
     return {
@@ -55,7 +66,9 @@ def invented(rng: random.Random) -> dict:
         "tolerance": rng.choice([0.05, 0.25, 0.5, 1.0, 2.5]),
         "applied": f"{applied / 1000:.3f}",
         "observed": rng.choice([None, f"{right + rng.gauss(0, 0.1):.{rng.randint(1, 5)}f}"]),
-        "indication": rng.choice([None, f"{applied / 1000 + rng.gauss(0, 0.02):.{rng.randint(1, 4)}f}"]),
+        "indication": rng.choice(
+            [None, f"{applied / 1000 + rng.gauss(0, 0.02):.{rng.randint(1, 4)}f}"]
+        ),
     }
 
 
@@ -86,7 +99,9 @@ def at_the_form(page, live_server, sign_in, technician):
     return page
 
 
-def fill_as_found(page, observed="4.016 8.016 12.016 16.016 20.016 16.016 12.016 8.016 4.016") -> None:
+def fill_as_found(
+    page, observed="4.016 8.016 12.016 16.016 20.016 16.016 12.016 8.016 4.016"
+) -> None:
     page.locator("[name=stands-0-applied]").fill("4.300")
     page.locator("[name=stands-0-observed]").fill("12.016")
     for n, current in enumerate(observed.split()):

@@ -27,7 +27,13 @@ def address(name: str, finding: Finding) -> str:
 
 def test_a_finding_tells_since_when_and_how_much(sign_in, auditor, finding):
     page = sign_in(auditor).get(finding.get_absolute_url()).content.decode()
-    for shown in ("4 Aug 2026", "2 Nov 2026", "−1.50 % of span, −120", "mm", f"Record {finding.record_id}"):
+    for shown in (
+        "4 Aug 2026",
+        "2 Nov 2026",
+        "−1.50 % of span, −120",
+        "mm",
+        f"Record {finding.record_id}",
+    ):
         assert shown in page
     assert "Sign the assessment" not in page
 
@@ -63,19 +69,24 @@ def test_a_closed_finding_takes_no_further_assessment(sign_in, approver, planner
 
 def test_who_may_assess(sign_in, technician, auditor, outsider, finding):
     for person, status in ((technician, 403), (auditor, 403), (outsider, 404)):
-        assert sign_in(person).post(address("finding_assess", finding), {"text": "x"}).status_code == status
+        assert (
+            sign_in(person).post(address("finding_assess", finding), {"text": "x"}).status_code
+            == status
+        )
         assert sign_in(person).post(address("finding_agree", finding)).status_code == status
     assert sign_in(outsider).get(finding.get_absolute_url()).status_code == 404
 
 
 def test_the_list_is_by_state(sign_in, approver, finding):
     client = sign_in(approver)
-    assert [f.pk for f in client.get("/findings/").context["rows"]] == [finding.pk]
+    assert [f.pk for f, _ in client.get("/findings/").context["rows"]] == [finding.pk]
     assert client.get("/findings/?state=closed").context["rows"] == []
     assert len(client.get("/findings/?state=nonsense").context["rows"]) == 1
 
 
-def test_finding_pages_cost_a_fixed_number_of_queries(sign_in, approver, finding, django_assert_max_num_queries):
+def test_finding_pages_cost_a_fixed_number_of_queries(
+    sign_in, approver, finding, django_assert_max_num_queries
+):
     client = sign_in(approver)
     with django_assert_max_num_queries(6):
         client.get("/findings/")

@@ -12,7 +12,9 @@ from tests.makers import NOON, a_job, a_procedure, a_record, a_tank, an_equipped
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 
-def test_my_jobs_stand_first_and_returned_ones_on_top(sign_in, technician, approver, planner, second_technician):
+def test_my_jobs_stand_first_and_returned_ones_on_top(
+    sign_in, technician, approver, planner, second_technician
+):
     jobs.plan(an_equipped_point("LT-102A"), technician=technician, by=planner)
     record = a_record(an_equipped_point("LT-103A"), by=technician)
     records.send_back(record, reason="the dip is missing", by=approver, at=NOON)
@@ -38,7 +40,15 @@ def test_a_job_shows_facts_cautions_steps_and_history(sign_in, technician):
     a_procedure()
     job = a_job(by=technician)
     page = sign_in(technician).get(job.get_absolute_url()).content.decode()
-    for shown in ("3-wire", "palm olein", "0.300 to 8.300", "Permit in force.", "Loop returned.", "take job", "Fill in the"):
+    for shown in (
+        "3-wire",
+        "palm olein",
+        "0.300 to 8.300",
+        "Permit in force.",
+        "Loop returned.",
+        "take job",
+        "Fill in the",
+    ):
         assert shown in page
 
 
@@ -66,9 +76,15 @@ def test_who_may_start_and_see_a_job(sign_in, technician, planner, administrator
     assert sign_in(administrator).get("/jobs/").status_code == 403
 
 
-def test_job_pages_cost_the_same_for_one_and_for_many(sign_in, technician, planner, django_assert_max_num_queries):
+def test_job_pages_cost_the_same_for_one_and_for_many(
+    sign_in, technician, planner, django_assert_max_num_queries
+):
     for number in range(5):
-        jobs.plan(an_equipped_point(f"LT-10{number}B"), technician=technician if number % 2 else None, by=planner)
+        jobs.plan(
+            an_equipped_point(f"LT-10{number}B"),
+            technician=technician if number % 2 else None,
+            by=planner,
+        )
     a_procedure()
     client = sign_in(technician)
     with django_assert_max_num_queries(6):
@@ -77,7 +93,9 @@ def test_job_pages_cost_the_same_for_one_and_for_many(sign_in, technician, plann
         client.get(Job.objects.first().get_absolute_url())
 
 
-def test_a_procedure_is_read_by_version_and_never_by_those_who_see_no_site(sign_in, technician, administrator):
+def test_a_procedure_is_read_by_version_and_never_by_those_who_see_no_site(
+    sign_in, technician, administrator
+):
     a_procedure()
     client = sign_in(technician)
     assert "cap-tank" in client.get("/procedures/").content.decode()

@@ -89,7 +89,9 @@ def test_own_work_has_no_buttons_and_cannot_be_approved(sign_in, record, technic
 
 
 def test_a_record_is_signed_only_as_it_was_shown(sign_in, approver, record):
-    answer = sign_in(approver).post(address("approve", record), approving(record, content_sha256="0" * 64))
+    answer = sign_in(approver).post(
+        address("approve", record), approving(record, content_sha256="0" * 64)
+    )
     assert answer.status_code == 422
     assert "was not this one" in answer.content.decode()
 
@@ -106,7 +108,9 @@ def test_the_second_approver_learns_that_somebody_was_quicker(sign_in, approver,
     assert client.get(address("approve", record)).status_code == 302
 
 
-def test_a_return_needs_its_reason_and_reaches_the_technicians_jobs(sign_in, approver, technician, record):
+def test_a_return_needs_its_reason_and_reaches_the_technicians_jobs(
+    sign_in, approver, technician, record
+):
     client = sign_in(approver)
     assert client.post(address("return", record), {"reason": " "}).status_code == 422
     answer = client.post(address("return", record), {"reason": "75 % was read twice"}, follow=True)
@@ -142,11 +146,15 @@ def test_the_list_is_filtered(sign_in, auditor, record, query, shown):
     assert (f'href="/records/{record.pk}/"' in page) == shown
 
 
-def test_older_records_follow_without_gap_or_repeat(sign_in, auditor, technician, approver, monkeypatch):
+def test_older_records_follow_without_gap_or_repeat(
+    sign_in, auditor, technician, approver, monkeypatch
+):
     monkeypatch.setattr("calibration.views.records.ROWS", 2)
     point = an_equipped_point()
     made = [
-        an_approved_record(point, by=technician, approved_by=approver, done_on=TODAY - dt.timedelta(n)).pk
+        an_approved_record(
+            point, by=technician, approved_by=approver, done_on=TODAY - dt.timedelta(n)
+        ).pk
         for n in (0, 0, 1, 2, 2)
     ]
     client, url, seen = sign_in(auditor), "/records/", []
@@ -175,11 +183,17 @@ def test_record_pages_cost_the_same_for_one_and_for_many(
 @pytest.mark.parametrize("name", ["record", "approve", "amend", "return"])
 def test_another_sites_record_does_not_exist(sign_in, outsider, record, name):
     client = sign_in(outsider)
-    answer = client.post(address(name, record)) if name == "return" else client.get(address(name, record))
+    answer = (
+        client.post(address(name, record))
+        if name == "return"
+        else client.get(address(name, record))
+    )
     assert answer.status_code == 404
 
 
-def test_who_may_do_what_with_a_record(sign_in, record, technician, planner, auditor, administrator):
+def test_who_may_do_what_with_a_record(
+    sign_in, record, technician, planner, auditor, administrator
+):
     for person in (technician, planner, auditor):
         assert sign_in(person).get(address("approve", record)).status_code == 403
         assert sign_in(person).post(address("return", record), {"reason": "x"}).status_code == 403
@@ -190,8 +204,14 @@ def test_who_may_do_what_with_a_record(sign_in, record, technician, planner, aud
 
 def test_direct_sql_cannot_touch_an_approved_record(technician, approver):
     record = an_approved_record(by=technician, approved_by=approver)
-    with pytest.raises(IntegrityError, match="never change"), transaction.atomic(), connection.cursor() as cursor:
-        cursor.execute("UPDATE calibration_reading SET observed = 12 WHERE record_id = %s", [record.pk])
+    with (
+        pytest.raises(IntegrityError, match="never change"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute(
+            "UPDATE calibration_reading SET observed = 12 WHERE record_id = %s", [record.pk]
+        )
 
 
 def test_a_note_cannot_carry_markup(sign_in, technician):

@@ -41,7 +41,7 @@ def test_states_are_told_by_the_day_and_the_first_to_lapse_stands_on_top(sign_in
     a_standard("MM-none")
     a_standard("MM-gone", withdrawn_on=TODAY, withdrawn_why="dropped")
     rows = sign_in(auditor).get("/standards/").context["rows"]
-    assert [(row.name, row.state_words) for row in rows] == [
+    assert [(row.standard.name, row.words) for row in rows] == [
         ("MM-none", "no certificate"),
         ("MM-lapsed", "lapsed 20 d ago"),
         ("MM-today", "lapses today"),
@@ -57,7 +57,7 @@ def test_a_new_certificate_makes_a_lapsed_standard_valid(sign_in, technician):
     standard = until("MM-07", TODAY - dt.timedelta(20))
     answer = sign_in(technician).post(address("certificate_new", standard), FACTS, follow=True)
     assert "Certificate H-2201 is stored." in answer.content.decode()
-    assert answer.context["standard"].state_key == "valid"
+    assert answer.context["standing"].key == "valid"
 
 
 def test_a_standard_is_added_and_edited_by_those_who_may(sign_in, technician, approver, site):
@@ -76,7 +76,9 @@ def test_a_standard_is_added_and_edited_by_those_who_may(sign_in, technician, ap
     assert sign_in(approver).get(address("standard_edit", standard)).status_code == 403
 
 
-def test_a_certificates_file_is_kept_under_its_content_and_only_downloaded(sign_in, technician, auditor):
+def test_a_certificates_file_is_kept_under_its_content_and_only_downloaded(
+    sign_in, technician, auditor
+):
     standard = a_standard()
     file = SimpleUploadedFile("scan.pdf", PDF, content_type="text/html")
     sign_in(technician).post(address("certificate_new", standard), FACTS | {"file": file})
@@ -94,7 +96,8 @@ def test_a_certificates_file_is_kept_under_its_content_and_only_downloaded(sign_
 def test_an_altered_file_is_not_handed_out(sign_in, technician):
     standard, client = a_standard(), sign_in(technician)
     client.post(
-        address("certificate_new", standard), FACTS | {"file": SimpleUploadedFile("scan.pdf", PDF + b"2")}
+        address("certificate_new", standard),
+        FACTS | {"file": SimpleUploadedFile("scan.pdf", PDF + b"2")},
     )
     certificate = StandardCertificate.objects.get()
     (Path(settings.DATA) / "certificates" / certificate.stored_as).write_bytes(b"%PDF-1.7 doctored")
@@ -104,12 +107,19 @@ def test_an_altered_file_is_not_handed_out(sign_in, technician):
 
 @pytest.mark.parametrize(
     ("content", "said"),
-    [(b"<svg onload=alert(1)>", "no PDF, PNG or JPEG"), (b"%PDF-" + b"0" * 10 * 1024 * 1024, "up to 10 MB")],
+    [
+        (b"<svg onload=alert(1)>", "no PDF, PNG or JPEG"),
+        (b"%PDF-" + b"0" * 10 * 1024 * 1024, "up to 10 MB"),
+    ],
     ids=["by its content", "too large"],
 )
-def test_a_file_that_is_none_of_these_is_refused_and_the_entries_stay(sign_in, technician, content, said):
+def test_a_file_that_is_none_of_these_is_refused_and_the_entries_stay(
+    sign_in, technician, content, said
+):
     file = SimpleUploadedFile("scan.pdf", content, content_type="application/pdf")
-    answer = sign_in(technician).post(address("certificate_new", a_standard()), FACTS | {"file": file})
+    answer = sign_in(technician).post(
+        address("certificate_new", a_standard()), FACTS | {"file": file}
+    )
     assert answer.status_code == 422
     assert said in answer.content.decode()
     assert 'value="H-2201"' in answer.content.decode()
@@ -141,7 +151,9 @@ def test_withdrawal_is_an_approvers_act_with_a_reason(sign_in, technician, appro
         client = sign_in(approver)
         assert "1 record rests on it" in client.get(address(name, thing)).content.decode()
         assert client.post(address(name, thing), {"on": TODAY, "why": ""}).status_code == 422
-        answer = client.post(address(name, thing), {"on": TODAY, "why": "off by 0.03 mA"}, follow=True)
+        answer = client.post(
+            address(name, thing), {"on": TODAY, "why": "off by 0.03 mA"}, follow=True
+        )
         assert "off by 0.03 mA" in answer.content.decode()
     standard.refresh_from_db()
     assert standard.withdrawn_on == TODAY
