@@ -34,28 +34,26 @@ def page_of(
     keys: Sequence[str],
     *,
     query: QueryDict,
-    everything: QuerySet | None = None,
+    joined: QuerySet,
+    everything: QuerySet,
     size: int = SIZE,
 ) -> Page:
     """The page that ``query`` asks for with ``after`` or ``before`` (a row's id); else the first.
 
-    keys: what the list is sorted by, all rising, or all falling with a leading minus; the id settles ties.
-    everything: where that row is looked up, in case the filter has lost it meanwhile; ``rows`` when not given.
+    rows: filtered and lean; the page is cut from it first, and only its rows are then looked up in ``joined``.
+    keys: what the list is sorted by, all rising or, with a minus, all falling; the id settles ties.
+    everything: unfiltered, where the row to start beside is looked up in case the filter has lost it meanwhile.
     """
-    falling = keys[0].startswith("-")
     names = [key.lstrip("-") for key in keys] + ["pk"]
-    backwards = "before" in query
-    descending = falling != backwards
-    source = rows if everything is None else everything
-    start = _key_of(source, names, query.get("before") or query.get("after"))
-    ordered = rows.order_by(*(f"-{name}" if descending else name for name in names))
+    start = _key_of(everything, names, query.get("before") or query.get("after"))
+    backwards = start is not None and "before" in query
+    falling = keys[0].startswith("-") != backwards
+    order = [f"-{name}" if falling else name for name in names]
+    cut = rows.order_by(*order)
     if start is not None:
-        lookup = TupleLessThan if descending else TupleGreaterThan
-        ordered = ordered.filter(lookup(Tuple(*map(F, names)), start))
-    else:
-        backwards = False
-        ordered = rows.order_by(*(f"-{name}" if falling else name for name in names))
-    found = list(ordered[: size + 1])
+        beyond = TupleLessThan if falling else TupleGreaterThan
+        cut = cut.filter(beyond(Tuple(*map(F, names)), start))
+    found = list(joined.filter(pk__in=cut.values("pk")[: size + 1]).order_by(*order))
     more = len(found) > size
     found = found[:size]
     if backwards:
@@ -66,7 +64,8 @@ def page_of(
         rows=found,
         earlier=_link(query, before=found[0].pk) if has_earlier and found else "",
         later=_link(query, after=found[-1].pk) if has_later and found else "",
-        found=rows.order_by()[: COUNTED + 1].count(),
+        # A list that fits its first page has been counted already.
+        found=rows.order_by()[: COUNTED + 1].count() if more or start is not None else len(found),
     )
 
 

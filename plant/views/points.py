@@ -28,6 +28,10 @@ from plant.views.saving import OFFERED, accepted, attempt, page, sent
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
+XLSX_ROWS = 20_000
+"""A workbook is made whole before its first byte goes out: some ten seconds for so many, and then it would time out."""
+
+
 def with_present(points: QuerySet) -> QuerySet:
     """Each point with what hangs at it now, without a query of its own."""
     present = FilteredRelation("installations", condition=Q(installations__removed_on=None))
@@ -39,17 +43,21 @@ def with_present(points: QuerySet) -> QuerySet:
     )
 
 
-def seen_points(request: SignedRequest) -> QuerySet:
-    return with_present(MeasuringPoint.objects.seen_by(request.user))
-
-
 def register(request: SignedRequest) -> HttpResponse:
     places = Places.seen_by(request.user, timezone.now())
-    points = seen_points(request)
-    found = PointFilter(request.GET, points, places=places)
     sort = PointTable.sort_from(request.GET.get("sort", ""))
-    rows = found.qs.select_related("tank__area", "tank__product")
-    listed = page_of(rows, PointTable.keys(sort), query=request.GET, everything=points)
+    seen = MeasuringPoint.objects.seen_by(request.user)
+    points = with_present(seen) if sort.endswith("transmitter") else seen
+    found = PointFilter(request.GET, points, places=places)
+    listed = page_of(
+        found.qs,
+        PointTable.keys(sort),
+        query=request.GET,
+        joined=with_present(MeasuringPoint.objects.all()).select_related(
+            "tank__area", "tank__product"
+        ),
+        everything=points,
+    )
     facts = {
         "table": PointTable(with_states(listed.rows, places.days), sort=sort),
         "page": listed,
@@ -76,6 +84,12 @@ def export_xlsx(request: SignedRequest) -> HttpResponseBase:
     points = _to_export(request)
     if isinstance(points, HttpResponse):
         return points
+    if points.count() > XLSX_ROWS:
+        messages.warning(
+            request,
+            f"A workbook holds up to {XLSX_ROWS} points here: filter first, or take the CSV file.",
+        )
+        return redirect(f"/register/?{without_place(request.GET)}")
     return FileResponse(
         xlsx_file(points), as_attachment=True, filename="register.xlsx", content_type=XLSX
     )
@@ -95,7 +109,9 @@ def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
             request, "A file holds one site: choose the site, filter, and export again."
         )
         return redirect(f"/register/?{without_place(request.GET)}")
-    points = PointFilter(request.GET, seen_points(request), places=places).qs
+    points = PointFilter(
+        request.GET, with_present(MeasuringPoint.objects.seen_by(request.user)), places=places
+    ).qs
     return points.filter(site_id__in=exported).order_by("site_id", "tag_key", "pk")
 
 

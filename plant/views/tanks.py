@@ -48,8 +48,10 @@ def tanks(request: SignedRequest) -> HttpResponse:
     seen = Tank.objects.seen_by(request.user)
     found = TankFilter(request.GET, seen, places=places)
     sort = TankTable.sort_from(request.GET.get("sort", ""))
-    rows = found.qs.select_related("area", "product").annotate(point_count=Count("points"))
-    listed = page_of(rows, TankTable.keys(sort), query=request.GET, everything=seen)
+    joined = Tank.objects.select_related("area", "product").annotate(point_count=Count("points"))
+    listed = page_of(
+        found.qs, TankTable.keys(sort), query=request.GET, joined=joined, everything=seen
+    )
     facts = {
         "table": TankTable(listed.rows, sort=sort),
         "page": listed,

@@ -23,19 +23,25 @@ from plant.tables import TransmitterTable
 from plant.views.saving import OFFERED, accepted, attempt, page, sent
 
 
-def _seen(request: SignedRequest) -> QuerySet:
+def _with_place() -> QuerySet:
     present = FilteredRelation("installations", condition=Q(installations__removed_on=None))
-    return Transmitter.objects.seen_by(request.user).annotate(
+    return Transmitter.objects.annotate(
         present=present, point_id=F("present__point_id"), point_tag=F("present__point__tag")
     )
 
 
 def transmitters(request: SignedRequest) -> HttpResponse:
     places = Places.seen_by(request.user, timezone.now())
-    seen = _seen(request)
+    seen = Transmitter.objects.seen_by(request.user)
     found = TransmitterFilter(request.GET, seen, places=places)
     sort = TransmitterTable.sort_from(request.GET.get("sort", ""))
-    listed = page_of(found.qs, TransmitterTable.keys(sort), query=request.GET, everything=seen)
+    listed = page_of(
+        found.qs,
+        TransmitterTable.keys(sort),
+        query=request.GET,
+        joined=_with_place(),
+        everything=seen,
+    )
     for row in listed.rows:
         row.point_url = f"/points/{row.point_id}/"
     facts = {
