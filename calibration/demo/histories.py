@@ -25,6 +25,7 @@ from calibration.demo.laws import (
 from calibration.demo.scenario import (
     AS_OF,
     PEOPLE,
+    QUIET,
     SHORT,
     Point,
     celsius_of,
@@ -268,6 +269,8 @@ def _run(visit: Visit, device: Device, stage: str, chance: Chance) -> list[Row]:
     errors = device.errors(percents, rising, chance)
     if point.tag == NEAR_LIMIT and stage == "as found" and visit.day > ago(30):
         errors = errors + (0.24 - errors[np.abs(errors).argmax()])
+    if point.tag == QUIET and stage == "as found" and visit.day > NOZZLE_WORK:
+        errors = errors + (100 * 6.8 / 11100 - errors.max())
     return [
         _row(visit, stage, n, float(p), bool(up), float(error), chance)
         for n, (p, up, error) in enumerate(zip(percents, rising, errors, strict=True), 1)
