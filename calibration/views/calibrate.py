@@ -20,6 +20,7 @@ from calibration.views.jobs import JOB_FACTS, last_record, transmitter_at, versi
 from plant.permissions import require
 from plant.refusals import Refused
 from plant.requests import SignedRequest
+from plant.views.saving import sent
 
 NO_PROCEDURE = (
     "No procedure is published yet. An administrator loads those that come with Spanbook."
@@ -46,7 +47,7 @@ def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
         job.point,
         version,
         today=job.site.day_of(timezone.now()),
-        data=request.POST if request.method == "POST" else None,
+        data=sent(request),
     )
 
     def send(entry: CalibrationEntry) -> Receipt:
@@ -87,7 +88,7 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
         record.point,
         version,
         today=record.done_on,
-        data=request.POST if request.method == "POST" else None,
+        data=sent(request),
         amended=record,
     )
 

@@ -21,6 +21,7 @@ from calibration.views.jobs import require_sight
 from plant.permissions import may, require
 from plant.refusals import NotAllowed, Refused
 from plant.requests import SignedRequest
+from plant.views.saving import sent
 
 SOON_DAYS = 60
 STATES = {
@@ -91,7 +92,7 @@ def standard(request: SignedRequest, pk: int) -> HttpResponse:
 def add(request: SignedRequest) -> HttpResponse:
     if not request.user.site_ids("add standard"):
         raise NotAllowed("Only a technician or planner adds standards. Ask one of them.")
-    form = StandardForm(request.POST or None, person=request.user)
+    form = StandardForm(sent(request), person=request.user)
 
     def store() -> HttpResponse:
         kept = acts.add(form.save(commit=False), by=request.user)
@@ -107,7 +108,7 @@ def add(request: SignedRequest) -> HttpResponse:
 def edit(request: SignedRequest, pk: int) -> HttpResponse:
     found = _standard(request, pk)
     require(request.user, "add standard", found.site_id)
-    form = StandardForm(request.POST or None, instance=found, person=request.user)
+    form = StandardForm(sent(request), instance=found, person=request.user)
 
     def store() -> HttpResponse:
         acts.change(form.save(commit=False), by=request.user)
@@ -123,7 +124,7 @@ def add_certificate(request: SignedRequest, pk: int) -> HttpResponse:
     found = _standard(request, pk)
     require(request.user, "add standard", found.site_id)
     certificate = StandardCertificate(standard=found)
-    form = CertificateForm(request.POST or None, request.FILES or None, instance=certificate)
+    form = CertificateForm(sent(request), request.FILES or None, instance=certificate)
 
     def store() -> HttpResponse:
         kept = form.save(commit=False)
@@ -206,7 +207,7 @@ def _withdraw(
 ) -> HttpResponse:
     require(request.user, "approve", standard.site_id)
     today = standard.site.day_of(timezone.now())
-    form = WithdrawForm(request.POST or None, initial={"on": today})
+    form = WithdrawForm(sent(request), initial={"on": today})
     used = StandardUse.objects.filter(**{_name(thing): thing})
 
     def store() -> HttpResponse:
