@@ -211,7 +211,7 @@ def test_the_form_costs_the_same_however_much_history_there_is(
 ):
     typed()
     client = sign_in(technician)
-    with django_assert_max_num_queries(13):
+    with django_assert_max_num_queries(12):
         client.get(reverse("calibration:calibrate", args=[job.pk]))
 
 
