@@ -8,10 +8,12 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
 
 from calibration.forms.deferrals import DecideForm, DeferForm
 from calibration.models import Calibration, Deferral
 from calibration.operations import deferrals
+from calibration.views.jobs import require_sight
 from plant.models import MeasuringPoint
 from plant.permissions import may, require
 from plant.refusals import Refused
@@ -19,14 +21,16 @@ from plant.templatetags.quantities import day_text
 
 SHOWN_RESULTS = 5
 DECIDED_SHOWN = 50
+FORM = ["GET", "HEAD", "POST"]
 
 
+@require_http_methods(FORM)
 def defer(request: HttpRequest, pk: int) -> HttpResponse:
     """Ask for a deferral of one point."""
     points = MeasuringPoint.objects.seen_by(request.user).select_related("site", "tank", "trend")
     point = get_object_or_404(points, pk=pk)
     require(request.user, "defer", point.site_id)
-    form = DeferForm(request.POST or None)
+    form = DeferForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
         try:
             deferrals.ask(point, **form.cleaned_data, by=request.user, at=timezone.now())
@@ -39,8 +43,10 @@ def defer(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "calibration/deferral_ask.html", context, status=status)
 
 
+@require_safe
 def waiting(request: HttpRequest) -> HttpResponse:
     """What waits for a decision, and what was decided lately."""
+    require_sight(request.user)
     seen = Deferral.objects.seen_by(request.user).select_related(
         "point__tank", "site", "asked_by", "decided_by"
     )
@@ -52,6 +58,7 @@ def waiting(request: HttpRequest) -> HttpResponse:
     return render(request, "calibration/deferrals.html", context)
 
 
+@require_http_methods(FORM)
 def decide(request: HttpRequest, pk: int) -> HttpResponse:
     """Grant or refuse one deferral."""
     seen = Deferral.objects.seen_by(request.user).select_related(
@@ -59,7 +66,7 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
     )
     deferral = get_object_or_404(seen, pk=pk)
     require(request.user, "approve", deferral.site_id)
-    form = DecideForm(request.POST or None)
+    form = DecideForm(request.POST if request.method == "POST" else None)
     if form.is_valid():
         try:
             done = deferrals.decide(

@@ -10,15 +10,19 @@ from django.db.models import Exists, OuterRef
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from calibration.forms.due import STATES, DueFilter
 from calibration.models import Digest, ReminderScan
 from calibration.tables import due as listing
 from calibration.tables.keyset import NoSuchPlace, Place, page_of
+from calibration.views.jobs import require_sight
 from plant.models import Area, MeasuringPoint, Person, Principle, Site
 
 
+@require_safe
 def due(request: HttpRequest) -> HttpResponse:
+    require_sight(request.user)
     person, now = request.user, timezone.now()
     sites = _sites_of(person, at=now)
     days = {site.pk: site.day_of(now) for site in sites}

@@ -8,26 +8,29 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Count, Q, QuerySet
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from calibration.forms.rounds import AddStopsForm, RoundForm
 from calibration.models import Job, Round
 from calibration.operations import rounds
 from calibration.tables.stops import DONE, stops_of
+from calibration.views.jobs import require_sight
 from plant.models import MeasuringPoint
 from plant.permissions import may, require
-from plant.refusals import Refused
+from plant.refusals import NotAllowed, Refused
 from plant.templatetags.quantities import day_text
 
 LISTED, NEIGHBOURS, MOST_STOPS = 200, 20, 200
+FORM = ["GET", "HEAD", "POST"]
 
 
 @require_safe
 def listing(request: HttpRequest) -> HttpResponse:
     """Rounds, the latest first, with how far each has come."""
+    require_sight(request.user)
     seen = Round.objects.seen_by(request.user).select_related("technician", "site")
     counted = seen.annotate(
         all_stops=Count("stops"), done_stops=Count("stops", filter=Q(stops__state__in=DONE))
@@ -41,18 +44,20 @@ def listing(request: HttpRequest) -> HttpResponse:
     return render(request, "calibration/rounds.html", context)
 
 
+@require_http_methods(FORM)
 def new(request: HttpRequest) -> HttpResponse:
     """Make a round of the points ticked on the due list."""
     sent = request.POST if request.method == "POST" else request.GET
     points = _ticked(request, sent.getlist("point"))
     if not request.user.site_ids("plan"):
-        raise Http404
+        raise NotAllowed("Only a planner makes rounds. Ask one of your site.")
     if not points:
-        return render(request, "calibration/round_new.html", {"points": [], "form": None})
+        status = 422 if request.method == "POST" else 200
+        return render(request, "calibration/round_new.html", {"points": []}, status=status)
     site = points[0].site
     require(request.user, "plan", site.pk)
     today = site.day_of(timezone.now())
-    form = RoundForm(request.POST or None, site=site, on=today, initial=_first_guess(points, today))
+    form = RoundForm(_sent(request), site=site, on=today, initial=_first_guess(points, today))
     if form.is_valid():
         try:
             made = rounds.plan(points, **form.cleaned_data, by=request.user, at=timezone.now())
@@ -93,6 +98,7 @@ def add(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, made, form, status=422)
 
 
+@require_http_methods(FORM)
 def change(request: HttpRequest, pk: int) -> HttpResponse:
     """Change the name, the days, the technician or the note."""
     made = _round(request, pk)
@@ -101,7 +107,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     facts = {
         name: getattr(made, name) for name in ("name", "technician", "starts_on", "ends_on", "note")
     }
-    form = RoundForm(request.POST or None, site=made.site, on=today, initial=facts)
+    form = RoundForm(_sent(request), site=made.site, on=today, initial=facts)
     if form.is_valid():
         try:
             return redirect(rounds.change(made, **form.cleaned_data, by=request.user))
@@ -152,6 +158,11 @@ def _page(request: HttpRequest, made: Round, form: AddStopsForm, status: int = 2
         "neighbours": _neighbours(made, stops) if plans else [],
     }
     return render(request, "calibration/round.html", context, status=status)
+
+
+def _sent(request: HttpRequest) -> QueryDict | None:
+    """What was posted, even if empty; None when the form is only opened."""
+    return request.POST if request.method == "POST" else None
 
 
 def _round(request: HttpRequest, pk: int) -> Round:
