@@ -12,14 +12,13 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from plant.forms.people import AppointmentForm, NewPersonForm, PasswordForm, PersonForm, WhyForm
 from plant.models import Appointment, Person
 from plant.operations import people as operations
-from plant.refusals import NotAllowed
 from plant.requests import SignedRequest
-from plant.views.saving import accepted, attempt, sent
+from plant.views.saving import accepted, attempt, form_page, sent, sites_for
 
 
 def _today() -> dt.date:
@@ -27,10 +26,7 @@ def _today() -> dt.date:
 
 
 def _managed(request: SignedRequest) -> list[int]:
-    sites = request.user.site_ids("manage people")
-    if not sites:
-        raise NotAllowed("Only an administrator may see and change people and their roles.")
-    return sites
+    return sites_for(request, "manage people")
 
 
 def _people(sites: list[int]) -> QuerySet[Person]:
@@ -40,6 +36,7 @@ def _people(sites: list[int]) -> QuerySet[Person]:
     return found.prefetch_related(Prefetch("appointments", theirs, to_attr="roles_here"))
 
 
+@require_safe
 def people(request: SignedRequest) -> HttpResponse:
     rows = list(_people(_managed(request)).order_by("-is_active", "name"))
     for row in rows:
@@ -54,6 +51,7 @@ def _holds(appointment: Appointment) -> bool:
     )
 
 
+@form_page
 @sensitive_post_parameters("password")
 def person_new(request: SignedRequest) -> HttpResponse:
     _managed(request)
@@ -73,6 +71,7 @@ def person_new(request: SignedRequest) -> HttpResponse:
     return render(request, "plant/person_new.html", {"form": form}, status=status)
 
 
+@form_page
 def person(request: SignedRequest, pk: int) -> HttpResponse:
     """A person's data and roles; the page's other forms post to addresses of their own."""
     row = _one(request, pk)

@@ -6,17 +6,18 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from plant.forms.base import RuleForm
 from plant.forms.places import AdministeredSiteForm, AreaForm, NewSiteForm, PlannedSiteForm
 from plant.models import Area, Person, Site
 from plant.operations import places as operations
 from plant.permissions import may, require
-from plant.refusals import NotAllowed
 from plant.requests import SignedRequest
-from plant.views.saving import attempt, page, sent
+from plant.views.saving import attempt, form_page, page, sent, sites_for
 
 
+@require_safe
 def sites(request: SignedRequest) -> HttpResponse:
     seen = {*request.user.site_ids("see"), *request.user.site_ids("manage people")}
     editable = {*request.user.site_ids("plan"), *request.user.site_ids("manage people")}
@@ -28,9 +29,9 @@ def sites(request: SignedRequest) -> HttpResponse:
     return render(request, "plant/sites.html", facts)
 
 
+@form_page
 def site_new(request: SignedRequest) -> HttpResponse:
-    if not request.user.site_ids("manage people"):
-        raise NotAllowed("Only an administrator may add a site.")
+    sites_for(request, "manage people")
     form = NewSiteForm(sent(request))
     if form.is_bound and form.is_valid():
         today = timezone.now().date()
@@ -41,6 +42,7 @@ def site_new(request: SignedRequest) -> HttpResponse:
     return page(request, "plant/site_form.html", form)
 
 
+@form_page
 def site_edit(request: SignedRequest, pk: int) -> HttpResponse:
     """Crew hours and reminder time for a planner; name and time zone for an administrator."""
     person = request.user
@@ -76,6 +78,7 @@ def _is_saved(form: RuleForm, person: Person) -> bool:
     return bool(attempt(form, lambda: operations.change_site(form.instance, **facts, by=person)))
 
 
+@form_page
 def area_edit(request: SignedRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Area.objects.seen_by(request.user).select_related("site"), pk=pk)
     require(request.user, "edit register", row.site_id)

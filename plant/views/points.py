@@ -12,6 +12,7 @@ from django.http import FileResponse, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from plant.filters import Places, PointFilter
 from plant.forms.points import BackForm, NewPointForm, PointForm, ServiceForm
@@ -19,11 +20,10 @@ from plant.models import MeasuringPoint, Site, Tank
 from plant.operations import points as operations
 from plant.paging import page_of, without_place
 from plant.permissions import may, require
-from plant.refusals import NotAllowed
 from plant.register_file import csv_lines, xlsx_file
 from plant.requests import SignedRequest
 from plant.tables import PointTable, with_states
-from plant.views.saving import OFFERED, accepted, attempt, page, sent
+from plant.views.saving import OFFERED, accepted, attempt, form_page, page, sent, sites_for
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -43,7 +43,9 @@ def with_present(points: QuerySet) -> QuerySet:
     )
 
 
+@require_safe
 def register(request: SignedRequest) -> HttpResponse:
+    sites_for(request, "see")
     places = Places.seen_by(request.user, timezone.now())
     sort = PointTable.sort_from(request.GET.get("sort", ""))
     seen = MeasuringPoint.objects.seen_by(request.user)
@@ -70,6 +72,7 @@ def register(request: SignedRequest) -> HttpResponse:
     return render(request, "plant/points.html", facts)
 
 
+@require_safe
 def export_csv(request: SignedRequest) -> HttpResponseBase:
     points = _to_export(request)
     if isinstance(points, HttpResponse):
@@ -80,6 +83,7 @@ def export_csv(request: SignedRequest) -> HttpResponseBase:
     )
 
 
+@require_safe
 def export_xlsx(request: SignedRequest) -> HttpResponseBase:
     points = _to_export(request)
     if isinstance(points, HttpResponse):
@@ -97,11 +101,7 @@ def export_xlsx(request: SignedRequest) -> HttpResponseBase:
 
 def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
     """The filtered points of the one site the file is about."""
-    exported = request.user.site_ids("export")
-    if not exported:
-        raise NotAllowed(
-            "Only a planner, an approver or an auditor may take the register away as a file."
-        )
+    exported = sites_for(request, "export")
     places = Places.seen_by(request.user, timezone.now())
     chosen = request.GET.get("site", "")
     if len(places.sites) > 1 and chosen not in map(str, exported):
@@ -115,10 +115,10 @@ def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
     return points.filter(site_id__in=exported).order_by("site_id", "tag_key", "pk")
 
 
+@form_page
 def new(request: SignedRequest) -> HttpResponse:
     person = request.user
-    if not person.site_ids("edit register"):
-        raise NotAllowed("Only a planner may add to the register. Ask one, or an administrator.")
+    sites_for(request, "edit register")
     tank = _tank_asked_for(request)
     today = _today(person.site_ids("edit register"), tank)
     initial = {"tank_name": tank.name, "site": tank.site_id} if tank else {}
@@ -131,6 +131,7 @@ def new(request: SignedRequest) -> HttpResponse:
     return page(request, "plant/point_form.html", form, **_offered(form))
 
 
+@form_page
 def edit(request: SignedRequest, pk: int) -> HttpResponse:
     point = get_object_or_404(
         MeasuringPoint.objects.seen_by(request.user).select_related("tank", "site"), pk=pk
@@ -152,6 +153,7 @@ def edit(request: SignedRequest, pk: int) -> HttpResponse:
     return page(request, "plant/point_form.html", form, point=point, tag=tag, **_offered(form))
 
 
+@form_page
 def service(request: SignedRequest, pk: int) -> HttpResponse:
     """Out of service, or back in."""
     point = get_object_or_404(

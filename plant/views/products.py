@@ -6,17 +6,19 @@ from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_safe
 
 from plant.forms.places import ProductForm
 from plant.models import Product
 from plant.operations import products as operations
 from plant.permissions import require
-from plant.refusals import NotAllowed
 from plant.requests import SignedRequest
-from plant.views.saving import accepted, page, sent
+from plant.views.saving import accepted, form_page, page, sent, sites_for
 
 
+@require_safe
 def products(request: SignedRequest) -> HttpResponse:
+    seen = sites_for(request, "see")
     rows = (
         Product.objects.seen_by(request.user)
         .select_related("site")
@@ -25,15 +27,15 @@ def products(request: SignedRequest) -> HttpResponse:
     editable = request.user.site_ids("edit register")
     facts = {
         "products": list(rows.order_by("site__name", "name")),
-        "several": len(request.user.site_ids("see")) > 1,
+        "several": len(seen) > 1,
         "editable": editable,
     }
     return render(request, "plant/products.html", facts)
 
 
+@form_page
 def new(request: SignedRequest) -> HttpResponse:
-    if not request.user.site_ids("edit register"):
-        raise NotAllowed("Only a planner may add to the register. Ask one, or an administrator.")
+    sites_for(request, "edit register")
     form = ProductForm(sent(request), person=request.user)
     if accepted(form, lambda: operations.add(form.instance, by=request.user)):
         messages.success(request, f"{form.instance.name} is added.")
@@ -41,6 +43,7 @@ def new(request: SignedRequest) -> HttpResponse:
     return page(request, "plant/product_form.html", form)
 
 
+@form_page
 def edit(request: SignedRequest, pk: int) -> HttpResponse:
     product = get_object_or_404(Product.objects.seen_by(request.user).select_related("site"), pk=pk)
     require(request.user, "edit register", product.site_id)

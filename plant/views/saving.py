@@ -8,11 +8,16 @@ from typing import Any, TypeVar
 from django import forms
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
+from django.views.decorators.http import require_http_methods
 
 from plant.models import LedgerEntry
+from plant.permissions import ACTS
 from plant.refusals import NotAllowed, Refused
+from plant.requests import SignedRequest
 
 Done = TypeVar("Done")
+form_page = require_http_methods(["GET", "HEAD", "POST"])
+"""Marks the view of a page with a form; pages without one are ``require_safe``."""
 OFFERED = 300
 """Names offered while typing; more of them would only make the page heavy."""
 
@@ -20,6 +25,15 @@ OFFERED = 300
 def sent(request: HttpRequest) -> QueryDict | None:
     """What was posted; None for a page that is only looked at."""
     return request.POST if request.method == "POST" else None
+
+
+def sites_for(request: SignedRequest, act: str) -> list[int]:
+    """The sites on which this person may do ``act``; a page about all of them is refused where there is none."""
+    sites = request.user.site_ids(act)
+    if not sites:
+        roles = " or ".join(sorted(ACTS[act]))
+        raise NotAllowed(f"Only a {roles} may open this page. Ask an administrator to appoint you.")
+    return sites
 
 
 def attempt(form: forms.BaseForm, act: Callable[[], Done]) -> Done | None:

@@ -11,6 +11,7 @@ from django.db.models import Count, F, FilteredRelation, Q
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from plant.drawing import Drawing, DrawnPoint, draw_tank
 from plant.filters import Places, TankFilter
@@ -33,17 +34,19 @@ from plant.models import Area, MeasuringPoint, Principle, Product, Tank
 from plant.operations import places as operations
 from plant.paging import page_of, without_place
 from plant.permissions import may, require
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import Refused
 from plant.requests import SignedRequest
 from plant.tables import TankTable
 from plant.templatetags.quantities import quantity, with_unit
-from plant.views.saving import OFFERED, attempt, page, sent
+from plant.views.saving import OFFERED, attempt, form_page, page, sent, sites_for
 
 FROM_BELOW = {Principle.HYDROSTATIC, Principle.DIFFERENTIAL_PRESSURE}
 TOUCHES_NOTHING = {Principle.RADAR, Principle.ULTRASONIC}
 
 
+@require_safe
 def tanks(request: SignedRequest) -> HttpResponse:
+    sites_for(request, "see")
     places = Places.seen_by(request.user, timezone.now())
     seen = Tank.objects.seen_by(request.user)
     found = TankFilter(request.GET, seen, places=places)
@@ -71,6 +74,7 @@ class Hanging:
     shows: float | None
 
 
+@require_safe
 def tank(request: SignedRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(
         Tank.objects.seen_by(request.user).select_related("area", "product", "site"), pk=pk
@@ -191,10 +195,10 @@ def _reach(point: Any, geometry: Geometry, lowest: float) -> float | None:
     return max(inside_height(geometry) - float(point.probe_mm) / 1000, 0.0) - point.tank.datum_m
 
 
+@form_page
 def tank_new(request: SignedRequest) -> HttpResponse:
     person = request.user
-    if not person.site_ids("edit register"):
-        raise NotAllowed("Only a planner may add to the register. Ask one, or an administrator.")
+    sites_for(request, "edit register")
     form = TankForm(sent(request), person=person)
     if form.is_bound and form.is_valid():
         facts = form.cleaned_data
@@ -210,6 +214,7 @@ def tank_new(request: SignedRequest) -> HttpResponse:
     return page(request, "plant/tank_form.html", form, **_offered(form))
 
 
+@form_page
 def tank_edit(request: SignedRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(
         Tank.objects.seen_by(request.user).select_related("area", "product", "site"), pk=pk

@@ -9,7 +9,7 @@ from django.db.models import F, FilteredRelation, Q, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from plant.filters import Places, TransmitterFilter
 from plant.forms.transmitters import InstallForm, RemoveForm, SwapForm, TransmitterForm
@@ -17,10 +17,9 @@ from plant.models import Installation, MeasuringPoint, Transmitter
 from plant.operations import installing
 from plant.paging import page_of, without_place
 from plant.permissions import require
-from plant.refusals import NotAllowed
 from plant.requests import SignedRequest
 from plant.tables import TransmitterTable
-from plant.views.saving import OFFERED, accepted, attempt, page, sent
+from plant.views.saving import OFFERED, accepted, attempt, form_page, page, sent, sites_for
 
 
 def _with_place() -> QuerySet:
@@ -30,7 +29,9 @@ def _with_place() -> QuerySet:
     )
 
 
+@require_safe
 def transmitters(request: SignedRequest) -> HttpResponse:
+    sites_for(request, "see")
     places = Places.seen_by(request.user, timezone.now())
     seen = Transmitter.objects.seen_by(request.user)
     found = TransmitterFilter(request.GET, seen, places=places)
@@ -54,9 +55,9 @@ def transmitters(request: SignedRequest) -> HttpResponse:
     return render(request, "plant/transmitters.html", facts)
 
 
+@form_page
 def new(request: SignedRequest) -> HttpResponse:
-    if not request.user.site_ids("edit register"):
-        raise NotAllowed("Only a planner may add to the register. Ask one, or an administrator.")
+    sites_for(request, "edit register")
     form = TransmitterForm(sent(request), person=request.user)
     if accepted(form, lambda: installing.add_transmitter(form.instance, by=request.user)):
         messages.success(
@@ -66,6 +67,7 @@ def new(request: SignedRequest) -> HttpResponse:
     return page(request, "plant/transmitter_form.html", form)
 
 
+@form_page
 def edit(request: SignedRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(Transmitter.objects.seen_by(request.user).select_related("site"), pk=pk)
     require(request.user, "edit register", row.site_id)
@@ -90,6 +92,7 @@ def _change(form: TransmitterForm, request: SignedRequest) -> Transmitter:
 
 
 # ---- what hangs where ----
+@form_page
 def install(request: SignedRequest, pk: int) -> HttpResponse:
     """Install a transmitter at a free point, or put another in the place of the one there."""
     point, hanging = _point(request, pk)

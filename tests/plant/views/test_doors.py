@@ -17,7 +17,7 @@ pytestmark = pytest.mark.django_db
 ROLES = ("planner", "technician", "approver", "auditor", "administrator", "outsider")
 # address: expected status for each of ROLES
 DOORS = {
-    "/register/": (200, 200, 200, 200, 200, 200),
+    "/register/": (200, 200, 200, 200, 403, 200),
     "/register/export.csv": (200, 403, 200, 200, 403, 200),
     "/register/export.xlsx": (200, 403, 200, 200, 403, 200),
     "/points/new/": (200, 403, 403, 403, 403, 200),
@@ -25,14 +25,14 @@ DOORS = {
     "/points/{point}/service/": (200, 403, 403, 403, 404, 404),
     "/points/{point}/install/": (200, 403, 200, 403, 404, 404),
     "/points/{point}/remove/": (405, 405, 405, 405, 405, 405),
-    "/tanks/": (200, 200, 200, 200, 200, 200),
+    "/tanks/": (200, 200, 200, 200, 403, 200),
     "/tanks/new/": (200, 403, 403, 403, 403, 200),
     "/tanks/{tank}/": (200, 200, 200, 200, 404, 404),
     "/tanks/{tank}/edit/": (200, 403, 403, 403, 404, 404),
-    "/products/": (200, 200, 200, 200, 200, 200),
+    "/products/": (200, 200, 200, 200, 403, 200),
     "/products/new/": (200, 403, 403, 403, 403, 200),
     "/products/{product}/edit/": (200, 403, 403, 403, 404, 404),
-    "/transmitters/": (200, 200, 200, 200, 200, 200),
+    "/transmitters/": (200, 200, 200, 200, 403, 200),
     "/transmitters/new/": (200, 403, 403, 403, 403, 200),
     "/transmitters/{transmitter}/edit/": (200, 403, 403, 403, 404, 404),
     "/sites/": (200, 200, 200, 200, 200, 200),
