@@ -17,6 +17,11 @@ def _day(label: str, **more: Any) -> forms.DateField:
     )
 
 
+def _text(label: str, *, longest: int, size: int) -> forms.CharField:
+    widget = forms.TextInput({"size": size})
+    return forms.CharField(label=label, required=False, max_length=longest, widget=widget)
+
+
 class DayForm(forms.Form):
     day = _day("As it stood at the end of")
 
@@ -37,10 +42,10 @@ class DayForm(forms.Form):
 class LedgerFilter(forms.Form):
     """What a person looks for. A field that makes no sense is said so, and filters nothing."""
 
-    q = forms.CharField(label="On what, or why", required=False, max_length=80)
-    who = forms.CharField(label="Who", required=False, max_length=80)
-    act = forms.CharField(label="Act", required=False, max_length=40)
-    kind = forms.CharField(label="Kind", required=False, max_length=40)
+    q = _text("On what, or why", longest=80, size=18)
+    who = _text("Who", longest=80, size=12)
+    act = _text("Act", longest=40, size=12)
+    kind = _text("Kind", longest=40, size=12)
     since = _day("From", required=False)
     until = _day("Until", required=False)
 

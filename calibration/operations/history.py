@@ -29,6 +29,7 @@ from plant.models import (
     Tank,
     Transmitter,
 )
+from plant.templatetags.quantities import day_text
 
 DATABASE_OWN = {"id", "entered_at", "entered_in"}
 
@@ -113,6 +114,8 @@ def _shown(field: models.Field, value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(field, models.ForeignKey):
         return _related(field.remote_field.model, value)
+    if isinstance(field, models.DateField) and len(str(value)) == len("2026-01-31"):
+        return day_text(dt.date.fromisoformat(str(value)))
     choices = dict(field.flatchoices)
     if value in choices:
         return str(choices[value])

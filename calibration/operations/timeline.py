@@ -28,6 +28,9 @@ KINDS = {
 }
 
 
+OWN_KINDS = ("measuring point", "transmitter")
+
+
 @dataclass(frozen=True)
 class Event:
     """``day``: when it happened; ``at``: when the book was told, None where that is not kept apart."""
@@ -98,7 +101,9 @@ def _register_event(
 ) -> Event:
     act = entry.act if entry else "changed without an entry in the ledger"
     if is_first:
-        act = f"entered in the book ({act})"
+        act = f"entered in the book by “{act}”"
+    elif entry and entry.subject_kind not in OWN_KINDS:
+        act = f"register changed by “{act}”"
     return Event(
         day=site.day_of(version.since),
         kind="register",

@@ -17,8 +17,7 @@ from calibration.forms.history import DayForm, LedgerFilter
 from calibration.operations import history as book
 from calibration.operations import timeline
 from calibration.tables.ledger import LedgerTable
-from calibration.views.points import limits_of
-from plant.cells import csv_cell
+from plant.cells import csv_cell, digits
 from plant.models import LedgerEntry, MeasuringPoint, Site, Transmitter
 from plant.paging import page_of, without_place
 from plant.permissions import require
@@ -40,7 +39,9 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
     if form.is_bound and form.is_valid():
         stood = book.as_it_stood(point, day=form.cleaned_data["day"])
         facts |= {"asked": form.cleaned_data["day"], "stood": stood}
-        facts["stood_limits"] = limits_of(stood.point) if stood else None
+        if stood:
+            facts["tolerance"] = digits(stood.point.tolerance)
+            facts["adjust_limit"] = digits(stood.point.adjust_limit)
     events = timeline.of_point(point)
     return _timeline(request, "calibration/history.html", events, point.site, **facts)
 

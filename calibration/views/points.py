@@ -19,7 +19,7 @@ from plant.permissions import may
 from plant.requests import SignedRequest
 from plant.templatetags.quantities import day_text, percent
 
-SHOWN = 25
+SHOWN = 12
 POINTS_OF_LINE = 60
 STRIP = (
     "site_id", "tag", "serial", "done_on", "performed_by_name", "approved_by_name", "state", "adjusted", "amends_id",
