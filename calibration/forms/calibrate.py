@@ -11,26 +11,25 @@ from typing import Any, NamedTuple
 
 from django import forms
 
+from calibration.forms.prefill import STAGES, filled_from, set_out
 from calibration.models import (
     Adjustment,
     Calibration,
     ProcedureVersion,
-    Reading,
     ReferenceStandard,
     StandardCertificate,
 )
 from calibration.models.procedure import InputWay
 from calibration.operations.judging import Range, SentReading, judge
 from calibration.operations.records import SentAdjustment, SentRecord
-from plant.forms.digits import DigitsField, plain
+from plant.forms.digits import DigitsField
 from plant.level.signals import SIGNALS, percent_at, signal_at
 from plant.models import MeasuringPoint
 from plant.refusals import Refused
-from plant.templatetags.quantities import DECIMALS, number, percent, quantity
+from plant.templatetags.quantities import number, percent, quantity
 
 Data = Mapping[str, Any] | None
 MOST_ROWS = 60
-STAGES = {"stands": "as it stands", "found": "as found", "left": "as left"}
 
 
 class HeadForm(forms.Form):
@@ -222,7 +221,7 @@ class CalibrationEntry:
         amended: Calibration | None = None,
     ) -> None:
         self.point, self.version, self.amended = point, version, amended
-        start = _start_of(amended) if amended else _start(point, version)
+        start = filled_from(amended) if amended else set_out(point, version)
         head = AmendmentHeadForm if amended else HeadForm
         self.head = head(
             data, initial={"done_on": today, "submission": uuid.uuid4(), **start["head"]}
@@ -334,66 +333,6 @@ class CalibrationEntry:
             self.head.is_valid()
             return self.head.cleaned_data.get("done_on")
         return self.head.initial["done_on"]
-
-
-def _start(point: MeasuringPoint, version: ProcedureVersion) -> dict[str, Any]:
-    """An empty page: the procedure's test points, rising and, where it says so, falling."""
-    rising = [(p, "rising") for p in version.percents]
-    falling = (
-        [(p, "falling") for p in reversed(version.percents[:-1])] if version.up_and_down else []
-    )
-    rows = [
-        {"applied": _applied(point, percent), "way_up": way_up, "run": 1}
-        for percent, way_up in [*rising, *falling]
-    ]
-    stands = [{"applied": "", "way_up": "rising", "run": 1}]
-    return {
-        "head": {"way": version.way},
-        "stands": stands,
-        "found": rows,
-        "left": rows,
-        "adjusted": {},
-    }
-
-
-def _applied(point: MeasuringPoint, percent: Decimal) -> str:
-    """The value at that share of the span, in digits that a tape or glass can show."""
-    value = point.lower + (point.upper - point.lower) * percent / 100
-    return f"{value:.{DECIMALS[point.unit]}f}"
-
-
-def _start_of(record: Calibration) -> dict[str, Any]:
-    """A page filled with what a record holds, to be corrected."""
-    readings = list(record.readings.all())
-    head = {
-        "done_on": record.done_on,
-        "way": record.way,
-        "ambient_c": plain(record.ambient_c),
-        "product_c": plain(record.product_c),
-        "standards": [use.standard_id for use in record.standards_used.all()],
-        "no_as_found_reason": record.no_as_found_reason,
-        "note": record.note,
-    }
-    rows = {key: [_row(r) for r in readings if r.stage == stage] for key, stage in STAGES.items()}
-    rows["stands"] = rows["stands"] or [{}]
-    rows["left"] = rows["left"] or [
-        row | {"observed": "", "indication": ""} for row in rows["found"]
-    ]
-    adjusted = {
-        a.kind: {"done": True, "before": plain(a.before), "after": plain(a.after), "note": a.note}
-        for a in record.adjustments.all()
-    }
-    return {"head": head, "adjusted": adjusted, **rows}
-
-
-def _row(reading: Reading) -> dict[str, Any]:
-    return {
-        "applied": plain(reading.applied),
-        "observed": plain(reading.observed),
-        "indication": plain(reading.observed_indication),
-        "way_up": "rising" if reading.rising else "falling",
-        "run": reading.run,
-    }
 
 
 def _told(form: ReadingForm, against: Range) -> Told:

@@ -11,6 +11,10 @@ urlpatterns = [
     path("standards/<int:pk>/edit/", standards.edit, name="standard_edit"),
     path("standards/<int:pk>/withdraw/", standards.withdraw, name="standard_withdraw"),
     path("standards/<int:pk>/certificates/new/", standards.add_certificate, name="certificate_new"),
-    path("certificates/<int:pk>/withdraw/", standards.withdraw_certificate, name="certificate_withdraw"),
+    path(
+        "certificates/<int:pk>/withdraw/",
+        standards.withdraw_certificate,
+        name="certificate_withdraw",
+    ),
     path("certificates/<int:pk>/file/", standards.certificate_file, name="certificate_file"),
 ]
