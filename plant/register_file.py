@@ -82,22 +82,26 @@ def csv_lines(points: Any) -> Iterator[str]:
         yield writer.writerow([csv_cell(cell) for cell in line])
 
 
-def xlsx_file(points: Any) -> IO[bytes]:
-    """A workbook in a temporary file, written row by row; text stays text, so it needs no shield."""
+def xlsx_chunks(points: Any) -> Iterator[bytes]:
+    """A workbook, made row by row in a temporary file when it is first asked for; text stays text, without a shield."""
+    with tempfile.TemporaryFile() as file:
+        _write_book(file, points)
+        file.seek(0)
+        yield from iter(lambda: file.read(65_536), b"")
+
+
+def _write_book(file: IO[bytes], points: Any) -> None:
     units = units_in(points)
-    file = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it
     book = xlsxwriter.Workbook(file, {"constant_memory": True, "in_memory": False})
-    day = book.add_format({"num_format": "yyyy-mm-dd"})
+    day, bold = book.add_format({"num_format": "yyyy-mm-dd"}), book.add_format({"bold": True})
     sheet = book.add_worksheet("register")
     sheet.freeze_panes(1, 1)
     for column, name in enumerate(header(units)):
-        sheet.write_string(0, column, name, book.add_format({"bold": True}))
+        sheet.write_string(0, column, name, bold)
     for number, line in enumerate(rows(points, units), 1):
         for column, cell in enumerate(line):
             _write(sheet, number, column, cell, day)
     book.close()
-    file.seek(0)
-    return file
 
 
 def _write(sheet: Any, row: int, column: int, cell: Cell, day: Any) -> None:

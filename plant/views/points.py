@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from typing import Any
 
 from django.contrib import messages
 from django.db.models import F, FilteredRelation, Q, QuerySet, Value
 from django.db.models.functions import Coalesce
-from django.http import FileResponse, HttpResponse, StreamingHttpResponse
+from django.http import HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -20,7 +21,7 @@ from plant.models import MeasuringPoint, Site, Tank
 from plant.operations import points as operations
 from plant.paging import page_of, without_place
 from plant.permissions import may, require
-from plant.register_file import csv_lines, xlsx_file
+from plant.register_file import csv_lines, xlsx_chunks
 from plant.requests import SignedRequest
 from plant.tables import PointTable, with_states
 from plant.views.saving import OFFERED, accepted, attempt, form_page, page, sent, sites_for
@@ -77,10 +78,7 @@ def export_csv(request: SignedRequest) -> HttpResponseBase:
     points = _to_export(request)
     if isinstance(points, HttpResponse):
         return points
-    headers = {"Content-Disposition": 'attachment; filename="register.csv"'}
-    return StreamingHttpResponse(
-        csv_lines(points), content_type="text/csv; charset=utf-8", headers=headers
-    )
+    return _download(csv_lines(points), "register.csv", "text/csv; charset=utf-8")
 
 
 @require_safe
@@ -94,9 +92,14 @@ def export_xlsx(request: SignedRequest) -> HttpResponseBase:
             f"A workbook holds up to {XLSX_ROWS} points here: filter first, or take the CSV file.",
         )
         return redirect(f"/register/?{without_place(request.GET)}")
-    return FileResponse(
-        xlsx_file(points), as_attachment=True, filename="register.xlsx", content_type=XLSX
-    )
+    return _download(xlsx_chunks(points), "register.xlsx", XLSX)
+
+
+def _download(
+    chunks: Iterator[str] | Iterator[bytes], name: str, content_type: str
+) -> HttpResponseBase:
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return StreamingHttpResponse(chunks, content_type=content_type, headers=headers)
 
 
 def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
