@@ -50,6 +50,7 @@ def drift_chart(
     band_high: Sequence[Number] = (),
     tolerance: Number,
     crossing_on: str | None = None,
+    was_out: Sequence[bool] = (),
     adjusted_on: Sequence[str] = (),
     steps: Sequence[tuple[str, str]] = (),
     left_out_on: Sequence[str] = (),
@@ -59,7 +60,7 @@ def drift_chart(
     """Accumulated drift against time with tolerance, fitted line, 95 % band and crossing day.
 
     Days are ISO dates, values in ``unit``; line, band_low and band_high share line_on's length.
-    adjusted_on: days of an adjustment. steps: (day, word) where a new segment starts, as at a swap.
+    was_out: per result, whether it was found out of tolerance (not given: none). adjusted_on: days of an adjustment. steps: (day, word) where a new segment starts, as at a swap.
     left_out: results that the fit leaves aside (a failure, an outlier), shown as crosses.
     """
     digits = 3 if tolerance < 0.5 else 2
@@ -72,7 +73,7 @@ def drift_chart(
         ]
         layers += _fit(rows)
     layers += _day_rules(adjusted_on, steps)
-    layers.append(_results(found_on, found, tolerance))
+    layers.append(_results(found_on, found, tolerance, was_out or [False] * len(found)))
     if left_out_on:
         layers.append(_crosses(left_out_on, left_out))
     if crossing_on:
@@ -96,8 +97,13 @@ def _fit(rows: list[Spec]) -> list[Spec]:
     ]  # fmt: skip
 
 
-def _results(days: Sequence[str], values: Sequence[Number], tolerance: Number) -> Spec:
-    rows = [_told(on, value, tolerance) for on, value in zip(days, values, strict=True)]
+def _results(
+    days: Sequence[str], values: Sequence[Number], tolerance: Number, was_out: Sequence[bool]
+) -> Spec:
+    rows = [
+        _told(on, value, tolerance) | {"outside": out}
+        for on, value, out in zip(days, values, was_out, strict=True)
+    ]
     return {
         "data": {"values": rows},
         "mark": {"type": "point", "filled": True, "size": 75, "opacity": 1, "strokeWidth": 1.8},

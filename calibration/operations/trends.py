@@ -36,12 +36,16 @@ class Visit:
 
 @dataclass(frozen=True)
 class Drift:
-    """Drift at one end of the range. ``values`` are shifted so that the last one is the last as left."""
+    """Drift at one end of the range. ``values`` are shifted so that the last one is the last as left.
+
+    ``out``: whether the as found itself lay beyond the tolerance; a shifted value says nothing of that.
+    """
 
     end: str  # zero or span
     days: list[dt.date]
     values: list[float]
     adjusted: list[bool]
+    out: list[bool]
     fit: LineFit | None
     crossing: Crossing | None
     crossing_on: dt.date | None
@@ -159,7 +163,7 @@ def _drift(end: str, visits: list[Visit], tolerance: float) -> Drift:
     visits = _last_segment(visits)
     days = [v.day for v in visits]
     if not visits:
-        return Drift(end, [], [], [], None, None, None)
+        return Drift(end, [], [], [], [], None, None, None)
     found = np.array([v.left if v.found is None else v.found for v in visits], dtype=float)
     left = np.array([v.left for v in visits], dtype=float)
     values = accumulated_drift(found, left)
@@ -170,7 +174,9 @@ def _drift(end: str, visits: list[Visit], tolerance: float) -> Drift:
         fit = fit_line(years, values)
         meets = crossing(fit, tolerance, after=float(years[-1]), horizon=HORIZON_YEARS)
         met_on = _day(days[0], meets.band)
-    return Drift(end, days, values.tolist(), [v.adjusted for v in visits], fit, meets, met_on)
+    adjusted = [v.adjusted for v in visits]
+    out = (np.abs(found) > tolerance).tolist()
+    return Drift(end, days, values.tolist(), adjusted, out, fit, meets, met_on)
 
 
 def _last_segment(visits: list[Visit]) -> list[Visit]:

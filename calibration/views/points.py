@@ -176,6 +176,7 @@ def chart_of(drift: Drift, tolerance: float, today: dt.date) -> dict[str, Any]:
         band_high=(line + half).tolist(),
         tolerance=tolerance,
         crossing_on=crossing.isoformat() if crossing and marked else None,
+        was_out=drift.out,
         adjusted_on=[
             day.isoformat() for day, was in zip(drift.days, drift.adjusted, strict=True) if was
         ],

@@ -61,13 +61,13 @@ def test_colours_are_tokens_of_the_look(spec):
     assert "#" not in json.dumps(spec)
 
 
-def test_result_outside_tolerance_is_marked_in_the_data():
-    spec = charts.drift_chart(**DRIFT)
+def test_a_result_found_out_of_tolerance_is_marked_wherever_its_shifted_value_lies():
+    spec = charts.drift_chart(**DRIFT, was_out=[False, True, False])
     rows = [n for n in walk(spec) if isinstance(n, dict) and "outside" in n]
     assert [(row["value"], row["outside"]) for row in rows if row["text"] != "+0.35"] == [
         (0.02, False),
-        (-0.16, False),
-        (-0.62, True),
+        (-0.16, True),
+        (-0.62, False),
     ]
 
 
