@@ -1,0 +1,359 @@
+"""A budget of measurement uncertainty: components combined, and the coverage of what comes out.
+
+Written after JCGM 100:2008 (4.3, 5, G.3 and G.4) and, for one or two dominant rectangular components, EA-4/02
+supplements S9 and S10 (all from memory; values in fixtures/reference/uncertainty.json). Value, sensitivity and
+degrees of freedom may be arrays: a fleet whose instruments share their list of components is one budget.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from plant.level.arrays import Floats, plain
+
+# Coverage of k = 2 where nothing limits the degrees of freedom.
+PROBABILITY = math.erf(math.sqrt(2))
+# The rest may be this share of the dominant part, both as standard uncertainties (EA-4/02 S9, from memory).
+DOMINANCE = 0.3
+
+
+class Shape(StrEnum):
+    """How the values of an input may lie about its estimate."""
+
+    NORMAL = "normal"
+    RECTANGULAR = "rectangular"
+    TRIANGULAR = "triangular"
+    U_SHAPED = "U-shaped"
+    TYPE_A = "from repeats"
+
+
+# What a half-width is divided by; the value of the first and the last is a standard uncertainty unless k is given.
+DIVISORS = {
+    Shape.NORMAL: 1.0,
+    Shape.RECTANGULAR: math.sqrt(3),
+    Shape.TRIANGULAR: math.sqrt(6),
+    Shape.U_SHAPED: math.sqrt(2),
+    Shape.TYPE_A: 1.0,
+}
+
+
+@dataclass(frozen=True)
+class Component:
+    """One source of uncertainty.
+
+    value: half-width, expanded uncertainty or standard uncertainty, in the input's unit; zero or above.
+    divisor: what makes it a standard uncertainty; by default that of the shape. For an expanded uncertainty: its k.
+    sensitivity: change of the result for one unit of the input, with its sign.
+    dof: degrees of freedom; infinite where the value is taken as known. shared: the same error in every reading
+    of a test, so it does not average out between them. Raises ValueError that names what is wrong.
+
+    >>> round(Component("resolution", 0.0005, Shape.RECTANGULAR).u, 9)
+    0.000288675
+    """
+
+    name: str
+    value: Floats
+    shape: Shape = Shape.NORMAL
+    divisor: float | None = None
+    sensitivity: Floats = 1.0
+    dof: Floats = math.inf
+    shared: bool = False
+
+    def __post_init__(self) -> None:
+        value, dof = np.asarray(self.value, dtype=float), np.asarray(self.dof, dtype=float)
+        if not (np.isfinite(value).all() and (value >= 0).all()):
+            raise ValueError(f"value of “{self.name}”: it must be a number, zero or above")
+        if not np.isfinite(np.asarray(self.sensitivity, dtype=float)).all():
+            raise ValueError(f"sensitivity of “{self.name}”: it is not a number")
+        if self.divisor is not None and not (math.isfinite(self.divisor) and self.divisor > 0):
+            raise ValueError(f"divisor of “{self.name}”: {self.divisor} is not above zero")
+        if not (dof > 0).all():
+            raise ValueError(f"dof of “{self.name}”: degrees of freedom must be above zero")
+
+    @property
+    def u(self) -> Floats:
+        """Standard uncertainty of the input, in its unit."""
+        by = DIVISORS[self.shape] if self.divisor is None else self.divisor
+        return plain(np.asarray(self.value, dtype=float) / by)
+
+    @property
+    def part(self) -> Floats:
+        """Sensitivity × u: what it brings to the result, with the sign of the sensitivity."""
+        return plain(np.asarray(self.sensitivity, dtype=float) * self.u)
+
+
+def scaled(components: Sequence[Component], by: Floats) -> tuple[Component, ...]:
+    """The components with every sensitivity multiplied, such as 100 / span in mm to come from mm to % of span."""
+    return tuple(replace(c, sensitivity=np.asarray(c.sensitivity) * by) for c in components)
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Components combined. Arrays have the shape of the fleet; parts and shares one row a component before it.
+
+    u: combined standard uncertainty. dof: effective degrees of freedom. parts: sensitivity × u of each.
+    shares: each one's share of the variance, 1 in all; with correlation, of the sum of variances without it.
+    """
+
+    components: tuple[Component, ...]
+    u: Floats
+    dof: Floats
+    parts: np.ndarray
+    shares: np.ndarray
+    correlated: bool
+
+
+def combine(components: Sequence[Component], *, correlation: ArrayLike | None = None) -> Budget:
+    """The budget of these components. Source: JCGM 100:2008, 5.1.2, 5.2.2 and G.4.1 (from memory).
+
+    correlation: square matrix, one row a component; without it they are independent. Where components are
+    correlated their sum has the fewest degrees of freedom of any of them: Welch–Satterthwaite asks for independence.
+    Raises ValueError for no component, parts that do not fit together, a matrix that is no correlation matrix.
+
+    >>> combine([Component("meter", 3.0), Component("level", 4.0)]).u
+    5.0
+    """
+    if not components:
+        raise ValueError("components: the budget is empty; name at least one source of uncertainty")
+    parts, dofs = _table(components)
+    matrix = _correlation(correlation, len(components))
+    variance = np.einsum("i...,ij,j...->...", parts, matrix, parts)
+    u = np.sqrt(np.maximum(variance, 0.0))  # rounding may leave −1e-20 of parts that cancel
+    alone = (parts**2).sum(axis=0)
+    shares = np.divide(parts**2, alone, out=np.zeros_like(parts), where=alone > 0)
+    return Budget(
+        components=tuple(components),
+        u=plain(u),
+        dof=plain(_effective(parts, dofs, matrix, u)),
+        parts=parts,
+        shares=shares,
+        correlated=bool((matrix != np.eye(len(matrix))).any()),
+    )
+
+
+def _table(components: Sequence[Component]) -> tuple[np.ndarray, np.ndarray]:
+    """Parts and degrees of freedom, one row a component."""
+    columns = [np.asarray(c.part, dtype=float) for c in components]
+    dofs = [np.asarray(c.dof, dtype=float) for c in components]
+    try:
+        spread = np.broadcast_arrays(*columns, *dofs)
+    except ValueError:
+        shapes = ", ".join(f"“{c.name}” {np.shape(c.part)}" for c in components)
+        raise ValueError(f"components: their arrays do not fit together: {shapes}") from None
+    return np.array(spread[: len(columns)]), np.array(spread[len(columns) :])
+
+
+def _correlation(given: ArrayLike | None, count: int) -> np.ndarray:
+    if given is None:
+        return np.eye(count)
+    matrix = np.asarray(given, dtype=float)
+    if matrix.shape != (count, count):
+        raise ValueError(f"correlation: shape {matrix.shape} for {count} components")
+    if not np.isfinite(matrix).all() or not np.allclose(matrix, matrix.T, rtol=0, atol=1e-12):
+        raise ValueError("correlation: the matrix must be of numbers and symmetric")
+    if not np.allclose(np.diag(matrix), 1.0, rtol=0, atol=1e-12):
+        raise ValueError("correlation: each component correlates with itself by 1")
+    if np.linalg.eigvalsh(matrix)[0] < -1e-9:
+        raise ValueError(
+            "correlation: no set of quantities can correlate so (an eigenvalue is negative)"
+        )
+    return matrix
+
+
+def _effective(
+    parts: np.ndarray, dofs: np.ndarray, matrix: np.ndarray, u: np.ndarray
+) -> np.ndarray:
+    """Welch–Satterthwaite over groups that are independent of each other."""
+    total = np.zeros_like(u)
+    for group in _groups(matrix):
+        rows = np.ix_(group, group)
+        variance = np.einsum("i...,ij,j...->...", parts[group], matrix[rows], parts[group])
+        # A part of zero limits nothing.
+        fewest = np.where(parts[group] != 0, dofs[group], np.inf).min(axis=0)
+        total = total + variance**2 / fewest
+    return np.divide(u**4, total, out=np.full_like(u, np.inf), where=total > 0)
+
+
+def _groups(matrix: np.ndarray) -> list[list[int]]:
+    """Components that hang together by correlation, directly or through others."""
+    left, groups = set(range(len(matrix))), []
+    while left:
+        group, fresh = set(), {min(left)}
+        while fresh:
+            group |= fresh
+            fresh = {int(j) for i in fresh for j in np.flatnonzero(matrix[i])} - group
+        left -= group
+        groups.append(sorted(group))
+    return groups
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """Expanded uncertainty, k u. by: what k rests on (an array of words for a fleet).
+
+    "degrees of freedom": Student's t, the normal where they are infinite. "one rectangular component" and "two
+    rectangular components": these dominate. "chosen": k was given, and probability is None.
+    """
+
+    k: Floats
+    expanded: Floats
+    probability: float | None
+    by: str | np.ndarray
+
+
+T_RULE = "degrees of freedom"
+ONE_RULE = "one rectangular component"
+TWO_RULE = "two rectangular components"
+
+
+def coverage(
+    budget: Budget, *, probability: float = PROBABILITY, whole_dof: bool = False
+) -> Coverage:
+    """The interval ± U that holds the result with this probability.
+
+    whole_dof: take the next lower whole number of effective degrees of freedom, as JCGM 100 G.4.1 does.
+    Where one or two rectangular components dominate, k comes from their sum with the rest as a normal: with no
+    rest it is the factor of EA-4/02, and unlike that one it does not fall short as the rest grows.
+    Raises ValueError for a probability outside 0 to 1.
+    """
+    _check_probability(probability)
+    k = student_factor(budget.dof, probability, whole_dof=whole_dof)
+    by: Floats = np.full(np.shape(k), T_RULE, dtype=object)
+    if not budget.correlated:
+        k, by = _where_rectangles_rule(budget, np.asarray(k), by, probability)
+    return Coverage(
+        k=plain(k),
+        expanded=plain(k * np.asarray(budget.u)),
+        probability=probability,
+        by=str(by[()]) if np.ndim(by) == 0 else by,
+    )
+
+
+def coverage_by(budget: Budget, k: float) -> Coverage:
+    """U by a coverage factor that somebody chose. Raises ValueError for a factor not above zero."""
+    if not (math.isfinite(k) and k > 0):
+        raise ValueError(f"k: {k} is not above zero")
+    return Coverage(k=k, expanded=plain(k * np.asarray(budget.u)), probability=None, by="chosen")
+
+
+def student_factor(
+    dof: Floats, probability: float = PROBABILITY, *, whole_dof: bool = False
+) -> Floats:
+    """Coverage factor from Student's t, two-sided. Source: JCGM 100:2008, Table G.2 (from memory).
+
+    >>> round(student_factor(16.75, 0.99, whole_dof=True), 2)
+    2.92
+    """
+    _check_probability(probability)
+    known = np.asarray(dof, dtype=float)
+    if not (known > 0).all():
+        raise ValueError("dof: degrees of freedom must be above zero")
+    if whole_dof:
+        known = np.maximum(np.floor(known), 1.0)
+    upper = (1 + probability) / 2
+    finite = np.isfinite(known)
+    student = special.stdtrit(np.where(finite, known, 1.0), upper)
+    return plain(np.where(finite, student, special.ndtri(upper)))
+
+
+def trapezoid_factor(edge: Floats, probability: float = PROBABILITY) -> Floats:
+    """Coverage factor of a symmetric trapezoid. edge: |a1 − a2| / (a1 + a2) of the half-widths it is the sum of.
+
+    edge 1 is a rectangle, 0 a triangle. Source: EA-4/02 S10.13 (from memory), which holds on the slopes; where
+    the probability is reached on the flat top, the share of the top is taken.
+
+    >>> round(trapezoid_factor(1 / 3, 0.95), 2)
+    1.83
+    """
+    _check_probability(probability)
+    beta = np.asarray(edge, dtype=float)
+    if not ((beta >= 0) & (beta <= 1)).all():
+        raise ValueError("edge: it must lie between 0 (triangle) and 1 (rectangle)")
+    slopes = 1 - np.sqrt((1 - probability) * (1 - beta**2))
+    top = probability * (1 + beta) / 2
+    return plain(np.where(top <= beta, top, slopes) / np.sqrt((1 + beta**2) / 6))
+
+
+def dof_of_reliability(share: float) -> float:
+    """Degrees of freedom of a value that is itself doubtful by this share: ½ share⁻². JCGM 100 G.4.2 (from memory).
+
+    >>> dof_of_reliability(0.25)
+    8.0
+    """
+    if not (math.isfinite(share) and share > 0):
+        raise ValueError(f"share: {share} is not above zero")
+    return 0.5 / share**2
+
+
+def _check_probability(probability: float) -> None:
+    if not 0 < probability < 1:
+        raise ValueError(f"probability: {probability} is not between 0 and 1")
+
+
+def _where_rectangles_rule(
+    budget: Budget, k: np.ndarray, by: Floats, probability: float
+) -> tuple[np.ndarray, Floats]:
+    """Replace k where one, else two, rectangular components dominate the rest."""
+    flat = [i for i, c in enumerate(budget.components) if c.shape is Shape.RECTANGULAR]
+    if not flat:
+        return k, by
+    sizes = np.abs(budget.parts[flat])
+    order = np.argsort(-sizes, axis=0, kind="stable")
+    largest = np.take_along_axis(sizes, order[:1], axis=0)[0]
+    second = np.take_along_axis(sizes, order[1:2], axis=0)[0] if len(flat) > 1 else 0 * largest
+    total = np.asarray(budget.u) ** 2
+    one = np.sqrt(np.maximum(total - largest**2, 0)) <= DOMINANCE * largest
+    rest = np.sqrt(np.maximum(total - largest**2 - second**2, 0))
+    two = (rest <= DOMINANCE * np.hypot(largest, second)) & (second > 0)
+    ruled = (one | two) & (largest > 0)
+    if ruled.any():
+        # Heavier tails of a rest from few repeats are met by a wider normal.
+        tail = student_factor(_dof_of_rest(budget, rest), probability) / special.ndtri(
+            (1 + probability) / 2
+        )
+        half = _half_width(largest[ruled], second[ruled], (rest * tail)[ruled], probability)
+        k = k.copy()
+        k[ruled] = half / np.asarray(budget.u)[ruled]
+        by = np.where(ruled, np.where(one, ONE_RULE, TWO_RULE), by)
+    return k, by
+
+
+def _dof_of_rest(budget: Budget, rest: np.ndarray) -> Floats:
+    """Rectangular components have no tails to widen, so only those from repeats limit the rest."""
+    share = np.divide(rest, budget.u, out=np.zeros_like(rest), where=np.asarray(budget.u) > 0)
+    dof = np.asarray(budget.dof)
+    finite = np.isfinite(dof)
+    return np.where(finite, np.maximum(np.where(finite, dof, 1.0) * share**4, 1.0), np.inf)
+
+
+def _half_width(
+    largest: np.ndarray, second: np.ndarray, rest: np.ndarray, probability: float
+) -> np.ndarray:
+    """Half-width that holds the sum of two rectangles and a normal; standard uncertainties in, bisection."""
+    a, b = math.sqrt(3) * largest, math.sqrt(3) * np.maximum(second, 1e-6 * largest)
+    sigma = np.maximum(rest, 1e-9 * largest)
+    low, high = np.zeros_like(a), a + b + 10 * sigma
+    for _ in range(60):
+        middle = (low + high) / 2
+        short = 2 * _below(middle, a, b, sigma) - 1 < probability
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    return (low + high) / 2
+
+
+def _below(x: np.ndarray, a: np.ndarray, b: np.ndarray, sigma: np.ndarray) -> np.ndarray:
+    """P(sum ≤ x): the normal integrated twice, differenced over both rectangles."""
+
+    def twice(z: np.ndarray) -> np.ndarray:
+        t = z / sigma
+        density = np.exp(-(t**2) / 2) / math.sqrt(2 * math.pi)
+        return ((z**2 + sigma**2) * special.ndtr(t) + z * sigma * density) / 2
+
+    corners = twice(x + a + b) - twice(x + a - b) - twice(x - a + b) + twice(x - a - b)
+    return corners / (4 * a * b)

@@ -1,0 +1,192 @@
+import math
+
+import numpy as np
+import pytest
+
+from calibration.metrology.uncertainty import (
+    PROBABILITY,
+    Component,
+    Shape,
+    combine,
+    coverage,
+    coverage_by,
+    dof_of_reliability,
+    scaled,
+    student_factor,
+    trapezoid_factor,
+)
+
+R = Shape.RECTANGULAR
+
+
+def test_parts_keep_sign_and_shares_make_one():
+    budget = combine([Component("a", 3.0, sensitivity=-1), Component("b", 2.0, sensitivity=2)])
+    assert budget.parts.tolist() == [-3.0, 4.0]
+    assert budget.u == 5.0
+    assert budget.shares.tolist() == pytest.approx([0.36, 0.64])
+
+
+def test_certificate_is_divided_by_its_own_k():
+    assert Component("certificate", 0.006, divisor=2.0).u == 0.003
+
+
+def test_fleet_is_combined_as_each_of_it_alone():
+    rng = np.random.default_rng(4)
+    a, n = rng.uniform(0, 2, 300), rng.uniform(0, 1, 300)
+    b, dof = rng.uniform(0, 2, 300), rng.uniform(1, 30, 300)
+
+    def parts(i):
+        return [
+            Component("a", a[i], R),
+            Component("b", b[i], R),
+            Component("n", n[i], dof=dof[i]),
+            Component("same for all", 0.05),
+        ]
+
+    fleet = coverage(combine(parts(slice(None))))
+    one_by_one = [coverage(combine(parts(i))) for i in range(300)]
+    assert fleet.k.tolist() == pytest.approx([one.k for one in one_by_one], rel=1e-12)
+    assert fleet.expanded.tolist() == pytest.approx([one.expanded for one in one_by_one], rel=1e-12)
+    assert fleet.by.tolist() == [one.by for one in one_by_one]
+    assert len(set(fleet.by)) == 3
+
+
+def test_one_rectangle_alone_has_the_factor_of_its_share():
+    assert coverage(combine([Component("a", 1.0, R)]), probability=0.95).k == pytest.approx(
+        0.95 * math.sqrt(3), rel=1e-6
+    )
+
+
+def test_two_rectangles_alone_have_the_factor_of_a_trapezoid():
+    cover = coverage(combine([Component("a", 2.0, R), Component("b", 1.0, R)]), probability=0.95)
+    assert cover.k == pytest.approx(trapezoid_factor(1 / 3, 0.95), rel=1e-6)
+
+
+def test_correlated_rectangles_are_not_taken_for_a_trapezoid():
+    pair = [Component("a", 2.0, R), Component("b", 1.0, R)]
+    cover = coverage(combine(pair, correlation=[[1, 1], [1, 1]]))
+    assert cover.k == pytest.approx(2.0)
+    assert cover.expanded == pytest.approx(2 * 3 / math.sqrt(3))
+
+
+def test_trapezoid_goes_from_triangle_to_rectangle():
+    assert trapezoid_factor(0.0, 0.95) == pytest.approx((1 - math.sqrt(0.05)) * math.sqrt(6))
+    assert trapezoid_factor(1.0, 0.95) == pytest.approx(0.95 * math.sqrt(3))
+    # Half of the values lie on the flat top: the factor is its share.
+    assert trapezoid_factor(0.9, 0.5) == pytest.approx(0.475 / math.sqrt(1.81 / 6))
+
+
+def test_component_of_nothing_limits_no_degrees_of_freedom():
+    budget = combine([Component("a", 1.0), Component("none", 0.0, dof=1)])
+    assert budget.dof == math.inf
+    assert coverage(budget).k == pytest.approx(2.0)
+
+
+def test_budget_of_zeros_has_no_width_and_shares_of_zero():
+    budget = combine([Component("a", 0.0)])
+    assert (budget.u, budget.shares.tolist(), coverage(budget).expanded) == (0.0, [0.0], 0.0)
+
+
+def test_parts_that_cancel_by_correlation_leave_zero():
+    pair = [Component("a", 0.1), Component("a again", 0.1, sensitivity=-1)]
+    assert combine(pair, correlation=[[1, 1], [1, 1]]).u == 0.0
+
+
+def test_correlated_group_has_the_fewest_degrees_of_freedom_of_its_own():
+    parts = [Component("a", 3.0, dof=5), Component("b", 4.0, dof=9), Component("c", 5.0, dof=7)]
+    matrix = [[1, 0.5, 0], [0.5, 1, 0], [0, 0, 1]]
+    group, alone = 9 + 16 + 12, 25
+    assert combine(parts, correlation=matrix).dof == pytest.approx(
+        (group + alone) ** 2 / (group**2 / 5 + alone**2 / 7)
+    )
+
+
+def test_whole_degrees_of_freedom_are_the_next_lower_and_never_none():
+    assert student_factor(2.9, whole_dof=True) == student_factor(2.0)
+    assert student_factor(0.4, whole_dof=True) == student_factor(1.0)
+
+
+def test_scaling_changes_the_unit_of_the_result():
+    mm = [Component("tape", 2.0, sensitivity=1.0), Component("datum", 1.0)]
+    assert combine(scaled(mm, 100 / 8000)).u == pytest.approx(combine(mm).u / 80)
+
+
+def test_chosen_factor_says_so():
+    cover = coverage_by(combine([Component("a", 1.5)]), 2)
+    assert (cover.expanded, cover.probability, cover.by) == (3.0, None, "chosen")
+
+
+def test_a_value_doubtful_by_a_quarter_has_eight_degrees_of_freedom():
+    assert dof_of_reliability(0.25) == 8.0
+
+
+@pytest.mark.parametrize(
+    ("wrong", "named"),
+    [
+        ({"value": -0.1}, "value of “a”"),
+        ({"value": math.nan}, "value of “a”"),
+        ({"value": [0.1, math.inf]}, "value of “a”"),
+        ({"value": 1.0, "divisor": 0.0}, "divisor of “a”"),
+        ({"value": 1.0, "divisor": math.nan}, "divisor of “a”"),
+        ({"value": 1.0, "sensitivity": math.nan}, "sensitivity of “a”"),
+        ({"value": 1.0, "dof": 0.0}, "dof of “a”"),
+        ({"value": 1.0, "dof": math.nan}, "dof of “a”"),
+    ],
+)
+def test_component_that_cannot_be_is_refused_by_name(wrong, named):
+    with pytest.raises(ValueError, match=named):
+        Component("a", **wrong)
+
+
+def test_empty_budget_is_refused():
+    with pytest.raises(ValueError, match="components: the budget is empty"):
+        combine([])
+
+
+def test_arrays_that_do_not_fit_are_refused_with_their_shapes():
+    with pytest.raises(ValueError, match=r"“b” \(3,\)"):
+        combine([Component("a", [1.0, 2.0]), Component("b", [1.0, 2.0, 3.0])])
+
+
+@pytest.mark.parametrize(
+    ("matrix", "why"),
+    [
+        ([[1.0]], "shape"),
+        ([[1, 0.5], [0.4, 1]], "symmetric"),
+        ([[1, math.nan], [math.nan, 1]], "numbers"),
+        ([[0.9, 0], [0, 1]], "itself by 1"),
+        ([[1, 1.2], [1.2, 1]], "eigenvalue"),
+    ],
+)
+def test_wrong_correlation_is_refused(matrix, why):
+    with pytest.raises(ValueError, match=f"correlation.*{why}"):
+        combine([Component("a", 1.0), Component("b", 1.0)], correlation=matrix)
+
+
+@pytest.mark.parametrize("probability", [0.0, 1.0, 95, math.nan])
+def test_probability_outside_nought_to_one_is_refused(probability):
+    with pytest.raises(ValueError, match="probability"):
+        coverage(combine([Component("a", 1.0)]), probability=probability)
+
+
+@pytest.mark.parametrize("k", [0, -2, math.nan, math.inf])
+def test_factor_not_above_zero_is_refused(k):
+    with pytest.raises(ValueError, match="k: "):
+        coverage_by(combine([Component("a", 1.0)]), k)
+
+
+def test_default_probability_is_that_of_k_2():
+    assert student_factor(math.inf) == pytest.approx(2.0, abs=1e-12)
+    assert pytest.approx(0.9545, abs=1e-6) == PROBABILITY
+
+
+@pytest.mark.parametrize("edge", [-0.1, 1.1, math.nan])
+def test_edge_of_no_trapezoid_is_refused(edge):
+    with pytest.raises(ValueError, match="edge"):
+        trapezoid_factor(edge)
+
+
+@pytest.mark.parametrize("share", [0, -1, math.nan])
+def test_doubt_not_above_zero_is_refused(share):
+    with pytest.raises(ValueError, match="share"):
+        dof_of_reliability(share)
