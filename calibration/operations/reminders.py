@@ -10,6 +10,7 @@ import datetime as dt
 import logging
 import statistics
 from collections.abc import Callable, Iterable
+from typing import Any
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -129,7 +130,8 @@ WRITE_LINES = """
     digests AS (
         INSERT INTO calibration_digest (site_id, person_id, day, message_id, made_at, tries, last_error, left_out,
             subject, body)
-        SELECT %(site)s, f.person_id, %(day)s, format(%(message_id)s, f.person_id), %(at)s, 0, '', max(f.left_out), '', ''
+        SELECT %(site)s, f.person_id, %(day)s, format(%(message_id)s, f.person_id), %(at)s, 0, '',
+            max(f.left_out), '', ''
         FROM in_force f WHERE f.person_id IN (SELECT person_id FROM fresh) GROUP BY f.person_id
         ON CONFLICT (person_id, site_id, day) DO NOTHING RETURNING id, person_id
     )
@@ -140,7 +142,7 @@ WRITE_LINES = """
 """
 
 
-def _facts(site: Site, day: dt.date, at: dt.datetime) -> dict[str, object]:
+def _facts(site: Site, day: dt.date, at: dt.datetime) -> dict[str, Any]:
     host = urlsplit(settings.PUBLIC_URL).hostname or "spanbook.invalid"
     return {
         "site": site.pk,

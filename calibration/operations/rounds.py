@@ -186,7 +186,7 @@ def _in_walking_order(ids: Iterable[int]) -> list[MeasuringPoint]:
 
 def _round_of(stop: Job, *, by: Person) -> Round:
     require(by, "plan", stop.site_id)
-    if stop.round_id is None:
+    if stop.round is None:
         raise Refused("This stop has been taken out of the round meanwhile.")
     return _locked(stop.round)
 

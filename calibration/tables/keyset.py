@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypedDict
 
 from django.db.models import Q, QuerySet
 
@@ -43,6 +43,22 @@ class Place:
         if not 0 <= place.pk < 2**63 or "\0" in text:
             raise NoSuchPlace(text)
         return place
+
+
+class Where(TypedDict, total=False):
+    """What an address may say of a page: the place it begins after, or ends before."""
+
+    after: Place
+    before: Place
+
+
+def where(query: Mapping[str, str], order: Order) -> Where:
+    """The place that the address names; raises NoSuchPlace where it is none."""
+    if text := query.get("after"):
+        return {"after": Place.read(text, order)}
+    if text := query.get("before"):
+        return {"before": Place.read(text, order)}
+    return {}
 
 
 @dataclass(frozen=True)

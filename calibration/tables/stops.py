@@ -73,13 +73,14 @@ def stops_of(made: Round) -> list[Stop]:
 def _stop(job: Job, result: Result | None, procedures: dict[str, ProcedureVersion]) -> Stop:
     point = job.point
     version = procedures.get(point.procedure_key)
+    present: list[Installation] = point.present  # type: ignore[attr-defined]  # prefetched above
     return Stop(
         job=job,
         point=point,
         result=result,
-        transmitter=point.present[0].transmitter if point.present else None,
+        transmitter=present[0].transmitter if present else None,
         kind=STATE_KINDS[job.state],
-        cautions=[step.text for step in version.cautions] if version else [],
+        cautions=[step.text for step in version.cautions] if version else [],  # type: ignore[attr-defined]
         sheet=sheet_of(point, version.percents if version else USUAL_PERCENTS),
     )
 

@@ -165,8 +165,11 @@ def hatch(x: float, y: float, width: float, height: float, step: float) -> str:
 class DueState(Protocol):
     """What a due state must offer: its kind (see plant marks) and its words."""
 
-    kind: str
-    text: str
+    @property
+    def kind(self) -> str: ...
+
+    @property
+    def text(self) -> str: ...
 
 
 @register.simple_tag

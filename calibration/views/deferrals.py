@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
@@ -17,6 +17,7 @@ from calibration.views.jobs import require_sight
 from plant.models import MeasuringPoint
 from plant.permissions import may, require
 from plant.refusals import Refused
+from plant.requests import SignedRequest
 from plant.templatetags.quantities import day_text
 
 SHOWN_RESULTS = 5
@@ -25,7 +26,7 @@ FORM = ["GET", "HEAD", "POST"]
 
 
 @require_http_methods(FORM)
-def defer(request: HttpRequest, pk: int) -> HttpResponse:
+def defer(request: SignedRequest, pk: int) -> HttpResponse:
     """Ask for a deferral of one point."""
     points = MeasuringPoint.objects.seen_by(request.user).select_related("site", "tank", "trend")
     point = get_object_or_404(points, pk=pk)
@@ -44,7 +45,7 @@ def defer(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_safe
-def waiting(request: HttpRequest) -> HttpResponse:
+def waiting(request: SignedRequest) -> HttpResponse:
     """What waits for a decision, and what was decided lately."""
     require_sight(request.user)
     seen = Deferral.objects.seen_by(request.user).select_related(
@@ -59,7 +60,7 @@ def waiting(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(FORM)
-def decide(request: HttpRequest, pk: int) -> HttpResponse:
+def decide(request: SignedRequest, pk: int) -> HttpResponse:
     """Grant or refuse one deferral."""
     seen = Deferral.objects.seen_by(request.user).select_related(
         "point__site", "point__tank", "point__trend", "asked_by", "decided_by"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Exists, OuterRef
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -15,13 +15,14 @@ from django.views.decorators.http import require_safe
 from calibration.forms.due import STATES, DueFilter
 from calibration.models import Digest, ReminderScan
 from calibration.tables import due as listing
-from calibration.tables.keyset import NoSuchPlace, Place, page_of
+from calibration.tables.keyset import NoSuchPlace, page_of, where
 from calibration.views.jobs import require_sight
 from plant.models import Area, MeasuringPoint, Person, Principle, Site
+from plant.requests import SignedRequest
 
 
 @require_safe
-def due(request: HttpRequest) -> HttpResponse:
+def due(request: SignedRequest) -> HttpResponse:
     require_sight(request.user)
     person, now = request.user, timezone.now()
     sites = _sites_of(person, at=now)
@@ -34,7 +35,9 @@ def due(request: HttpRequest) -> HttpResponse:
     sort = chosen.get("sort") or "due"
     order = listing.ORDERS[sort]
     try:
-        page = page_of(listing.points_in(shown, days, chosen), order, **_place(request.GET, order))
+        page = page_of(
+            listing.points_in(shown, days, chosen), order, **where(request.GET.dict(), order)
+        )
     except NoSuchPlace:
         not_understood = True
         page = page_of(listing.points_in(shown, days, chosen), order)
@@ -70,8 +73,8 @@ def due(request: HttpRequest) -> HttpResponse:
         "areas": Area.objects.filter(site__in=shown).order_by("name").values_list("pk", "name"),
         "principles": Principle.choices,
         "duties": MeasuringPoint.Duty.choices,
-        "held": [site for site in sites if site.reminders_held and site.pk in plans],
-        "stuck": [site for site in sites if site.mails_stuck and site.pk in plans],
+        "held": [site for site in sites if site.reminders_held and site.pk in plans],  # type: ignore[attr-defined]
+        "stuck": [site for site in sites if site.mails_stuck and site.pk in plans],  # type: ignore[attr-defined]
     }
     return render(request, "calibration/due.html", context)
 
@@ -82,13 +85,6 @@ def _sites_of(person: Person, *, at: dt.datetime) -> list[Site]:
     stuck = Digest.objects.stuck(at=at).filter(site=OuterRef("pk"))
     sites = Site.objects.filter(pk__in=person.site_ids("see"))
     return list(sites.annotate(reminders_held=Exists(held), mails_stuck=Exists(stuck)))
-
-
-def _place(query: QueryDict, order: listing.Order) -> dict[str, Place]:
-    for name in ("after", "before"):
-        if text := query.get(name):
-            return {name: Place.read(text, order)}
-    return {}
 
 
 class Address:

@@ -4,30 +4,27 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.db.models import Count
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from calibration.models import Digest, ReminderScan
 from calibration.operations import reminders
-from calibration.tables.keyset import BY_DAY, NoSuchPlace, Order, Place, page_of
+from calibration.tables.keyset import BY_DAY, NoSuchPlace, Order, page_of, where
 from plant.permissions import require
 from plant.refusals import Refused
+from plant.requests import SignedRequest
 
 ORDER = Order("day", BY_DAY, descending=True)
 
 
 @require_safe
-def outbox(request: HttpRequest) -> HttpResponse:
+def outbox(request: SignedRequest) -> HttpResponse:
     """The mails of the person's sites, or their own; the latest first."""
     seen = Digest.objects.seen_by(request.user)
     try:
-        place = {
-            name: Place.read(request.GET[name], ORDER)
-            for name in ("after", "before")
-            if request.GET.get(name)
-        }
+        place = where(request.GET.dict(), ORDER)
     except NoSuchPlace:
         place = {}
     page = page_of([seen], ORDER, **place)
@@ -46,7 +43,7 @@ def outbox(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def mail(request: HttpRequest, pk: int) -> HttpResponse:
+def mail(request: SignedRequest, pk: int) -> HttpResponse:
     """One mail as text: as it would read now while it waits, with all its lines once it has left."""
     seen = Digest.objects.seen_by(request.user).select_related("site", "person")
     digest = get_object_or_404(seen, pk=pk)
@@ -55,7 +52,7 @@ def mail(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def release(request: HttpRequest, pk: int) -> HttpResponse:
+def release(request: SignedRequest, pk: int) -> HttpResponse:
     """Let a day's held reminders go."""
     scanned = get_object_or_404(ReminderScan, pk=pk, site__in=request.user.site_ids("see"))
     require(request.user, "plan", scanned.site_id)

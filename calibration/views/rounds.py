@@ -8,7 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Count, Q, QuerySet
-from django.http import Http404, HttpRequest, HttpResponse, QueryDict
+from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -21,6 +21,7 @@ from calibration.views.jobs import require_sight
 from plant.models import MeasuringPoint
 from plant.permissions import may, require
 from plant.refusals import NotAllowed, Refused
+from plant.requests import SignedRequest
 from plant.templatetags.quantities import day_text
 
 LISTED, NEIGHBOURS, MOST_STOPS = 200, 20, 200
@@ -28,7 +29,7 @@ FORM = ["GET", "HEAD", "POST"]
 
 
 @require_safe
-def listing(request: HttpRequest) -> HttpResponse:
+def listing(request: SignedRequest) -> HttpResponse:
     """Rounds, the latest first, with how far each has come."""
     require_sight(request.user)
     seen = Round.objects.seen_by(request.user).select_related("technician", "site")
@@ -45,7 +46,7 @@ def listing(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(FORM)
-def new(request: HttpRequest) -> HttpResponse:
+def new(request: SignedRequest) -> HttpResponse:
     """Make a round of the points ticked on the due list."""
     sent = request.POST if request.method == "POST" else request.GET
     points = _ticked(request, sent.getlist("point"))
@@ -76,13 +77,13 @@ def new(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-def one(request: HttpRequest, pk: int) -> HttpResponse:
+def one(request: SignedRequest, pk: int) -> HttpResponse:
     made = _round(request, pk)
     return _page(request, made, AddStopsForm())
 
 
 @require_POST
-def add(request: HttpRequest, pk: int) -> HttpResponse:
+def add(request: SignedRequest, pk: int) -> HttpResponse:
     """Append stops: ticked neighbours and typed tags."""
     made = _round(request, pk)
     require(request.user, "plan", made.site_id)
@@ -99,7 +100,7 @@ def add(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(FORM)
-def change(request: HttpRequest, pk: int) -> HttpResponse:
+def change(request: SignedRequest, pk: int) -> HttpResponse:
     """Change the name, the days, the technician or the note."""
     made = _round(request, pk)
     require(request.user, "plan", made.site_id)
@@ -120,22 +121,21 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-def move(request: HttpRequest, pk: int) -> HttpResponse:
+def move(request: SignedRequest, pk: int) -> HttpResponse:
     """Move a stop one place: ``to`` is up or down."""
-    stop = _stop(request, pk)
+    stop, made = _stop(request, pk)
     require(request.user, "plan", stop.site_id)
     try:
         rounds.move(stop, up=request.POST.get("to") == "up", by=request.user)
     except Refused as refusal:
         messages.error(request, str(refusal))
-    return redirect(f"{stop.round.get_absolute_url()}#stop-{stop.pk}")
+    return redirect(f"{made.get_absolute_url()}#stop-{stop.pk}")
 
 
 @require_POST
-def remove(request: HttpRequest, pk: int) -> HttpResponse:
-    stop = _stop(request, pk)
+def remove(request: SignedRequest, pk: int) -> HttpResponse:
+    stop, made = _stop(request, pk)
     require(request.user, "plan", stop.site_id)
-    made = stop.round
     try:
         rounds.remove(stop, by=request.user)
         messages.success(request, f"{stop.point.tag} is no longer a stop of this round.")
@@ -144,7 +144,9 @@ def remove(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect(made)
 
 
-def _page(request: HttpRequest, made: Round, form: AddStopsForm, status: int = 200) -> HttpResponse:
+def _page(
+    request: SignedRequest, made: Round, form: AddStopsForm, status: int = 200
+) -> HttpResponse:
     stops = stops_of(made)
     done = sum(stop.is_done for stop in stops)
     plans = may(request.user, "plan", made.site_id)
@@ -160,22 +162,25 @@ def _page(request: HttpRequest, made: Round, form: AddStopsForm, status: int = 2
     return render(request, "calibration/round.html", context, status=status)
 
 
-def _sent(request: HttpRequest) -> QueryDict | None:
+def _sent(request: SignedRequest) -> QueryDict | None:
     """What was posted, even if empty; None when the form is only opened."""
     return request.POST if request.method == "POST" else None
 
 
-def _round(request: HttpRequest, pk: int) -> Round:
+def _round(request: SignedRequest, pk: int) -> Round:
     seen = Round.objects.seen_by(request.user).select_related("site", "technician", "planned_by")
     return get_object_or_404(seen, pk=pk)
 
 
-def _stop(request: HttpRequest, pk: int) -> Job:
+def _stop(request: SignedRequest, pk: int) -> tuple[Job, Round]:
     seen = Job.objects.seen_by(request.user).select_related("round", "point")
-    return get_object_or_404(seen, pk=pk, round__isnull=False)
+    stop = get_object_or_404(seen, pk=pk)
+    if stop.round is None:
+        raise Http404
+    return stop, stop.round
 
 
-def _ticked(request: HttpRequest, ids: Iterable[str]) -> list[MeasuringPoint]:
+def _ticked(request: SignedRequest, ids: Iterable[str]) -> list[MeasuringPoint]:
     """The points of these ids that the person may see; what is no id is left out."""
     numbers = {int(text) for text in ids if text.isascii() and text.isdigit() and len(text) < 19}
     if len(numbers) > MOST_STOPS:
