@@ -1,8 +1,25 @@
 import math
 
+import numpy as np
 import pytest
 
-from calibration.metrology.decision import Verdict, accept_simply, within_tolerance, worst
+from calibration.metrology.decision import (
+    Side,
+    Verdict,
+    accept_by_risk,
+    accept_guarded,
+    accept_simply,
+    conformance_probability,
+    global_risks,
+    guard_for_risk,
+    managed_guard,
+    prior_of,
+    root_difference_share,
+    straight_share,
+    uncertainty_ratio,
+    within_tolerance,
+    worst,
+)
 from calibration.metrology.errors import percent_errors
 
 
@@ -60,3 +77,143 @@ def test_nothing_tested_is_no_pass():
 def test_unknown_verdict_is_refused():
     with pytest.raises(ValueError, match="maybe"):
         worst(["pass", "maybe"])
+
+
+def test_guard_band_leaves_a_result_open_on_both_sides_of_the_limit():
+    said = accept_guarded([0.4, 0.41, 0.5, 0.6, 0.61, -0.4, -0.6, -0.61], 0.5, 0.1)
+    assert [v.value for v in said] == [
+        "pass",
+        "inconclusive",
+        "inconclusive",
+        "inconclusive",
+        "fail",
+        "pass",
+        "inconclusive",
+        "fail",
+    ]
+
+
+def test_guard_band_of_nothing_is_simple_acceptance():
+    errors = np.linspace(-1, 1, 41)
+    assert accept_guarded(errors, 0.5, 0.0) == accept_simply(errors, 0.5)
+    assert accept_guarded(errors, 0.5, 0.0, side=Side.LOW) == accept_simply(errors, 0.5)
+
+
+def test_safety_guards_the_dangerous_side_only():
+    """A high level read too low is the danger: too high by the same amount still passes."""
+    low, high = accept_guarded([-0.45, 0.45], 0.5, 0.1, side=Side.LOW)
+    assert (low, high) == (Verdict.INCONCLUSIVE, Verdict.PASS)
+    low, high = accept_guarded([-0.55, 0.55], 0.5, 0.1, side=Side.LOW)
+    assert (low, high) == (Verdict.INCONCLUSIVE, Verdict.FAIL)
+    low, high = accept_guarded([-0.45, 0.45], 0.5, 0.1, side=Side.HIGH)
+    assert (low, high) == (Verdict.PASS, Verdict.INCONCLUSIVE)
+
+
+def test_band_wider_than_the_tolerance_accepts_nothing():
+    assert accept_guarded([0.0, 0.9, 1.2], 0.5, 0.6) == [
+        Verdict.INCONCLUSIVE,
+        Verdict.INCONCLUSIVE,
+        Verdict.FAIL,
+    ]
+    assert float(global_risks(0.5, 0.3, 0.2, guard=0.6).accepted) == 0.0
+
+
+def test_limit_on_risk_is_a_guard_band_where_one_limit_is_near():
+    u, risk = 0.05, 0.025
+    band = float(guard_for_risk(u, risk))
+    errors = [0.5 - band - 1e-6, 0.5 - band + 1e-6, 0.5 + band - 1e-6, 0.5 + band + 1e-6]
+    assert accept_by_risk(errors, 0.5, u, risk=risk) == accept_guarded(errors, 0.5, band)
+
+
+def test_limit_on_risk_counts_both_limits_of_a_narrow_tolerance():
+    """At ± 1.7 u a perfect zero lies outside in 9 of 100: one limit alone would let it pass at 5 %."""
+    assert accept_by_risk([0.0], 1.7, 1.0, risk=0.05) == [Verdict.INCONCLUSIVE]
+    assert accept_by_risk([0.0], 1.7, 1.0, risk=0.05, side=Side.LOW) == [Verdict.PASS]
+
+
+def test_limit_on_risk_on_one_side_leaves_the_other_to_simple_acceptance():
+    errors = [-0.51, -0.49, 0.0, 0.49, 0.51]
+    said = accept_by_risk(errors, 0.5, 0.05, risk=0.05, side=Side.HIGH)
+    assert [v.value for v in said] == ["fail", "pass", "pass", "inconclusive", "inconclusive"]
+
+
+def test_few_repeats_make_the_same_error_less_sure():
+    assert accept_by_risk([0.4], 0.5, 0.05, risk=0.025) == [Verdict.PASS]
+    assert accept_by_risk([0.4], 0.5, 0.05, risk=0.025, dof=2) == [Verdict.INCONCLUSIVE]
+
+
+def test_rules_serve_a_fleet_in_one_call():
+    rng = np.random.default_rng(2)
+    errors, tolerance = rng.normal(0, 0.5, 200), rng.uniform(0.2, 1, 200)
+    u = rng.uniform(0.01, 0.2, 200)
+    assert accept_by_risk(errors, tolerance, u, risk=0.05) == [
+        accept_by_risk(e, t, v, risk=0.05)[0] for e, t, v in zip(errors, tolerance, u, strict=True)
+    ]
+    fleet = global_risks(tolerance, u, 0.5, mean=errors, guard=u)
+    alone = [
+        float(global_risks(t, v, 0.5, mean=e, guard=v).consumer)
+        for e, t, v in zip(errors, tolerance, u, strict=True)
+    ]
+    assert fleet.consumer.tolist() == pytest.approx(alone, rel=1e-12)
+
+
+def test_one_sided_guard_lets_more_high_readers_through():
+    both = global_risks(0.5, 0.1, 0.3, guard=0.2)
+    low = global_risks(0.5, 0.1, 0.3, guard=0.2, side=Side.LOW)
+    none = global_risks(0.5, 0.1, 0.3)
+    assert both.consumer < low.consumer < none.consumer
+    assert low.consumer == pytest.approx((both.consumer + none.consumer) / 2, rel=1e-3)
+
+
+def test_risks_stay_between_nought_and_one_at_the_far_ends():
+    risks = global_risks(1.0, [1e-6, 100.0], [1e-3, 1e-3], mean=[0.0, 50.0])
+    for shares in (risks.consumer, risks.producer, risks.in_tolerance, risks.accepted):
+        assert ((shares >= 0) & (shares <= 1)).all()
+
+
+def test_prior_takes_the_scatter_of_measuring_off():
+    rng = np.random.default_rng(6)
+    seen = rng.normal(0.1, 0.3, 20_000) + rng.normal(0, 0.2, 20_000)
+    prior = prior_of(seen, 0.2)
+    assert prior.mean == pytest.approx(0.1, abs=0.01)
+    assert prior.spread == pytest.approx(0.3, abs=0.01)
+    assert prior.n == 20_000
+
+
+def test_family_that_looks_perfect_keeps_a_spread():
+    prior = prior_of([0.1, -0.1, 0.05, 0.0], 5.0)
+    assert 0 < prior.spread < 0.1
+
+
+@pytest.mark.parametrize("errors", [[], [0.1, 0.2], [0.1, 0.1, 0.1], [0.1, math.nan, 0.2]])
+def test_prior_from_too_little_is_refused(errors):
+    with pytest.raises(ValueError, match="errors"):
+        prior_of(errors, 0.01)
+
+
+@pytest.mark.parametrize(
+    ("call", "named"),
+    [
+        (lambda: uncertainty_ratio(0, 1), "tolerance"),
+        (lambda: uncertainty_ratio(1, 0), "expanded"),
+        (lambda: accept_guarded([0.1], 1, -0.1), "guard"),
+        (lambda: accept_guarded([math.nan], 1, 0.1), "errors"),
+        (lambda: accept_guarded([0.1], math.inf, 0.1), "tolerance"),
+        (lambda: accept_by_risk([0.1], 1, 0.1, risk=0.5), "risk"),
+        (lambda: accept_by_risk([0.1], 1, 0.1, risk=0), "risk"),
+        (lambda: accept_by_risk([0.1], 1, 0.0, risk=0.05), "u:"),
+        (lambda: conformance_probability(0.1, 0.1), "one limit is needed"),
+        (lambda: conformance_probability(0.1, 0.1, lower=1, upper=1), "lower, upper"),
+        (lambda: conformance_probability(0.1, 0.1, upper=1, dof=0), "dof"),
+        (lambda: conformance_probability(0.1, math.nan, upper=1), "u:"),
+        (lambda: guard_for_risk(0.1, 0.6), "risk"),
+        (lambda: managed_guard(0.9), "ratio"),
+        (lambda: root_difference_share(0.9), "ratio"),
+        (lambda: straight_share(-1), "ratio"),
+        (lambda: global_risks(1, 0.1, 0), "spread"),
+        (lambda: global_risks(1, 0.1, 0.1, mean=math.nan), "mean"),
+    ],
+)
+def test_what_no_rule_can_take_is_refused_by_name(call, named):
+    with pytest.raises(ValueError, match=named):
+        call()
