@@ -150,6 +150,8 @@ def history_of(point: Point, *, seed: int) -> History:
         _live(device, point.tag, since, day, chance)
         since = day
         visits.append(_visit(point, hung[-1].serial, day, device, number - len(days), chance))
+    if any(meter_gain(visit.standards, visit.day) != 1 for visit in visits):
+        hung = [replace(one, story=one.story or "bad meter") for one in hung]
     return History(hung, visits)
 
 

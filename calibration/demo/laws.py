@@ -122,7 +122,10 @@ def in_percent(family: str, *, span_mm: float) -> float:
 def draw_law(family: str, chance: Chance, *, span_mm: float) -> Law:
     """One unit of the family."""
     of, share = FAMILIES[family], in_percent(family, span_mm=span_mm)
-    zero, span = chance.normal(*of.zero), chance.normal(*of.span)
+    # No freaks: the demo's bad actors are those of its stories.
+    zero, span = (
+        mean + sd * float(np.clip(chance.normal(), -2, 2)) for mean, sd in (of.zero, of.span)
+    )
     tolerance = of.tolerance * share
     return Law(
         zero_rate=zero * share,

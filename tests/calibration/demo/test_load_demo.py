@@ -1,0 +1,178 @@
+"""The whole demo loaded once: through the importer and the operations, with its stories as people would see them."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError
+
+from calibration.demo.load import PASSWORD, Demo
+from calibration.models import Calibration, Deferral, Finding, Job, Round, Trend
+from calibration.operations.trends import trend_of
+from plant.models import ImportBatch, LedgerEntry, MeasuringPoint, Person, Site, Tank, Transmitter
+
+AS_OF = dt.date(2026, 11, 25)
+MONDAY = dt.date(2026, 11, 23)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def loaded(django_db_setup, django_db_blocker, tmp_path_factory):
+    """Loaded once for this file and taken back afterwards: a transaction around all its tests."""
+    from django.db import transaction
+    from django.test import override_settings
+
+    with (
+        django_db_blocker.unblock(),
+        override_settings(DATA=tmp_path_factory.mktemp("demo")),
+        transaction.atomic(),
+    ):
+        call_command("load_demo", as_of=AS_OF, stdout=_Quiet())
+        yield
+        transaction.set_rollback(True)
+
+
+class _Quiet:
+    def write(self, said: str) -> None: ...
+
+
+@pytest.fixture(autouse=True)
+def _loaded(loaded):
+    """Every test here sees the demo."""
+
+
+def point(tag: str) -> MeasuringPoint:
+    return MeasuringPoint.objects.get(tag=tag)
+
+
+def test_the_plant_is_there():
+    counts = [model.objects.count() for model in (Site, Tank, MeasuringPoint)]
+    assert counts == [3, 42, 120]
+    assert Person.objects.get(username="amarrowby").check_password(PASSWORD)
+
+
+def test_it_ends_on_the_monday_on_or_before_the_day_asked_for():
+    assert Demo(AS_OF).day == MONDAY
+    assert Demo(MONDAY).day == MONDAY
+    assert Demo(MONDAY - dt.timedelta(days=1)).day == MONDAY - dt.timedelta(weeks=1)
+    latest = Calibration.objects.latest("done_on").done_on
+    assert MONDAY - dt.timedelta(days=7) < latest <= MONDAY
+
+
+def test_every_file_came_in_through_the_importer():
+    assert ImportBatch.objects.filter(state="applied").count() == 15
+    assert LedgerEntry.objects.filter(act="import").count() == 15
+
+
+def test_loading_it_again_changes_nothing():
+    before = LedgerEntry.objects.count()
+    call_command("load_demo", as_of=AS_OF + dt.timedelta(weeks=5), stdout=_Quiet())
+    assert LedgerEntry.objects.count() == before
+
+
+def test_a_production_book_takes_no_demo(settings):
+    settings.PRODUCTION = True
+    with pytest.raises(CommandError, match="production"):
+        call_command("load_demo")
+
+
+def test_the_overdue_safety_point_is_overdue():
+    overfill = point("LT-302D")
+    assert overfill.duty == "safety"
+    assert (MONDAY - overfill.due_on).days == pytest.approx(12, abs=3)
+
+
+def test_the_custody_radar_was_found_out_and_its_finding_is_open():
+    finding = Finding.objects.get(point=point("LT-103A"))
+    assert finding.closed_at is None
+    assert finding.largest_percent * 111 == pytest.approx(6.8, abs=0.1)  # mm on a span of 11.1 m
+
+
+def test_the_typing_error_was_amended_and_the_finding_it_opened_is_closed():
+    amendment = Calibration.objects.get(point=point("LT-203B"), amends__isnull=False)
+    assert (amendment.amends.found_verdict, amendment.found_verdict) == ("fail", "pass")
+    assert amendment in Calibration.objects.standing()
+    assert amendment.amends.finding.closed_at is not None
+
+
+def test_swaps_begin_a_new_segment():
+    for tag, serial in (("LT-205C", "C88-2207"), ("LT-331A", "C31-4418")):
+        new = Transmitter.objects.get(serial=serial)
+        assert new.installations.get(removed_on=None).point.tag == tag
+        assert trend_of(point(tag)).transmitter_id in (new.pk, None)
+    lacking = Calibration.objects.get(found_verdict="")
+    assert (lacking.tag, lacking.left_verdict) == ("LT-331A", "pass")
+    assert "paddle" in lacking.no_as_found_reason
+
+
+def test_each_site_has_work_in_hand_and_a_record_to_approve():
+    for site in Site.objects.all():
+        assert Calibration.objects.waiting().filter(site=site).count() == 1
+        assert Job.objects.filter(site=site, state="in hand").exists()
+        assert Round.objects.get(site=site).stops.count() >= 4
+
+
+def test_one_deferral_is_granted_and_one_waits():
+    assert Deferral.objects.get(granted=True).point.deferred_until > MONDAY
+    assert Deferral.objects.get(granted=None).point.tag == "LT-114B"
+
+
+def test_the_sticky_ropes_are_the_worst():
+    rates = {
+        row.point.tag: row.zero_rate
+        for row in Trend.objects.select_related("point")
+        if row.zero_rate
+    }
+    worst = sorted(rates, key=lambda tag: -rates[tag])[:2]
+    assert set(worst) == {"LT-121C", "LT-122C"}
+    assert Calibration.objects.filter(tag__in=worst, found_verdict="fail").count() >= 5
+
+
+def test_every_point_with_three_results_has_a_trend():
+    for row in Trend.objects.all():
+        assert (row.zero_rate is not None) == (row.results >= 3), row.point
+
+
+def strays(row: dict[str, str], point: MeasuringPoint) -> list[float]:
+    """Fitted less true rate at zero and at span, in standard deviations of what scatter, walk and adjusting allow.
+
+    A line takes drift as steady, so its own interval is too narrow where the error also wanders; and each adjustment
+    puts two readings' scatter into all that accumulates after it. Both add up like a walk of variance q a year, which
+    spreads the slope of a line over T years by 6/5 q / T.
+    """
+    trend, found = trend_of(point), []
+    walk, scatter = float(row["walk (%/sqrt year)"]), float(row["scatter (%)"])
+    for drift, rate, share in (
+        (trend.zero, "zero rate (%/year)", 1.0),
+        (trend.span, "rate at span (%/year)", 1.25),
+    ):
+        if drift.fit is None:
+            continue
+        years = (drift.days[-1] - drift.days[0]).days / 365.25
+        q = share * walk**2 + 2 * scatter**2 * sum(drift.adjusted[:-1]) / years
+        allowed = (1.2 * q / years + (scatter**2 + 0.003**2) / drift.fit.sxx) ** 0.5
+        found.append((float(drift.fit.slope) - float(row[rate])) / allowed)
+    return found
+
+
+def test_the_drift_found_is_the_drift_put_in():
+    """Of all rates of transmitters with a plain law about 95 % lie within two standard deviations of the truth."""
+    truth = [row for row in Demo(AS_OF).rows("truth.csv") if not row["story"]]
+    found = [stray for row in truth for stray in strays(row, point(row["tag"]))]
+    assert len(found) > 200
+    assert np.mean(np.abs(found) < 2) > 0.9
+    assert np.abs(found).max() < 4
+    assert np.mean(found) == pytest.approx(0, abs=0.3)  # no side is favoured
+
+
+def test_the_welcome_tells_who_can_sign_in(capsys):
+    call_command("welcome", "http://127.0.0.1:8000/")
+    said = capsys.readouterr().out
+    assert "http://127.0.0.1:8000/" in said
+    assert PASSWORD in said
+    assert "amarrowby    planner        Marram Point" in said
+    assert "Neelghat, " in said
