@@ -125,6 +125,16 @@ ROWS: list[Row] = [
     Row("calibration:certificate_withdraw", "POST", "certificate", 403, 403, 422, 403, 404, 404),
     # The certificate of the tests has no file, so that even those who may see it get 404.
     Row("calibration:certificate_file", "GET", "certificate", 404, 404, 404, 404, 404, 404),
+    # Points, transmitters, their histories, the ledger
+    Row("calibration:point", "GET", "point", 200, 200, 200, 200, 404, 404),
+    Row("calibration:transmitter", "GET", "transmitter", 200, 200, 200, 200, 404, 404),
+    Row("calibration:history", "GET", "point", 200, 403, 200, 200, 404, 404),
+    Row("calibration:history_csv", "GET", "point", 200, 403, 200, 200, 404, 404),
+    Row("calibration:history_transmitter", "GET", "transmitter", 200, 403, 200, 200, 404, 404),
+    Row("calibration:history_transmitter_csv", "GET", "transmitter", 200, 403, 200, 200, 404, 404),
+    Row("calibration:ledger", "GET", "", 200, 403, 200, 200, 403, 200),
+    Row("calibration:ledger_csv", "GET", "", 200, 403, 200, 200, 403, 200),
+    Row("calibration:ledger_entry", "GET", "entry", 200, 403, 200, 200, 403, 404),
 ]
 
 # Addresses whose last part is a word, not a number.
