@@ -60,7 +60,8 @@ def drift_chart(
     """Accumulated drift against time with tolerance, fitted line, 95 % band and crossing day.
 
     Days are ISO dates, values in ``unit``; line, band_low and band_high share line_on's length.
-    was_out: per result, whether it was found out of tolerance (not given: none). adjusted_on: days of an adjustment. steps: (day, word) where a new segment starts, as at a swap.
+    was_out: per result, whether it was found out of tolerance; not given, none was. adjusted_on: days of an adjustment.
+    steps: (day, word) where a new segment starts, as at a swap.
     left_out: results that the fit leaves aside (a failure, an outlier), shown as crosses.
     """
     digits = 3 if tolerance < 0.5 else 2

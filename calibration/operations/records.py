@@ -45,7 +45,7 @@ def submit(
     with transaction.atomic():
         job = (
             Job.objects.select_for_update(of=("self",))
-            .select_related("point__tank__product", "site")
+            .select_related("point__tank__product", "point__site", "site")
             .get(pk=job.pk)
         )
         digest = content_hash(sent, on=f"job {job.pk}", by=by)
@@ -58,7 +58,8 @@ def submit(
             )
         record = store(job.point, sent, job=job, submission=submission, digest=digest, by=by, at=at)
         job.state = Job.State.SUBMITTED
-        job.technician = job.technician or by
+        if job.technician_id is None:
+            job.technician = by
         job.save(update_fields=["state", "technician"])
         enter("submit record", on=record, by=by, details=_told(record))
         return Receipt(record, is_new=True)
@@ -80,7 +81,7 @@ def amend(
     with transaction.atomic():
         record = (
             Calibration.objects.select_for_update(of=("self",))
-            .select_related("point__tank__product", "site")
+            .select_related("point__tank__product", "point__site", "site")
             .get(pk=record.pk)
         )
         digest = content_hash(sent, on=f"record {record.pk}", by=by)

@@ -23,7 +23,7 @@ from calibration.models import (
 )
 from calibration.operations.judging import Judged, Range, SentReading, judge
 from plant.models import Installation, MeasuringPoint, Person, Transmitter
-from plant.operations.saving import check
+from plant.operations.saving import walls_speak
 from plant.refusals import Refused
 
 
@@ -95,8 +95,11 @@ def store(
         )
     transmitter = _transmitter_on(point, sent.done_on)
     certificates = _certificates(sent, point.site_id)
-    limits = point.limits
-    against = Range(float(point.lower), float(point.upper), point.signal, limits.percent)
+    # An amendment corrects what was measured that day, under the range and tolerance of that day.
+    facts = _copied_from(amends) if amends else register_of(point, transmitter)
+    against = Range(
+        float(facts["lower"]), float(facts["upper"]), facts["signal"], facts["tolerance_percent"]
+    )
     found = judge(sent.stage("as found"), against)
     left = judge(sent.stage("as left"), against)
     standing = judge(sent.stage("as it stands"), against)
@@ -123,12 +126,13 @@ def store(
         note=sent.note.strip(),
         adjusted=bool(sent.adjustments),
         shows_failure=found.shows_failure or left.shows_failure,
-        **register_of(point, transmitter),
+        **facts,
         **figures_of("found", found),
         **figures_of("left", left_figures),
     )
-    check(record)
-    record.save()
+    # The database holds every rule of a record; asking them one by one before would cost forty statements.
+    with walls_speak():
+        record.save()
     for stage in (standing, found, left):
         for reading in stage.readings:
             reading.record = record
@@ -223,6 +227,28 @@ def register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, An
         "tolerance_percent": point.limits.percent,
         "adjust_limit_percent": point.adjust_limits.percent,
     }
+
+
+REGISTER_FACTS = (
+    "tag",
+    "tank_name",
+    "product_name",
+    "serial",
+    "quantity",
+    "unit",
+    "lower",
+    "upper",
+    "signal",
+    "tolerance",
+    "tolerance_unit",
+    "tolerance_percent",
+    "adjust_limit_percent",
+)
+
+
+def _copied_from(record: Calibration) -> dict[str, Any]:
+    """The register's facts as the amended record keeps them."""
+    return {name: getattr(record, name) for name in REGISTER_FACTS}
 
 
 def figures_of(stage: str, judged: Judged) -> dict[str, Any]:

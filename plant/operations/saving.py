@@ -106,7 +106,7 @@ def walls_speak() -> Iterator[None]:
 
 
 def _message_of(rule: str) -> str:
-    for model in apps.get_app_config("plant").get_models():
+    for model in apps.get_models():
         for constraint in model._meta.constraints:
             if constraint.name == rule:
                 return str(constraint.violation_error_message)

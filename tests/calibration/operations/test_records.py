@@ -171,7 +171,9 @@ def test_an_approval_moves_due_date_job_and_trend_and_writes_one_entry(technicia
 
 
 def test_approver_cannot_approve_own_work(technician, approver):
-    approver.appointments.create(site=approver.appointments.get().site, role="technician", starts_on=LONG_AGO)
+    approver.appointments.create(
+        site=approver.appointments.get().site, role="technician", starts_on=LONG_AGO
+    )
     record = a_record(by=approver)
     with pytest.raises(Refused, match="own work"):
         records.approve(record, content_sha256=record.content_sha256, by=approver, at=NOON)
@@ -254,6 +256,16 @@ def test_an_amendment_replaces_the_record_only_once_approved(technician, approve
     assert MeasuringPoint.objects.get(pk=record.point_id).due_on == dt.date(2027, 9, 1)
 
 
+def test_an_amendment_is_judged_by_the_range_of_its_day(technician, approver):
+    record = an_approved_record(by=technician, approved_by=approver)
+    MeasuringPoint.objects.filter(pk=record.point_id).update(upper=Decimal("4.3"), tolerance=2)
+    amended = records.amend(
+        record, a_sent_record(), reason="slip", submission=uuid.uuid4(), by=technician, at=NOON
+    ).record
+    assert (amended.upper, amended.tolerance) == (record.upper, record.tolerance)
+    assert amended.found_largest == pytest.approx(record.found_largest)
+
+
 def test_a_record_has_one_amendment_at_a_time(technician, approver):
     record = an_approved_record(by=technician, approved_by=approver)
     sent = a_sent_record()
@@ -284,7 +296,9 @@ def test_the_stored_due_date_is_the_recomputed_one(technician, approver):
     point = an_equipped_point(interval_months=6, grace_days=10)
     for day in (dt.date(2026, 1, 31), dt.date(2026, 8, 5)):
         an_approved_record(point, by=technician, approved_by=approver, done_on=day)
-    assert MeasuringPoint.objects.get(pk=point.pk).due_on == dt.date(2027, 1, 31)  # the anchor survives
+    assert MeasuringPoint.objects.get(pk=point.pk).due_on == dt.date(
+        2027, 1, 31
+    )  # the anchor survives
     assert reschedule([point.pk]) == 0
 
 
@@ -296,7 +310,9 @@ def test_an_approval_ends_a_deferral(technician, approver):
 
 def test_a_reverse_acting_point_expects_4_ma_at_the_higher_level(technician):
     point = an_equipped_point("LT-121A", lower=Decimal("8.3"), upper=Decimal("0.3"))
-    full = SentReading(stage="as found", sequence=1, applied=Decimal("8.3"), observed=Decimal("4.02"))
+    full = SentReading(
+        stage="as found", sequence=1, applied=Decimal("8.3"), observed=Decimal("4.02")
+    )
     standing = replace(full, stage="as it stands")
     record = submit(
         a_job(point, by=technician), a_sent_record(readings=[standing, full]), technician
