@@ -6,7 +6,7 @@ A column is parsed by its distinct cells, each once: 100,000 rows of a register 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -94,6 +94,7 @@ class Parsed:
     problems: list[Problem] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
     wrong: set[tuple[int, str]] = field(default_factory=set)
+    full: set[str] = field(default_factory=set)  # fields of which every row has its value
 
     @property
     def rows(self) -> Sequence[int]:
@@ -126,6 +127,12 @@ class Parsed:
         for place, bad in enumerate(found):
             if bad:
                 self.refuse(place, name, reason)
+
+    def refuse_values(self, name: str, reason: str, is_wrong: Callable[[Any], bool]) -> None:
+        """Refuse every row whose value of the field is wrong; asked once of each distinct value."""
+        wrong = {value for value in set(self.column(name)) if value is not None and is_wrong(value)}
+        if wrong:
+            self.refuse_where(name, reason, (value in wrong for value in self.column(name)))
 
     def cell(self, place: int, name: str) -> tuple[str, str]:
         """Heading and text of a field's cell; of several columns the one that is filled."""
@@ -231,6 +238,7 @@ def _take(parsed: Parsed, column: Column, matches: list[Match]) -> None:
         values = taken[0]
         units: list[Any] = [matches[0].unit] * len(values)
     else:
+        parsed.full.discard(column.field)
         values, units = _one_of_each_row(parsed, column, matches, taken)
     parsed.values[column.field] = values
     if column.keeps_unit:
@@ -243,24 +251,20 @@ def _parse(parsed: Parsed, match: Match) -> list[Any]:
         _warn_of_numbers(parsed, match)
     known: dict[str, Any] = {}
     reasons: dict[str, str] = {}
+    parse = column.parse
     for cell in set(cells):
-        known[cell], reason = _value(cell.strip(), column.parse)
-        if reason:
-            reasons[cell] = reason
+        text = cell.strip()
+        try:
+            known[cell] = parse(text) if text else None
+        except Wrong as wrong:
+            known[cell], reasons[cell] = None, str(wrong)
     if reasons:
         for place, cell in enumerate(cells):
             if cell in reasons:
                 _refuse_cell(parsed, match, place, reasons[cell])
+    if None not in known.values():
+        parsed.full.add(column.field)
     return list(map(known.__getitem__, cells))
-
-
-def _value(text: str, parse: Parser) -> tuple[Any, str]:
-    if not text:
-        return None, ""
-    try:
-        return parse(text), ""
-    except Wrong as wrong:
-        return None, str(wrong)
 
 
 def _refuse_cell(parsed: Parsed, match: Match, place: int, reason: str) -> None:
@@ -299,13 +303,10 @@ def _warn_of_numbers(parsed: Parsed, match: Match) -> None:
 
 def _refuse_missing(parsed: Parsed) -> None:
     for column in parsed.layout.columns:
-        if not column.required or column.field not in parsed.values:
-            continue
-        values = parsed.values[column.field]
-        if None in values:
-            for place, value in enumerate(values):
-                if value is None:
-                    parsed.refuse(place, column.field, "is missing; every row needs it")
+        name = column.field
+        if column.required and name in parsed.values and name not in parsed.full:
+            missing = (value is None for value in parsed.values[name])
+            parsed.refuse_where(name, "is missing; every row needs it", missing)
 
 
 def _refuse_repeated(parsed: Parsed) -> None:

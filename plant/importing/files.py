@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import gc
 import io
 import re
 import zipfile
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import zip_longest
 from pathlib import Path
@@ -34,6 +36,7 @@ MOST_COLUMNS = 52  # A to AZ
 # A cell beyond row 199,999 or column AZ: the reader would lay out the whole rectangle up to it in memory.
 _FAR_CELL = re.compile(rb' r="(?:[B-Z][A-Z]|[A-Z]{3,}|[A-Z]{1,2}(?:\d{7,}|[2-9]\d{5}))')
 _FORMULA_SIGNS = ("=", "@", "'")
+_FORMULA_LIKE = re.compile(r"^[=@']", re.MULTILINE)
 _EDGE = 64  # bytes of the last piece looked at again, so that no cell's address is cut in two
 _OTHER_KINDS = {
     b"%PDF": "a PDF document",
@@ -150,10 +153,23 @@ def read_table(path: Path) -> Table:
     """The first sheet, or the CSV, with its header and at least one row. ``examine`` comes first. Raises Unreadable."""
     with path.open("rb") as file:
         start = file.read(4)
-    table = _read_workbook(path) if is_workbook(start) else _read_csv(path.read_bytes())
+    with _no_collecting():
+        table = _read_workbook(path) if is_workbook(start) else _read_csv(path.read_bytes())
     if not table.rows:
         raise Unreadable("The file holds a header but no rows below it.")
     return table
+
+
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Millions of cells are made here and none in a cycle: looking for cycles among them would double the time."""
+    usual = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if usual:
+            gc.enable()
 
 
 def _read_csv(data: bytes) -> Table:
@@ -221,12 +237,18 @@ def _table(lines: list[list[Any]], notes: list[str], *, is_workbook: bool = Fals
     places = [place for place, line in enumerate(lines) if place and any(line)]
     body = [lines[place] for place in places]
     _refuse_cells_without_name(body, places, len(header))
-    columns: list[list[Any]] = [list(column) for column in zip_longest(*body, fillvalue="")]
-    columns = [*columns, *([""] * len(body) for _ in header[len(columns) :])][: len(header)]
+    columns = _columns(body, len(header))
     rows = [place + 1 for place in places]
     if not is_workbook:
         return Table(header, columns, rows, notes)
     return Table(header, [texts_of(column) for column in columns], rows, notes, cells=columns)
+
+
+def _columns(body: list[list[Any]], width: int) -> list[list[Any]]:
+    if all(len(line) == width for line in body):
+        return list(map(list, zip(*body, strict=True)))
+    columns = [list(column) for column in zip_longest(*body, fillvalue="")]
+    return [*columns, *([""] * len(body) for _ in range(len(columns), width))][:width]
 
 
 def _refuse_cells_without_name(body: list[list[Any]], places: list[int], width: int) -> None:
@@ -242,7 +264,10 @@ def _refuse_cells_without_name(body: list[list[Any]], places: list[int], width: 
 
 def texts_of(cells: list[Any]) -> list[str]:
     """Each cell as text. Equal cells share their text, which is found once."""
-    if bool in set(map(type, cells)):  # True and 1.0 are equal, but not the same text
+    types = set(map(type, cells))
+    if types == {str} and not _FORMULA_LIKE.search("\n".join(cells)):
+        return cells
+    if bool in types:  # True and 1.0 are equal, but not the same text
         return [text_of(cell) for cell in cells]
     known = {cell: text_of(cell) for cell in set(cells)}
     return [known[cell] for cell in cells]

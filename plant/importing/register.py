@@ -51,29 +51,24 @@ def register_importer(calibrated: Calibrated) -> Importer:
 
 # ---- the rows by themselves ----
 def _check_rows(parsed: Parsed, today: dt.date) -> None:
-    units = zip(parsed.column("lower_unit"), parsed.column("upper_unit"), strict=True)
-    reason = "must be in the unit of the LRV"
-    parsed.refuse_where("upper", reason, (a != b and None not in (a, b) for a, b in units))
+    lower, upper = parsed.column("lower_unit"), parsed.column("upper_unit")
+    if lower != upper:
+        units = zip(lower, upper, strict=True)
+        reason = "must be in the unit of the LRV"
+        parsed.refuse_where("upper", reason, (a != b and None not in (a, b) for a, b in units))
     for name, what in (("last_calibrated", "calibrated"), ("installed_on", "installed")):
-        if parsed.given(name):
-            late = (day is not None and day > today for day in parsed.column(name))
-            parsed.refuse_where(
-                name, f"lies in the future; it was {what} on a day that is past", late
-            )
+        reason = f"lies in the future; it was {what} on a day that is past"
+        parsed.refuse_values(name, reason, lambda day: day > today)
     known = [key for key, _ in choices()]
-    if known and parsed.given("procedure_key"):
-        used = set(parsed.column("procedure_key")) - {None, *known}
-        for key in used:
-            wrong = (value == key for value in parsed.column("procedure_key"))
-            parsed.refuse_where(
-                "procedure_key", f"is no procedure here; write {one_of(known)}", wrong
-            )
+    if known:
+        reason = f"is no procedure here; write {one_of(known)}"
+        parsed.refuse_values("procedure_key", reason, lambda key: key not in known)
     _check_devices(parsed)
 
 
 def _check_devices(parsed: Parsed) -> None:
     serials = parsed.column("serial")
-    for name in DEVICE_FACTS:
+    for name in DEVICE_FACTS if "serial" not in parsed.full else ():
         if parsed.given(name):
             pairs = zip(serials, parsed.column(name), strict=True)
             reason = "tells of a transmitter, but the row has no serial number"
@@ -207,19 +202,25 @@ def _new(
     )
 
 
-def _changed(parsed: Parsed, place: int, tag: str, stored: str) -> Change:
-    row = json.loads(stored, parse_float=Decimal)
-    what = {
-        _LABELS.get(name, name): [said(row[f"was_{name}"]), said(row[name])]
-        for name in (*sql.POINT, "due_on", *sql.DEVICE)
-        if row[f"was_{name}"] != row[name]
-        and not (name in sql.DEVICE and not row["device_changes"])
-    }
+def _changed(parsed: Parsed, place: int, tag: str, *stored: str | None) -> Change:
+    """``stored``: the row as it would be, the point and the transmitter as they are, in JSON."""
+    row, point, device = (json.loads(text or "{}", parse_float=Decimal) for text in stored)
+    what = _differences(row, point, (*sql.POINT, "due_on"))
+    if row["device_changes"]:
+        what |= _differences(row, device, tuple(sql.DEVICE))
     if "tank" in what:
-        what["tank"] = [_tank_name(row["was_tank_id"]), row["tank"]]
+        what["tank"] = [_tank_name(point["tank_id"]), row["tank"]]
     if row["hangs"]:
         what["hangs there from"] = ["", f"{row['installed_on']}: {row['maker']} {row['serial']}"]
     return Change(parsed.rows[place], tag, False, what)
+
+
+def _differences(now: dict, was: dict, names: tuple[str, ...]) -> dict[str, list[str]]:
+    return {
+        _LABELS.get(name, name): [said(was[name]), said(now[name])]
+        for name in names
+        if was[name] != now[name]
+    }
 
 
 _LABELS = {column.field: column.name for column in REGISTER.columns} | {

@@ -65,6 +65,14 @@ DEVICE = {
 }
 SCHEDULE = ("due_on", "anchor_on", "anchor_months")
 
+KEPT = (
+    "place", "tag", "tag_key", "tank", "serial", "maker", "last_calibrated", "is_new", "device_is_new", "point_id",
+    "transmitter_id", "device_status", "deferred_until", "inside_height_m", "capacity_m3", "datum_m", "was_duty",
+    "was_interval_months", "was_due_on", "was_anchor_on", "was_anchor_months", "told_installed_on", "installed_on",
+    "hanging_id", "hanging_transmitter", "hanging_since", "elsewhere_id", "elsewhere_since",
+)  # fmt: skip
+"""What is kept of each row for its rules, beside the values it would have."""
+
 _TOLD = {
     "tank_id": "t.id",
     # Not told, it stays; but not above a tolerance that shrinks, nor in another unit.
@@ -98,7 +106,7 @@ def checked(*, numbers_new: bool) -> str:
         new_point = new_device = "NULL::bigint"
     return f"""
     CREATE TEMPORARY TABLE checked_register ON COMMIT DROP AS
-    SELECT r.*,
+    SELECT {", ".join((*KEPT, *POINT, *DEVICE, *SCHEDULE))},
         NOT is_new AND {_differ((*POINT, *SCHEDULE))} AS point_changes,
         serial IS NOT NULL AND NOT device_is_new AND {_differ(tuple(DEVICE))} AS device_changes,
         serial IS NOT NULL AND hanging_id IS NULL AS hangs
@@ -223,9 +231,9 @@ MOVED_DUE_DATES = """
     WHERE NOT is_new AND due_on <> was_due_on ORDER BY place
 """
 KEEP_SCHEDULE = f"""
-    UPDATE checked_register SET due_on = was_due_on, anchor_on = was_anchor_on, anchor_months = was_anchor_months,
-        point_changes = {_differ(tuple(POINT))}
-    WHERE place = ANY(%(places)s)
+    UPDATE checked_register c SET due_on = was_due_on, anchor_on = was_anchor_on, anchor_months = was_anchor_months,
+        point_changes = ({", ".join(f"c.{n}" for n in POINT)}) IS DISTINCT FROM ({", ".join(f"p.{n}" for n in POINT)})
+    FROM plant_measuringpoint p WHERE p.id = c.point_id AND c.place = ANY(%(places)s)
 """
 
 COUNTS = """
@@ -239,7 +247,8 @@ NEW_ROWS = """
     FROM checked_register WHERE is_new ORDER BY place LIMIT %(shown)s
 """
 CHANGED_ROWS = """
-    SELECT place, tag, to_jsonb(c) FROM checked_register c
+    SELECT c.place, c.tag, to_jsonb(c), to_jsonb(p), to_jsonb(x) FROM checked_register c
+    JOIN plant_measuringpoint p ON p.id = c.point_id LEFT JOIN plant_transmitter x ON x.id = c.transmitter_id
     WHERE NOT is_new AND (point_changes OR device_changes OR hangs) ORDER BY place LIMIT %(shown)s
 """
 

@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any
 
 from django.db import connection, models
 
+
+@contextmanager
+def unprepared() -> Iterator[None]:
+    """No prepared statements meanwhile: one made for a temporary table fails when the next import makes its own."""
+    connection.ensure_connection()
+    link = connection.connection
+    usual, link.prepare_threshold = link.prepare_threshold, None
+    try:
+        yield
+    finally:
+        link.prepare_threshold = usual
+
+
+_SPECIAL = re.compile(r"[\\\t\n\r]")
 _ESCAPES = str.maketrans({"\\": r"\\", "\t": r"\t", "\n": r"\n", "\r": r"\r"})
 
 
@@ -65,20 +81,20 @@ def next_ids(table: str, count: int) -> list[int]:
         return [number for (number,) in cursor.fetchall()]
 
 
-def _texts(values: Sequence[Any]) -> list[str]:
-    """COPY's text for each value; equal values share theirs. Lists cannot be keys and are told one by one."""
-    try:
-        known = {value: _text(value) for value in set(values)}
-    except TypeError:
-        return [_text(value) for value in values]
-    return list(map(known.__getitem__, values))
+def _texts(values: Sequence[Any]) -> Iterable[str]:
+    """COPY's text for each value. Parsing lets equal cells share one value, so that each is told once, by identity."""
+    if isinstance(values, range):
+        return map(str, values)
+    places = list(map(id, values))
+    known = {place: _text(value) for place, value in dict(zip(places, values, strict=True)).items()}
+    return map(known.__getitem__, places)
 
 
 def _text(value: Any) -> str:
+    if isinstance(value, str):
+        return value.translate(_ESCAPES) if _SPECIAL.search(value) else value
     if value is None:
         return r"\N"
-    if isinstance(value, str):
-        return value.translate(_ESCAPES)
     if isinstance(value, bool):
         return "t" if value else "f"
     if isinstance(value, Decimal):

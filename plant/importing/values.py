@@ -14,6 +14,8 @@ from plant.cells import unshielded
 
 Parser = Callable[[str], Any]
 
+# Text that nothing can be said against, whatever it is for: most names are such.
+_ORDINARY = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ._/&-]*[A-Za-z0-9])?")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _COMMA = re.compile(r"([+-]?\d+),(\d+)", re.ASCII)
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
@@ -33,6 +35,8 @@ def text(longest: int) -> Parser:
     """Free text of up to ``longest`` characters."""
 
     def parse(cell: str) -> str:
+        if len(cell) <= longest and _ORDINARY.fullmatch(cell):
+            return cell
         # An export shields what a spreadsheet would take for a formula; the shield is no part of the text.
         value = unshielded(cell)
         if _CONTROL.search(value):
@@ -51,6 +55,8 @@ def name(longest: int) -> Parser:
     plain = text(longest)
 
     def parse(cell: str) -> str:
+        if len(cell) <= longest and _ORDINARY.fullmatch(cell):
+            return cell
         if cell[0] in "=@":
             raise Wrong("looks like a formula; write its value")
         if "\n" in cell or "\r" in cell:

@@ -28,6 +28,7 @@ from plant.importing.files import (
     read_table,
 )
 from plant.importing.importer import Context, Importer, Outcome
+from plant.importing.staging import unprepared
 from plant.ledger import enter
 from plant.models import ImportBatch, ImportProblem, Person, Site
 from plant.permissions import require
@@ -184,9 +185,9 @@ def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportB
     try:
         parsed = read(read_table(_unaltered(batch)), importer.layout)
         _progress(batch, 40)
-        if batch.state == State.APPLYING:
-            return _apply(batch, importer, parsed, at=at)
-        return _check(batch, importer, parsed, at=at)
+        step = _apply if batch.state == State.APPLYING else _check
+        with unprepared():
+            return step(batch, importer, parsed, at=at)
     except Unreadable as error:
         reason = str(error)
     except IntegrityError as error:

@@ -362,3 +362,14 @@ def test_a_tank_of_another_site_is_unknown_here(site, planner, outsider):
         "no tank of this site"
         in reasons(send(rows(HEADER, "LT-301A,T-301,0.3,8.3,1"), by=planner))[0][2]
     )
+
+
+def test_a_worker_that_lives_long_takes_one_file_after_another(tank, planner):
+    """Statements on temporary tables must not be prepared: the tables of the next file are others."""
+    applied(FULL, by=planner)
+    for number in range(8):
+        text = FULL.replace("11.4,4-20mA", f"1{number}.4,4-20mA".replace("12", "11"))
+        assert not any("failed" in reason for _, _, reason in reasons(send(text, by=planner)))
+        batch = send(rows(HEADER, f"LT-10{number},T-101,0.3,8.3,1"), by=planner)
+        imports.ask_to_apply(batch, by=planner)
+        assert run_now(batch, at=NOON).state == "applied"
