@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import uuid
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from calibration.operations import jobs
+from calibration.operations import jobs, records
 from plant.models import MeasuringPoint
 from tests import makers
 from tests.bench import fleet
@@ -88,10 +89,24 @@ def test_a_row_shows_result_job_and_drift(show, today, technician, approver, pla
     MeasuringPoint.objects.update(due_on=today)
     jobs.plan(point, technician=technician, planned_on=today, by=planner)
     html = show()
-    assert "as found +0.70 to +0.70" in html or "as found +0.70" in html
+    assert "as found +0.70" in html
     assert "planned" in html
     assert "T. Quillane" in html
     assert "pass" in html
+
+
+def test_a_row_shows_the_amendment_and_not_what_it_replaced(show, today, technician, approver):
+    point = makers.an_equipped_point()
+    record = makers.an_approved_record(point, by=technician, approved_by=approver, found=[0.9] * 9)
+    sent = makers.a_sent_record(found=[0.2] * 9)
+    made = records.amend(
+        record, sent, reason="wrong column", submission=uuid.uuid4(), by=technician, at=makers.NOON
+    ).record
+    MeasuringPoint.objects.update(due_on=today)
+    assert "as found +0.90" in show()  # until it is approved, the record stands
+    records.approve(made, content_sha256=made.content_sha256, by=approver, at=makers.NOON)
+    MeasuringPoint.objects.update(due_on=today)
+    assert "as found +0.20" in show()
 
 
 def test_points_of_another_site_are_not_shown(sign_in, outsider, today):
