@@ -201,3 +201,94 @@ def _cells(keys: tuple[np.ndarray, ...]) -> tuple[np.ndarray, np.ndarray]:
     cell = np.empty(len(order), dtype=int)
     cell[order] = np.cumsum(new) - 1
     return cell, keys[0][order][new]
+
+
+def repeatability(applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLike) -> float | None:
+    """Largest difference between readings at one point approached from the same side, % of span.
+
+    None where no point was approached twice from one side. Source: TRM-01, after ISA-51.1 (from memory).
+
+    >>> round(repeatability([50, 50, 50], [0.1, 0.125, 0.3], [True, True, False]), 6)
+    0.025
+    """
+    count = np.size(errors)
+    return _known(
+        repeatability_fleet(np.zeros(count, dtype=int), applied_percent, errors, rising, records=1)[
+            0
+        ]
+    )
+
+
+def repeatability_fleet(
+    record: ArrayLike,
+    applied_percent: ArrayLike,
+    errors: ArrayLike,
+    rising: ArrayLike,
+    *,
+    records: int,
+) -> np.ndarray:
+    """repeatability of many tests at once, as figures_fleet; NaN stands for "cannot tell"."""
+    owner = np.asarray(record, dtype=int)
+    point = np.asarray(applied_percent, dtype=float).round(SAME_POINT_DIGITS)
+    error, up = np.asarray(errors, dtype=float), np.asarray(rising, dtype=bool)
+    _check(owner, point, error, up)
+    cell, cell_owner = _cells((owner, point, up))
+    twice = np.bincount(cell, minlength=len(cell_owner)) > 1
+    low, high = _extremes(cell, error, len(cell_owner))
+    _, largest = _extremes(cell_owner[twice], (high - low)[twice], records)
+    return largest
+
+
+@dataclass(frozen=True)
+class DeadBand:
+    """Smallest change of the input that moved the output: more than at_least, at most at_most, % of span.
+
+    at_most is None where the output never moved. n: reversals that were looked at.
+    """
+
+    at_least: float
+    at_most: float | None
+    n: int
+
+
+def dead_band(
+    applied_percent: ArrayLike, output_percent: ArrayLike, *, moved: float
+) -> DeadBand | None:
+    """Dead band from small steps of the input that go up and come back; both in % of span, in order of time.
+
+    moved: smallest change of the output that counts, such as three times the meter's resolution. From each reversal
+    of the input it is asked how far the input went before the output moved; the widest band is given. None where the
+    input never turned. Term: IEC 61298-2 (from memory).
+
+    >>> dead_band([50, 50.2, 50.1, 50.0, 49.9], [50, 50.2, 50.2, 50.2, 50.1], moved=0.05)
+    DeadBand(at_least=0.2, at_most=0.3, n=1)
+    """
+    x, y = np.asarray(applied_percent, dtype=float), np.asarray(output_percent, dtype=float)
+    if x.shape != y.shape or x.ndim != 1:
+        raise ValueError("output_percent: one output is needed for each applied value")
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise ValueError(
+            "applied_percent, output_percent: not a number; leave out what was not read"
+        )
+    if not moved > 0:
+        raise ValueError(f"moved: {moved} is not above zero")
+    steps = np.sign(np.diff(x))
+    turns = [i + 1 for i in range(len(steps) - 1) if steps[i] * steps[i + 1] < 0]
+    bands = [_band_after(turn, x, y, steps, moved) for turn in turns]
+    if not bands:
+        return None
+    least, most = max(bands, key=lambda band: (band[1] is None, band[0]))
+    return DeadBand(least, most, len(bands))
+
+
+def _band_after(
+    turn: int, x: np.ndarray, y: np.ndarray, steps: np.ndarray, moved: float
+) -> tuple[float, float | None]:
+    """How far the input went from this turn without moving the output, and how far when it had moved."""
+    least, at = 0.0, turn + 1
+    while at < len(x) and steps[at - 1] == steps[turn]:
+        change = round(abs(float(x[at] - x[turn])), SAME_POINT_DIGITS)
+        if abs(y[at] - y[turn]) > moved:
+            return least, change
+        least, at = change, at + 1
+    return least, None
