@@ -1,0 +1,306 @@
+"""The next interval: by a staircase, or the longest for which the next as found is likely enough to be in tolerance.
+
+The drift rule asks for the as-found reading, since that is what later visits can check. Lengthening is limited a step,
+shortening never. A proposal carries its numbers, and its reason as parts that a page puts into words.
+Source: ILAC-G24:2022 / OIML D 10:2022 for the kinds of method (from memory); the drift rule is derived for this book.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import ndtr, ndtri
+
+from calibration.metrology.crossing import probability_ever_out
+from calibration.metrology.drift import CannotFit
+from calibration.metrology.wander import Outlook, checked_tolerance
+
+LOWER, UPPER = 0.25, 5.0  # years
+LENGTHEN = 2.0  # times the present interval, at most, a step
+LONGER = 0.1  # staircase: lengthen by this share when found in tolerance
+_SEARCH = 24  # places between the bounds at which the rough answer looks
+_EXACT = 96  # the same where the rough answer did not lead there
+
+
+# ---- staircase ----
+def staircase(
+    current: float, in_tolerance: bool, *, longer: float = LONGER, shorter: float
+) -> float:
+    """Next interval, in the unit of ``current``: times 1 + longer when found in, times 1 − shorter when found out.
+
+    >>> round(staircase(12, True, longer=0.1, shorter=0.55), 9)
+    13.2
+    """
+    if not (math.isfinite(current) and current > 0):
+        raise ValueError(f"current: {current} is not above zero")
+    _check_steps(longer, shorter)
+    return current * (1 + longer if in_tolerance else 1 - shorter)
+
+
+def staircase_target(longer: float, shorter: float) -> float:
+    """Share in tolerance at which the staircase stands still: (1 + longer)^R (1 − shorter)^(1 − R) = 1."""
+    _check_steps(longer, shorter)
+    up, down = math.log1p(longer), math.log1p(-shorter)
+    return -down / (up - down)
+
+
+def staircase_shortening(longer: float, target: float) -> float:
+    """The ``shorter`` with which a staircase stands still at this share in tolerance."""
+    _check_target(target)
+    _check_steps(longer, 0.5)
+    return 1 - (1 + longer) ** (-target / (1 - target))
+
+
+def _check_steps(longer: float, shorter: float) -> None:
+    if not (math.isfinite(longer) and longer > 0):
+        raise ValueError(f"longer: {longer} is not above zero")
+    if not 0 < shorter < 1:
+        raise ValueError(f"shorter: {shorter} is not between 0 and 1")
+
+
+def _check_target(target: float) -> None:
+    if not 0 < target < 1:
+        raise ValueError(f"target: {target} is not between 0 and 1")
+
+
+# ---- drift ----
+class Longest(NamedTuple):
+    """years: the longest interval that reaches the target, within the bounds. reached: False where not even the
+    shortest does. capped: the target is still reached at the upper bound."""
+
+    years: np.ndarray
+    reached: np.ndarray
+    capped: np.ndarray
+
+
+def longest(
+    of: Outlook,
+    tolerance: ArrayLike,
+    u_next: ArrayLike,
+    *,
+    target: float = 0.95,
+    lower: float = LOWER,
+    upper: float = UPPER,
+) -> Longest:
+    """First time after the lower bound at which P(next as found in tolerance) falls below the target; N places.
+
+    P may rise before it falls, so the first fall counts, not the last. Raises ValueError for a target outside 0 to 1,
+    bounds that are not 0 < lower < upper, or a tolerance not above zero.
+    """
+    _check_target(target)
+    if not (0 < lower < upper and math.isfinite(upper)):
+        raise ValueError(f"lower, upper: {lower} and {upper} years are not in rising order above 0")
+    half = np.broadcast_to(checked_tolerance(tolerance), len(of))
+    u = np.broadcast_to(np.asarray(u_next, dtype=float), len(of))
+    if not (np.isfinite(u) & (u >= 0)).all():
+        raise CannotFit("u_next", "it must be a number not below zero")
+    reached = of.probability_in(lower, half, u) >= target
+    rough = _rough(of, half, u, target, np.geomspace(lower, upper, _SEARCH))
+    years, found = _sharpen(of, half, u, target, rough)
+    open_ = reached & ~(found & (years >= lower) & (years <= upper))
+    capped = np.zeros(len(of), dtype=bool)
+    if open_.any():
+        at = np.flatnonzero(open_)
+        years[at], capped[at] = _by_halving(
+            of.columns(at), half[at], u[at], target, np.geomspace(lower, upper, _EXACT)
+        )
+    return Longest(np.where(reached, years, lower), reached, capped)
+
+
+def _rough(
+    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, grid: np.ndarray
+) -> np.ndarray:
+    """The answer for one normal of the mixture's mean and variance; NaN where it never falls below the target.
+
+    Mean and variance of the mixture are a line and a parabola in time, so that no value of q is looked at again.
+    """
+    w, rates = of.weights, of.rates
+    means, variances = of.parts(0.0)
+    m0, m1 = (w * means).sum(axis=0), (w * rates).sum(axis=0)
+    off0, off1 = means - m0, rates - m1
+    tie = of.carried.carry_years * of.rate_variances
+    v0 = (w * (variances + off0**2)).sum(axis=0) + u**2
+    v1 = (w * (of.q + 2 * (tie + off0 * off1))).sum(axis=0)
+    v2 = (w * (of.rate_variances + off1**2)).sum(axis=0)
+
+    def inside(h: np.ndarray) -> np.ndarray:
+        sd, mean = np.sqrt(v0 + h * (v1 + h * v2)), m0 + m1 * h
+        return ndtr((half - mean) / sd) - ndtr((-half - mean) / sd)
+
+    place = np.full(len(of), len(grid))
+    for k in range(len(grid) - 1, 0, -1):
+        place[inside(grid[k]) < target] = k
+    falls = place < len(grid)
+    low, high = grid[np.minimum(place, len(grid) - 1) - 1], grid[np.minimum(place, len(grid) - 1)]
+    for _ in range(4):
+        middle = (low + high) / 2
+        below = inside(middle) < target
+        low, high = np.where(below, low, middle), np.where(below, middle, high)
+    return np.where(falls, (low + high) / 2, np.nan)
+
+
+def _sharpen(
+    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, rough: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Secant steps on the exact mixture, in normal quantiles, where it is nearly straight; and which have arrived."""
+    years = np.where(np.isnan(rough), 1.0, rough)
+    aim = ndtri(target)
+
+    def miss(h: np.ndarray) -> np.ndarray:
+        return ndtri(np.clip(of.probability_in(h, half, u), 1e-12, 1 - 1e-12)) - aim
+
+    before, at_before = years, miss(years)
+    years = years * np.clip(1 + 0.5 * at_before, 0.7, 1.3)
+    for _ in range(4):
+        at = miss(years)
+        moved = at != at_before
+        step = np.where(moved, at * (years - before) / np.where(moved, at - at_before, 1.0), 0.0)
+        before, at_before = years, at
+        years = np.clip(years - step, 0.5 * years, 2 * years)
+    # The last step squared the error before it.
+    arrived = (np.abs(at_before) < 1e-5) & (np.abs(years - before) < 1e-4) & ~np.isnan(rough)
+    return years, arrived
+
+
+def _by_halving(
+    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, grid: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The slow and certain way: exact values along a grid, then halving; and where it never falls below the target."""
+    below = np.array([of.probability_in(h, half, u) < target for h in grid])
+    place = np.maximum(below.argmax(axis=0), 1)
+    low, high = grid[place - 1], grid[place]
+    for _ in range(45):
+        middle = (low + high) / 2
+        falls = of.probability_in(middle, half, u) < target
+        low, high = np.where(falls, low, middle), np.where(falls, middle, high)
+    capped = np.asarray(~below.any(axis=0))
+    return np.where(capped, grid[-1], high), capped
+
+
+# ---- a proposal and its reason ----
+class Reason(NamedTuple):
+    """One part of a reason: what it says, and the numbers it says it with."""
+
+    says: str
+    numbers: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Proposals:
+    """One place an instrument. wanted: by the target alone, within the bounds; years: after the limit on lengthening.
+
+    current: years, NaN where there is none yet. reached, capped: as in Longest. lengthening_cut: the limit on
+    lengthening decided. as_found, true_error: probability of being in tolerance at the end of ``years``.
+    """
+
+    years: np.ndarray
+    wanted: np.ndarray
+    current: np.ndarray
+    reached: np.ndarray
+    capped: np.ndarray
+    lengthening_cut: np.ndarray
+    as_found: np.ndarray
+    true_error: np.ndarray
+    target: float
+    lower: float
+    upper: float
+
+    @property
+    def cut(self) -> np.ndarray:
+        """A bound or the limit on lengthening decided, not the target."""
+        return ~self.reached | self.capped | self.lengthening_cut
+
+    @property
+    def longer(self) -> np.ndarray:
+        """Where a duty with a part in safety needs an approval first."""
+        return self.years > self.current
+
+
+def propose(
+    of: Outlook,
+    tolerance: ArrayLike,
+    u_next: ArrayLike,
+    *,
+    current: ArrayLike = np.nan,
+    target: float = 0.95,
+    lower: float = LOWER,
+    upper: float = UPPER,
+    lengthen: float = LENGTHEN,
+) -> Proposals:
+    """The next interval of each instrument; current: its present interval in years, NaN for none.
+
+    Raises ValueError as ``longest`` does, for a current interval not above zero, or ``lengthen`` below 1.
+    """
+    now = np.broadcast_to(np.asarray(current, dtype=float), len(of))
+    if (now <= 0).any() or np.isinf(now).any():
+        raise ValueError("current: an interval must be a number of years above zero")
+    if not lengthen >= 1:
+        raise ValueError(f"lengthen: {lengthen} is below 1")
+    wanted = longest(of, tolerance, u_next, target=target, lower=lower, upper=upper)
+    limit = np.where(np.isnan(now), np.inf, np.maximum(now * lengthen, lower))
+    years = np.minimum(wanted.years, limit)
+    return Proposals(
+        years, wanted.years, now, wanted.reached, wanted.capped, limit < wanted.years,
+        of.probability_in(years, tolerance, u_next), of.probability_in(years, tolerance),
+        target, lower, upper,
+    )  # fmt: skip
+
+
+def reasons(
+    proposals: Proposals, of: Outlook, tolerance: ArrayLike, place: int = 0
+) -> tuple[Reason, ...]:
+    """Why this interval, in parts and in the order to be told; of the instrument at ``place``."""
+    one = of.columns(slice(place, place + 1))
+    half = np.broadcast_to(checked_tolerance(tolerance), len(of))[place]
+    p = {
+        name: float(getattr(proposals, name)[place])
+        for name in ("years", "wanted", "current", "as_found", "true_error")
+    }
+    rate = one.rate()
+    parts = [_decided(proposals, place, p)]
+    if p["current"] == p["current"]:
+        change = "longer" if p["years"] > p["current"] else "shorter"
+        change = "unchanged" if math.isclose(p["years"], p["current"], rel_tol=1e-3) else change
+        parts.append(Reason(change, {"current": p["current"], "years": p["years"]}))
+    parts.append(
+        Reason(
+            "rate",
+            dict(
+                zip(
+                    ("rate", "lower", "upper"),
+                    _items(rate.centre, rate.lower, rate.upper),
+                    strict=True,
+                )
+            ),
+        )
+    )
+    walk = float(np.sqrt((one.weights * one.q).sum()))
+    parts.append(Reason("walk", {"steady": float(one.weights[0, 0]), "walk": walk}))
+    says = "borrowed from family" if one.others[0] else "judged alone"
+    own, lent = _items(one.own_weight, one.family_weight)
+    parts.append(Reason(says, {"others": float(one.others[0]), "own": own, "borrowed": lent}))
+    ever = probability_ever_out(one, p["years"], half)[0]
+    parts.append(Reason("ever out by then", {"probability": float(ever)}))
+    parts.append(Reason("true error in tolerance", {"probability": p["true_error"]}))
+    parts.append(Reason("if no step comes", {}))
+    return tuple(parts)
+
+
+def _items(*arrays: np.ndarray) -> list[float]:
+    return [float(a[0]) for a in arrays]
+
+
+def _decided(proposals: Proposals, place: int, p: dict[str, float]) -> Reason:
+    """What decided the interval: the target, a bound, or the limit on lengthening."""
+    numbers = {"target": proposals.target, "probability": p["as_found"], "years": p["years"]}
+    if not proposals.reached[place]:
+        return Reason("target not reached at lower bound", {**numbers, "lower": proposals.lower})
+    if proposals.lengthening_cut[place]:
+        return Reason("lengthening limited", {**numbers, "wanted": p["wanted"]})
+    if proposals.capped[place]:
+        return Reason("upper bound", {**numbers, "upper": proposals.upper})
+    return Reason("target", numbers)

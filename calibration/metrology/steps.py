@@ -1,0 +1,191 @@
+"""Steps and single bad readings in a history: which increment does not go with the others, and what it may be.
+
+Each increment is held against all others of its history under every q (deleted residual), and flagged where chance
+would hardly make it. A step hides itself by looking like a walk: so the family is first fitted without the increments
+that are merely suspicious. Nothing is ever dropped: a flag asks for a cause, and until one is given a fresh level
+begins after the increment while the rate goes on.
+Source: derived for this book; shares of right and false flags by simulation (tests/bench/coverage.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import ndtr
+
+from calibration.metrology.families import FEWEST_OTHERS, fit_families
+from calibration.metrology.histories import Histories, blocks
+from calibration.metrology.wander import Prior, node_weights, outlook, sums
+
+FLAG_BELOW = 0.04  # smallest p-value times the number of increments
+SUSPECT_BELOW = 0.3
+FEWEST_VISITS = 5
+_BLOCK = 512
+_TINY = 1e-300
+
+
+@dataclass(frozen=True)
+class Steps:
+    """flagged, hinted: K by N, at most one a history. A hint is what would be a flag if there were at least
+    FEWEST_VISITS visits and a family behind it.
+
+    chance: N, smallest p-value times the number of increments. size: K by N, by how much the increment differs from
+    what all others let expect, % of span. prior: fitted without the flagged increments, one place an instrument.
+    kept: the histories with the flagged increments set aside.
+    """
+
+    flagged: np.ndarray
+    hinted: np.ndarray
+    chance: np.ndarray
+    size: np.ndarray
+    prior: Prior
+    kept: Histories
+
+
+def find_steps(told: Histories, family: ArrayLike, tolerance: ArrayLike) -> Steps:
+    """Flag at most one increment a history; arguments and refusals as in fit_families."""
+    member = np.asarray(family)
+    aside = np.zeros_like(told.counted)
+    fitted = fit_families(told, member, tolerance)
+    for below in (SUSPECT_BELOW, SUSPECT_BELOW, *4 * (FLAG_BELOW,)):
+        worst, chance, size = _worst(told, fitted.of(member))
+        found = worst & (chance < below)
+        if below == FLAG_BELOW and (found == aside).all():
+            break
+        aside = found
+        fitted = fit_families(told.without(aside), member, tolerance, start=fitted)
+    prior = fitted.of(member)
+    worst, chance, size = _worst(told, prior)
+    sure = (told.visits >= FEWEST_VISITS) & (prior.others >= FEWEST_OTHERS)
+    found = worst & (chance < FLAG_BELOW)
+    return Steps(found & sure, found & ~sure, chance, size, prior, told.without(found & sure))
+
+
+class Residuals(NamedTuple):
+    """By instrument, value of q and increment: N, J, K; precision is N, J, K, K: inverse of the covariance."""
+
+    pull: np.ndarray
+    precision: np.ndarray
+
+
+def residuals(told: Histories, prior: Prior) -> Residuals:
+    """u = V⁻¹ (d − rate dt) and V⁻¹, with the spread of the rate within V; nothing counts where nothing was counted."""
+    k, n = told.increments.shape
+    q = np.broadcast_to(prior.q, (prior.q.shape[0], n)).T[:, :, None]
+    dt, variance, shared = told.years.T, told.variance.T, told.shared.T
+    v = np.zeros((n, q.shape[1], k, k))
+    along = np.arange(k)
+    v[:, :, along, along] = variance[:, None, :] + q * dt[:, None, :]
+    v[:, :, along[:-1], along[1:]] = v[:, :, along[1:], along[:-1]] = -shared[:, None, :-1]
+    spread = np.broadcast_to(prior.variance, (n,))[:, None, None]
+    v += (spread * dt[:, :, None] * dt[:, None, :])[:, None]
+    precision = np.linalg.inv(v)
+    off = told.increments.T - np.broadcast_to(prior.rate, (n,))[:, None] * dt
+    return Residuals((precision @ off[:, None, :, None])[..., 0], precision)
+
+
+def _worst(told: Histories, prior: Prior) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The least likely increment of each history (K by N), its chance, and the size of every deleted residual."""
+    chance, size = np.ones(told.increments.shape), np.zeros(told.increments.shape)
+    for part in blocks(len(told), _BLOCK):
+        some, own = told.columns(part), _columns(prior, part)
+        chance[:, part], size[:, part] = _deleted(some, own)
+    chance = np.where(told.counted, chance, 1.0)
+    k = chance.argmin(axis=0)
+    worst = np.zeros_like(told.counted)
+    worst[k, np.arange(len(told))] = True
+    return worst & told.counted, chance.min(axis=0) * told.counted.sum(axis=0), size
+
+
+def _columns(prior: Prior, part: slice) -> Prior:
+    wide = prior.rate.shape[-1] > 1
+    return prior.of(part) if wide else prior  # type: ignore[arg-type]
+
+
+def _deleted(told: Histories, prior: Prior) -> tuple[np.ndarray, np.ndarray]:
+    """Two-sided tail of each increment given all others, and how far it lies from what they let expect (K by N)."""
+    u, precision = residuals(told, prior)
+    p = np.diagonal(precision, axis1=2, axis2=3)
+    miss = u / p
+    evidence = sums(told, prior.q).log_evidence(prior.rate, prior.variance).T[:, :, None]
+    others = evidence - 0.5 * (np.log(p) - miss * u)
+    weights, _ = node_weights(np.moveaxis(others, 1, 0), prior.weights[:, :, None])
+    tail = 2 * ndtr(-np.abs(miss) * np.sqrt(p))
+    return (
+        (weights * np.moveaxis(tail, 1, 0)).sum(axis=0).T,
+        (weights * np.moveaxis(miss, 1, 0)).sum(axis=0).T,
+    )
+
+
+# ---- what it may be ----
+class Kind(StrEnum):
+    STEP = "step"
+    BAD_READING = "bad reading"
+    EITHER = "step or bad reading"
+
+
+class Guess(NamedTuple):
+    """kind; visit: the place of the reading that may be bad (0 is the first visit), or the one before which the step
+    came. why: empty, or why the two cannot be told apart. gain: log likelihood gained by a step less that by a bad
+    reading; NaN where they cannot be told apart."""
+
+    kind: Kind
+    visit: int
+    why: str
+    gain: float
+
+
+def guess_kind(told: Histories, prior: Prior, place: int, increment: int) -> Guess:
+    """Step or single bad reading, for a flagged increment (its row) of the instrument at ``place``.
+
+    A bad reading goes up and back: it pulls this increment one way and its neighbour the other. Where the visit was
+    adjusted, or has no increment after it, nothing comes back, and the two look alike.
+    """
+    one = told.columns(slice(place, place + 1))
+    own = _columns(prior, slice(place, place + 1))
+    if not one.counted[increment, 0]:
+        raise ValueError(f"increment: there is none at {increment}")
+    u, precision = (part[0] for part in residuals(one, own))
+    weights = outlook(one, own).weights[:, 0]
+    first = len(one.increments) - int(one.visits[0]) + 1  # row of the first increment
+    step = _gain(u[:, increment] ** 2, precision[:, increment, increment], weights)
+    pairs = [k for k in (increment, increment - 1) if _comes_back(one, k)]
+    gains = {k: _pair_gain(u, precision, k, weights) for k in pairs}
+    after = increment + 1 - first
+    why = _why_not(one, increment)
+    best = max(gains, key=gains.__getitem__) if gains else None
+    if best is not None and gains[best] > step:
+        return Guess(Kind.BAD_READING, best + 1 - first, "", step - gains[best])
+    if why:
+        return Guess(Kind.EITHER, after, why, float("nan"))
+    return Guess(Kind.STEP, after, "", step - gains[increment])
+
+
+def _comes_back(one: Histories, k: int) -> bool:
+    """The reading that ends increment k also begins the next one."""
+    last = len(one.increments) - 1
+    return bool(0 <= k < last and one.counted[k : k + 2, 0].all() and not one.adjusted[k, 0])
+
+
+def _why_not(one: Histories, k: int) -> str:
+    if k == len(one.increments) - 1:
+        return "it is the last visit: the next will tell"
+    if one.adjusted[k, 0]:
+        return "the visit was adjusted"
+    return "" if one.counted[k + 1, 0] else "the reading after it is missing"
+
+
+def _gain(square: np.ndarray, variance: np.ndarray, weights: np.ndarray) -> float:
+    """Log of the likelihood gained by a deviation of the best size, averaged over q."""
+    score = 0.5 * square / variance
+    return float(score.max() + np.log((weights * np.exp(score - score.max())).sum() + _TINY))
+
+
+def _pair_gain(u: np.ndarray, p: np.ndarray, k: int, weights: np.ndarray) -> float:
+    """Of a deviation that goes into increment k and out of the next."""
+    variance = p[:, k, k] + p[:, k + 1, k + 1] - 2 * p[:, k, k + 1]
+    return _gain((u[:, k] - u[:, k + 1]) ** 2, variance, weights)
