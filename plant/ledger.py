@@ -39,7 +39,7 @@ def enter(
         person=by,
         person_name=by.name if by else "Spanbook",
         site_id=site_id,
-        subject_kind=on._meta.verbose_name,
+        subject_kind=str(on._meta.verbose_name),
         subject_id=on.pk,
         subject=str(on)[:200],
         why=why,

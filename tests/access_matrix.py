@@ -23,6 +23,11 @@ class Row(NamedTuple):
 
 
 ROWS: list[Row] = [
+    # The first page, by role
+    Row("calibration:home", "GET", "", 302, 302, 302, 302, 302, 302),
+    # Intervals
+    Row("calibration:interval", "GET", "point", 200, 403, 200, 403, 404, 404),
+    Row("calibration:interval", "POST", "point", 422, 403, 422, 403, 404, 404),
     # Register: measuring points
     Row("plant:points", "GET", "", 200, 200, 200, 200, 403, 200),
     Row("plant:points_csv", "GET", "", 200, 403, 200, 200, 403, 200),
@@ -128,10 +133,10 @@ ROWS: list[Row] = [
     # Points, transmitters, their histories, the ledger
     Row("calibration:point", "GET", "point", 200, 200, 200, 200, 404, 404),
     Row("calibration:transmitter", "GET", "transmitter", 200, 200, 200, 200, 404, 404),
-    Row("calibration:history", "GET", "point", 200, 403, 200, 200, 404, 404),
-    Row("calibration:history_csv", "GET", "point", 200, 403, 200, 200, 404, 404),
-    Row("calibration:history_transmitter", "GET", "transmitter", 200, 403, 200, 200, 404, 404),
-    Row("calibration:history_transmitter_csv", "GET", "transmitter", 200, 403, 200, 200, 404, 404),
+    Row("calibration:history", "GET", "point", 200, 200, 200, 200, 404, 404),
+    Row("calibration:history_csv", "GET", "point", 200, 200, 200, 200, 404, 404),
+    Row("calibration:history_transmitter", "GET", "transmitter", 200, 200, 200, 200, 404, 404),
+    Row("calibration:history_transmitter_csv", "GET", "transmitter", 200, 200, 200, 200, 404, 404),
     Row("calibration:ledger", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_csv", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_entry", "GET", "entry", 200, 403, 200, 200, 403, 404),

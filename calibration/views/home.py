@@ -1,7 +1,9 @@
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.views.decorators.http import require_safe
 
 from plant.models import Role
+from plant.requests import SignedRequest
 
 # The first of a person's roles decides where the day begins.
 FIRST_PAGES = [
@@ -13,7 +15,8 @@ FIRST_PAGES = [
 ]
 
 
-def home(request: HttpRequest) -> HttpResponse:
+@require_safe
+def home(request: SignedRequest) -> HttpResponse:
     """Send a person to the page where their work waits."""
     for role, page in FIRST_PAGES:
         if role in request.user.roles:

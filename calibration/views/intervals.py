@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from calibration.forms.intervals import IntervalForm
@@ -9,10 +9,11 @@ from calibration.operations import intervals
 from plant.models import MeasuringPoint
 from plant.permissions import require
 from plant.refusals import Refused
+from plant.requests import SignedRequest
 from plant.templatetags.quantities import day
 
 
-def change(request: HttpRequest, pk: int) -> HttpResponse:
+def change(request: SignedRequest, pk: int) -> HttpResponse:
     """Change a point's recalibration interval."""
     point = get_object_or_404(MeasuringPoint.objects.seen_by(request.user), pk=pk)
     require(request.user, "set interval", point.site_id)
@@ -25,4 +26,6 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
         except Refused as refusal:
             form.add_error(refusal.field, str(refusal))
     status = 422 if form.is_bound else 200
-    return render(request, "calibration/interval.html", {"point": point, "form": form}, status=status)
+    return render(
+        request, "calibration/interval.html", {"point": point, "form": form}, status=status
+    )
