@@ -42,6 +42,7 @@ class Version:
     since: dt.datetime
     until: dt.datetime | None
     transaction: int
+    ended_by: int | None = None  # the row of the history that keeps it
 
     def held_at(self, instant: dt.datetime) -> bool:
         return self.since <= instant and (self.until is None or instant < self.until)
@@ -80,11 +81,13 @@ def _versions(former: list[RowHistory], present: dict[str, Any] | None) -> list[
         return []
     begins = [(_instant(states[0]["entered_at"]), int(states[0]["entered_in"]))]
     begins += [(row.at, row.transaction) for row in former]
-    ends: list[dt.datetime | None] = [row.at for row in former]
-    ends += [None] * (len(states) - len(former))
+    ends: list[tuple[dt.datetime | None, int | None]] = [(row.at, row.pk) for row in former]
+    ends += [(None, None)] * (len(states) - len(former))
     return [
-        Version(values, since, until, transaction)
-        for values, (since, transaction), until in zip(states, begins, ends, strict=False)
+        Version(values, since, until, transaction, ended_by)
+        for values, (since, transaction), (until, ended_by) in zip(
+            states, begins, ends, strict=False
+        )
     ]
 
 
@@ -254,13 +257,11 @@ def rows_changed_in(transaction: int, *, site_ids: Collection[int]) -> list[RowC
 def _row_change(
     row: RowHistory, model: type[models.Model], versions: dict[int, list[Version]]
 ) -> RowChange:
-    after = next(
-        (v for v in versions[row.row_id] if v.transaction == row.transaction and v.since == row.at),
-        None,
-    )
-    changes = (
-        changes_between(model, row.before, after.values) if after and row.act == "update" else []
-    )
+    held = versions[row.row_id]
+    place = next(n for n, version in enumerate(held) if version.ended_by == row.pk)
+    after = held[place + 1] if place + 1 < len(held) else None
+    changed = after is not None and row.act == "update"
+    changes = changes_between(model, row.before, after.values) if after and changed else []
     name = next(
         (
             str(row.before[key])
