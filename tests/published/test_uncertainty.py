@@ -7,7 +7,9 @@ import pytest
 from GTC import ureal
 from GTC.core import set_correlation
 
+from calibration.metrology.components import loop_resistor, wetted_by_dip
 from calibration.metrology.drift import fit_line
+from calibration.metrology.two_levels import components_at, two_levels
 from calibration.metrology.uncertainty import (
     PROBABILITY,
     Component,
@@ -15,6 +17,7 @@ from calibration.metrology.uncertainty import (
     combine,
     coverage,
     coverage_by,
+    scaled,
     student_factor,
     trapezoid_factor,
 )
@@ -221,3 +224,54 @@ def test_interval_from_few_repeats_covers_what_it_says(repeats, rest):
     covered = np.mean(np.abs(error) <= coverage(budget).expanded)
     # Welch–Satterthwaite is an approximation: two in a hundred are its known size for two degrees of freedom.
     assert PROBABILITY - 0.015 < covered < PROBABILITY + 0.02
+
+
+def test_resistor_that_is_not_quite_250_ohm_trd_02():
+    inputs, expected = reference("TRD-02")
+    percent = 100 * (inputs["true_ohm"] / 250 - 1)
+    for current, error in expected["error_pct_span_of_wrong_ohm"]:
+        part = loop_resistor(current, percent=percent)
+        assert 100 * part.value / 16 == near("TRD-02", error)
+
+
+def two_levels_of_trd_03():
+    inputs, expected = reference("TRD-03")
+    seen = two_levels(
+        inputs["level_m"], inputs["current_mA"], lower=inputs["LRV_m"], upper=inputs["URV_m"]
+    )
+    return seen, expected
+
+
+def test_two_known_levels_trd_03():
+    seen, expected = two_levels_of_trd_03()
+    assert seen.slope == near("TRD-03", expected["slope_mA_per_m"])
+    assert seen.zero == near("TRD-03", expected["zero_mA"])
+    assert seen.span_end == near("TRD-03", expected["span_end_mA"])
+    assert round(seen.zero_error, 4) == expected["zero_error_pct_span"]
+    assert round(seen.span_end_error, 4) == expected["span_end_error_pct_span"]
+
+
+def test_uncertainty_of_two_known_levels_trd_04():
+    seen, _ = two_levels_of_trd_03()
+    inputs, expected = reference("TRD-04")
+    own = [
+        Component("current", inputs["u_current_mA"]),
+        *scaled([Component("level", inputs["u_level_mm"])], 16 / 8000),
+    ]
+    assert combine(own).u == near("TRD-04", expected["u_per_level_mA"])
+    assert seen.weights_at(0.3) == near("TRD-04", tuple(expected["weights_at_zero"]))
+    assert seen.lift_at_zero == near("TRD-04", expected["factor_at_zero"], digits=6)
+    assert seen.lift_at_span_end == near("TRD-04", expected["factor_at_span_end"], digits=6)
+    for level, end in ((0.3, "zero"), (8.3, "span_end")):
+        u = combine(components_at(seen, level, own, own, bend_percent=0)).u
+        assert u == near("TRD-04", expected[f"u_{end}_mA"])
+        assert u * 8000 / 16 == near("TRD-04", expected[f"u_{end}_mm"], digits=4)
+
+
+def test_default_dip_trd_10():
+    inputs, expected = reference("TRD-10")
+    budget = combine(wetted_by_dip(inputs["level_m"]))
+    assert [round(float(part), 2) for part in budget.parts] == expected["parts_mm"]
+    assert round(budget.u, 2) == expected["u_mm"]
+    assert round(coverage_by(budget, 2).expanded, 1) == expected["U_k2_mm"]
+    assert round(coverage(budget).expanded, 1) == expected["U_k2_mm"]

@@ -1,0 +1,191 @@
+"""Zero and span end of a transmitter from two known levels, where the tank can be neither emptied nor filled.
+
+The line through (L₁, I₁) and (L₂, I₂) at any level x: I(x) = f₁ I₁ + f₂ I₂ with f₁ = (L₂ − x)/(L₂ − L₁), f₂ = 1 − f₁.
+What is independent at the two levels is lifted by A = √(f₁² + f₂²); what is common enters once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from calibration.metrology.uncertainty import Component, Shape
+from plant.level.arrays import Floats, plain
+from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
+
+# Customs (common practice, no source). The slope may be adjusted where the levels lie this share of the span apart
+# and A stays under LIFT_TO_ADJUST at both ends; a verdict at an end is given up to LIFT_TO_JUDGE: 2.7 still
+# verifies, 3.6 tells of the ends no more.
+APART_TO_ADJUST = 0.4
+LIFT_TO_ADJUST = 2.0
+LIFT_TO_JUDGE = 3.0
+# Non-linearity between and beyond the levels, ± % of span (common practice, no source).
+BEND_PERCENT = 0.25
+
+
+@dataclass(frozen=True)
+class TwoLevels:
+    """What two levels tell; arrays for a fleet.
+
+    slope: output per metre. zero, span_end: output at LRV and URV. zero_error, span_end_error: % of span.
+    lift_at_zero, lift_at_span_end: the factor A. apart: distance of the levels as a share of the span.
+    """
+
+    levels: np.ndarray
+    outputs: np.ndarray
+    lower: Floats
+    upper: Floats
+    signal: Signal
+    slope: Floats
+    zero: Floats
+    span_end: Floats
+    zero_error: Floats
+    span_end_error: Floats
+    lift_at_zero: Floats
+    lift_at_span_end: Floats
+    apart: Floats
+
+    def weights_at(self, level: Floats) -> tuple[Floats, Floats]:
+        """f₁ and f₂ at a level, m; together 1."""
+        return _weights(self.levels, level)
+
+    def lift_at(self, level: Floats) -> Floats:
+        """A at a level: how much independent errors of the two levels grow there."""
+        return plain(np.hypot(*self.weights_at(level)))
+
+    def output_at(self, level: Floats) -> Floats:
+        """Output of the line at a level, in the signal's unit."""
+        first, second = self.weights_at(level)
+        return plain(first * self.outputs[..., 0] + second * self.outputs[..., 1])
+
+    @property
+    def may_judge(self) -> Floats:
+        """Whether the ends may get a verdict; elsewhere only the two levels themselves do."""
+        return _yes(self._larger_lift <= LIFT_TO_JUDGE)
+
+    @property
+    def may_adjust_slope(self) -> Floats:
+        """Whether zero and span may be adjusted; elsewhere one offset only."""
+        far = np.asarray(self.apart) >= APART_TO_ADJUST - 1e-9
+        return _yes(far & (self._larger_lift <= LIFT_TO_ADJUST))
+
+    @property
+    def _larger_lift(self) -> np.ndarray:
+        larger: np.ndarray = np.maximum(self.lift_at_zero, self.lift_at_span_end)
+        return larger
+
+    def after_adjusting(self, output: Floats) -> Floats:
+        """The output that must be set where the line now gives ``output``, so that both ends come right."""
+        share = (np.asarray(output, dtype=float) - self.zero) / (
+            np.asarray(self.span_end) - self.zero
+        )
+        return plain(self.signal.low + self.signal.span * share)
+
+
+def two_levels(
+    levels: ArrayLike,
+    outputs: ArrayLike,
+    *,
+    lower: Floats,
+    upper: Floats,
+    signal: Signal = FOUR_TO_TWENTY,
+) -> TwoLevels:
+    """The line through two levels (m) and the outputs seen there; the pair along the last axis.
+
+    lower, upper: range values, m; lower > upper is reverse action. A volume is turned into level first.
+    Raises ZeroSpan where the range values are equal, ValueError where the levels are, or a value is no number.
+
+    >>> seen = two_levels([2.150, 6.480], [7.742, 16.480], lower=0.300, upper=8.300)
+    >>> round(seen.zero, 6), round(seen.span_end_error, 4)
+    (4.008674, 0.9549)
+    """
+    at, seen = np.asarray(levels, dtype=float), np.asarray(outputs, dtype=float)
+    low, high = np.asarray(lower, dtype=float), np.asarray(upper, dtype=float)
+    for name, array in (("levels", at), ("outputs", seen)):
+        if array.ndim == 0 or array.shape[-1] != 2:
+            raise ValueError(f"{name}: two values are needed, the pair along the last axis")
+        if not np.isfinite(array).all():
+            raise ValueError(f"{name}: not a number")
+    if (at[..., 0] == at[..., 1]).any():
+        raise ValueError("levels: the two are equal, so no line goes through them")
+    if (low == high).any():
+        raise ZeroSpan
+    at_low, at_high = _weights(at, low), _weights(at, high)
+    zero = at_low[0] * seen[..., 0] + at_low[1] * seen[..., 1]
+    end = at_high[0] * seen[..., 0] + at_high[1] * seen[..., 1]
+    return TwoLevels(
+        levels=at,
+        outputs=seen,
+        lower=plain(low),
+        upper=plain(high),
+        signal=signal,
+        slope=plain((seen[..., 1] - seen[..., 0]) / (at[..., 1] - at[..., 0])),
+        zero=plain(zero),
+        span_end=plain(end),
+        zero_error=plain(100 * (zero - signal.low) / signal.span),
+        span_end_error=plain(100 * (end - signal.high) / signal.span),
+        lift_at_zero=plain(np.hypot(*at_low)),
+        lift_at_span_end=plain(np.hypot(*at_high)),
+        apart=plain(np.abs(at[..., 1] - at[..., 0]) / np.abs(high - low)),
+    )
+
+
+def components_at(
+    seen: TwoLevels,
+    level: Floats,
+    first: Sequence[Component],
+    second: Sequence[Component],
+    *,
+    bend_percent: float = BEND_PERCENT,
+) -> tuple[Component, ...]:
+    """Components of the line's output at a level, from those of each of the two readings.
+
+    first, second: components at L₁ and L₂, their results in the signal's unit, named alike. What is not shared comes
+    twice, lifted by f₁ and f₂. What is shared (datum, tape, meter) comes once, as f₁ × its part at L₁ + f₂ × its
+    part at L₂: a constant stays what it is, and what grows with the level grows with it. bend_percent: of span.
+    Raises ValueError where the lists are empty, shared ones do not pair by name, or bend_percent is negative.
+    """
+    if not first or not second:
+        raise ValueError("first, second: each level needs its components")
+    pairs = {c.name: c for c in second if c.shared}
+    own = {c.name for c in first if c.shared}
+    if own != set(pairs):
+        odd = ", ".join(sorted(own ^ set(pairs)))
+        raise ValueError(f"first, second: shared at one level only: {odd}")
+    at_first, at_second = seen.weights_at(level)
+    lifted = [
+        replace(c, name=f"{c.name}, level {number}", sensitivity=plain(weight * c.sensitivity))
+        for number, weight, each in ((1, at_first, first), (2, at_second, second))
+        for c in each
+        if not c.shared
+    ]
+    common = [
+        Component(
+            c.name,
+            plain(
+                np.abs(at_first * np.asarray(c.part) + at_second * np.asarray(pairs[c.name].part))
+            ),
+            c.shape,
+            divisor=1.0,
+            dof=np.minimum(c.dof, pairs[c.name].dof),
+            shared=True,
+        )
+        for c in first
+        if c.shared
+    ]
+    bend = Component(
+        "bend between and beyond", bend_percent / 100 * seen.signal.span, Shape.RECTANGULAR
+    )
+    return (*lifted, *common, *((bend,) if bend_percent else ()))
+
+
+def _weights(levels: np.ndarray, level: Floats) -> tuple[Floats, Floats]:
+    first = (levels[..., 1] - np.asarray(level, dtype=float)) / (levels[..., 1] - levels[..., 0])
+    return plain(first), plain(1 - first)
+
+
+def _yes(answer: np.ndarray) -> Floats:
+    return bool(answer) if np.ndim(answer) == 0 else answer
