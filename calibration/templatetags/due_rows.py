@@ -71,7 +71,7 @@ def _drift(row: DueRow) -> str:
     if row.drift is None:
         return NO_DRIFT
     limit = ""
-    if row.crossing_on and row.done_on and row.crossing_on <= row.done_on:
+    if row.crossing_on and row.result and row.crossing_on <= row.result.done_on:
         limit = ' <span class="soft nowrap">could be out already</span>'
     elif row.crossing_on:
         limit = f' <span class="soft nowrap">limit {_day(row.crossing_on)}</span>'
