@@ -1,0 +1,120 @@
+"""Probes and permittivities against CAP-01 to CAP-06, TRD-05 and TRD-06, and against CODATA in scipy."""
+
+import pytest
+from scipy import constants
+
+from plant.level.probes import (
+    CONDUCTING,
+    EPSILON_0,
+    PICOFARADS_PER_METRE,
+    Probe,
+    capacitance_at,
+    coaxial,
+    per_metre,
+    permittivity_at,
+    permittivity_of_water,
+    permittivity_polynomial,
+    permittivity_shift,
+    series_of_shrink,
+    through_series,
+)
+from tests.published.reference import near, reference
+
+RANGE = {"lower": 0.0, "upper": 8.0}
+ROD = Probe(conductor=0.016, wall=2.0, length=8.0)
+
+
+def test_electric_constant_cap_01():
+    _, expected = reference("CAP-01")
+    assert near("CAP-01", expected["epsilon_0_F_per_m"]) == EPSILON_0
+    assert pytest.approx(constants.epsilon_0, rel=1e-9) == EPSILON_0
+    assert pytest.approx(55.63250276, rel=1e-9) == PICOFARADS_PER_METRE
+
+
+def test_coaxial_cylinders_cap_02():
+    inputs, expected = reference("CAP-02")
+    found = [
+        coaxial(case["d_mm"] / 1000, case["D_mm"] / 1000, case["eps_r"]) for case in inputs["cases"]
+    ]
+    assert found == near("CAP-02", expected["pF_per_m"])
+
+
+def test_textbook_probe_cap_03():
+    inputs, expected = reference("CAP-03")
+    probe = Probe(conductor=0.01, wall=0.01 * inputs["b_over_a"], length=inputs["length_m"])
+    # The problem rounds the electric constant to 8.85 pF/m.
+    rounded = inputs["eps0_pF_per_m"] / (1e12 * EPSILON_0)
+    found = capacitance_at(probe, inputs["depth_m"], inputs["eps_liquid"], gas=inputs["eps_gas"])
+    assert rounded * found == near("CAP-03", expected["capacitance_pF"])
+    rise = per_metre(probe, inputs["eps_liquid"]) - per_metre(probe, inputs["eps_gas"])
+    assert rounded * rise == near("CAP-03", expected["sensitivity_pF_per_m"])
+
+
+def test_permittivities_of_a_handbook_cap_04():
+    _, expected = reference("CAP-04")
+    for row in expected["rows"]:
+        polynomial = [row[letter] for letter in "ABCD"]
+        at_298 = permittivity_polynomial(polynomial, 298.15)
+        assert at_298 == near("CAP-04", row["polynomial_at_298_15"], digits=7)
+        # The printed value and the polynomial of one row agree to 1 %.
+        assert permittivity_polynomial(polynomial, row["T_K"]) == pytest.approx(
+            row["eps_r"], rel=0.01
+        )
+
+
+def test_water_against_temperature_cap_05():
+    inputs, expected = reference("CAP-05")
+    found = permittivity_of_water(inputs["t_degC"])
+    assert found == near("CAP-05", expected["eps_r"])
+    # Against the IAPWS formulation, as the entry says.
+    assert permittivity_of_water(20.0) == pytest.approx(80.22, rel=0.002)
+
+
+def test_changed_permittivity_cap_06():
+    inputs, expected = reference("CAP-06")
+    shift = permittivity_shift(
+        ROD,
+        8.0 * inputs["true_level_pct"] / 100,
+        calibrated=inputs["eps_at_calibration"],
+        now=inputs["eps_now"],
+        **RANGE,
+    )
+    assert shift.indicated == near("CAP-06", expected["indicated_pct"])
+    assert shift.error == near("CAP-06", expected["error_pct_span"], digits=12)
+    assert shift.output_error == pytest.approx(0.64)
+
+
+def test_changed_and_warmed_product_trd_05():
+    inputs, expected = reference("TRD-05")
+    level = 8.0 * inputs["true_pct"] / 100
+    changed = permittivity_shift(
+        ROD, level, calibrated=inputs["calibrated"], now=inputs["now"], **RANGE
+    )
+    assert changed.indicated == near("TRD-05", expected["indicated_after_change_pct"])
+    warm = permittivity_at(
+        inputs["now"], at=25.0, celsius=25.0 + inputs["warmed_K"], per_kelvin=inputs["per_K"]
+    )
+    warmed = permittivity_shift(ROD, level, calibrated=inputs["now"], now=warm, **RANGE)
+    assert warmed.indicated == near("TRD-05", expected["indicated_when_warmed_pct"])
+
+
+def test_rod_and_lost_reference_trd_06():
+    inputs, expected = reference("TRD-06")
+    empty, full = capacitance_at(ROD, [0.0, inputs["length_m"]], inputs["eps_r"])
+    assert [empty, full] == near("TRD-06", [expected["empty_pF"], expected["full_pF"]])
+    lost = through_series([empty, full], inputs["series_pF"][0])
+    wanted = [expected["empty_through_500_pF"], expected["full_through_500_pF"]]
+    assert lost == near("TRD-06", wanted)
+    for series, share in zip(inputs["series_pF"], expected["span_share"], strict=True):
+        low, high = through_series([empty, full], series)
+        assert (high - low) / (full - empty) == near("TRD-06", share)
+        assert series_of_shrink(empty, full, (high - low) / (full - empty)) == pytest.approx(series)
+    cover = inputs["insulated"]
+    insulated = Probe(
+        cover["rod_mm"] / 1000,
+        inputs["tank_mm"] / 1000,
+        inputs["length_m"],
+        insulation=cover["over_insulation_mm"] / 1000,
+        insulation_permittivity=cover["eps_r"],
+    )
+    assert per_metre(insulated, CONDUCTING) == near("TRD-06", expected["insulated_pF_per_m"])
