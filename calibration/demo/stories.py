@@ -112,7 +112,7 @@ def _findings(histories: list[History]) -> list[Act]:
     last = {history.visits[-1].point.tag: history.visits[-1] for history in histories}
     struck, typed = last["LT-301C"], last["LT-203B"]
     lightning = (
-        "Output stage shifted by the lightning of that June, as at LT-311B and LT-321A the same day: +0.6 % when full. "
+        "Output stage shifted by lightning, as at LT-311B and LT-321A the same day: +0.6 % when full. "
         "Receipts were booked by LT-301A, which agreed with every dip since; no delivery was measured with this one."
     )
     slip = (
@@ -139,7 +139,7 @@ def _register() -> list[Act]:
         _act("out of service", ago(12), "vsarnekar", tag="LT-321A",
              why="Reference electrode corroded through: no number is worth having until it is replaced."),
         _act("withdraw standard", BAD_FOUND, "sfenharrow", standard=BAD_METER, site="O",
-             why="Laboratory found it 0.030 mA high at 20 mA; results since April are being looked at."),
+             why="Laboratory found it 0.030 mA high at 20 mA; the results of seven months are being looked at."),
     ]  # fmt: skip
 
 
@@ -160,7 +160,7 @@ def _rounds(histories: list[History]) -> list[Act]:
     for site, technician in ROUND_OF.items():
         tags = _soon(histories, site)
         told += [
-            _act("plan round", AS_OF, PLANNER[site], site=site, name=f"Week {AS_OF.isocalendar().week}",
+            _act("plan round", AS_OF, PLANNER[site], site=site, name=f"Week of {AS_OF.isoformat()}",
                  technician=technician, until=(AS_OF + dt.timedelta(4)).isoformat(), tags=tags[1:]),
             _act("start job", AS_OF, technician, tag=tags[1]),
             _act("plan job", AS_OF, PLANNER[site], tag=tags[0], technician=technician, reason="interval", note=""),
