@@ -33,4 +33,6 @@ def require(person: Person, act: str, site_id: int) -> None:
     """Refuse with the roles that would be needed; operations call this before anything else."""
     if not may(person, act, site_id):
         roles = " or ".join(sorted(ACTS[act]))
-        raise NotAllowed(f"Only a {roles} of this site may do this. Ask one of them, or an administrator.")
+        raise NotAllowed(
+            f"Only a {roles} of this site may do this. Ask one of them, or an administrator."
+        )

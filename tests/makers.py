@@ -42,18 +42,26 @@ NOON = dt.datetime(2026, 11, 2, 12, 0, tzinfo=dt.UTC)
 TODAY = NOON.date()
 
 
-def a_site(code: str = "M", name: str = "Marram Point", time_zone: str = "Europe/Lisbon", **more) -> Site:
-    site, _ = Site.objects.get_or_create(code=code, defaults={"name": name, "time_zone": time_zone, **more})
+def a_site(
+    code: str = "M", name: str = "Marram Point", time_zone: str = "Europe/Lisbon", **more
+) -> Site:
+    site, _ = Site.objects.get_or_create(
+        code=code, defaults={"name": name, "time_zone": time_zone, **more}
+    )
     return site
 
 
-def a_person(username: str, *roles: str, site: Site | None = None, password: str = "", **more) -> Person:
+def a_person(
+    username: str, *roles: str, site: Site | None = None, password: str = "", **more
+) -> Person:
     person = Person(username=username, name=more.pop("name", username.title()), **more)
     person.email = person.email or f"{username}@marram.example"
     person.set_password(password or "correct horse")
     person.save()
     for role in roles:
-        Appointment.objects.create(person=person, site=site or a_site(), role=role, starts_on=LONG_AGO)
+        Appointment.objects.create(
+            person=person, site=site or a_site(), role=role, starts_on=LONG_AGO
+        )
     return person
 
 
@@ -63,14 +71,26 @@ def an_area(site: Site | None = None, name: str = "Quay park") -> Area:
 
 
 def a_product(site: Site | None = None, name: str = "palm olein", **more) -> Product:
-    facts = {"permittivity": Decimal("3.05"), "permittivity_c": 40, "density": 900, "density_c": 40, **more}
+    facts = {
+        "permittivity": Decimal("3.05"),
+        "permittivity_c": 40,
+        "density": 900,
+        "density_c": 40,
+        **more,
+    }
     product, _ = Product.objects.get_or_create(site=site or a_site(), name=name, defaults=facts)
     return product
 
 
 def a_tank(name: str = "T-101", site: Site | None = None, **more) -> Tank:
     site = site or a_site()
-    facts = {"shape": "vertical", "unit": "m", "diameter": Decimal(11), "height": Decimal(12), **more}
+    facts = {
+        "shape": "vertical",
+        "unit": "m",
+        "diameter": Decimal(11),
+        "height": Decimal(12),
+        **more,
+    }
     facts.setdefault("area", an_area(site))
     facts.setdefault("product", a_product(site))
     tank = Tank(site=site, name=name, name_key=natural_key(name), **facts)
@@ -96,7 +116,13 @@ def a_point(tag: str = "LT-101A", tank: Tank | None = None, **more) -> Measuring
 
 
 def a_transmitter(serial: str = "", site: Site | None = None, **more) -> Transmitter:
-    facts = {"maker": "Tarn & Weir", "model": "R4", "principle": "capacitance rod", "wiring": "3-wire", **more}
+    facts = {
+        "maker": "Tarn & Weir",
+        "model": "R4",
+        "principle": "capacitance rod",
+        "wiring": "3-wire",
+        **more,
+    }
     return Transmitter.objects.create(
         site=site or a_site(), serial=serial or f"S{next(_number):05d}", **facts
     )
@@ -110,7 +136,11 @@ def an_installation(
 ) -> Installation:
     transmitter = transmitter or a_transmitter(site=point.site)
     return Installation.objects.create(
-        site=point.site, point=point, transmitter=transmitter, installed_on=installed_on, removed_on=removed_on
+        site=point.site,
+        point=point,
+        transmitter=transmitter,
+        installed_on=installed_on,
+        removed_on=removed_on,
     )
 
 
@@ -144,7 +174,9 @@ def a_certified_standard(name: str = "MM-01", site: Site | None = None) -> Refer
     return standard
 
 
-def a_procedure(key: str = "cap-tank", way: str = "wetted level by dip", **more) -> ProcedureVersion:
+def a_procedure(
+    key: str = "cap-tank", way: str = "wetted level by dip", **more
+) -> ProcedureVersion:
     """A published version, five points up and down."""
     procedure = Procedure.objects.filter(key=key).first()
     if procedure:
@@ -156,7 +188,11 @@ def a_procedure(key: str = "cap-tank", way: str = "wetted level by dip", **more)
         percents=[Decimal(p) for p in (0, 25, 50, 75, 100)],
         up_and_down=True,
         settle_seconds=30,
-        steps=[("caution", "Permit in force."), ("read", "As found."), ("restore", "Loop returned.")],
+        steps=[
+            ("caution", "Permit in force."),
+            ("read", "As found."),
+            ("restore", "Loop returned."),
+        ],
         reason="first",
         on=LONG_AGO,
         **more,
@@ -168,7 +204,9 @@ def a_job(point: MeasuringPoint | None = None, *, by: Person) -> Job:
     return jobs.start(point or an_equipped_point(), by=by)
 
 
-def a_run(errors: list[float], stage: str = "as found", *, lower="0.3", upper="8.3") -> list[SentReading]:
+def a_run(
+    errors: list[float], stage: str = "as found", *, lower="0.3", upper="8.3"
+) -> list[SentReading]:
     """Five points up and down (or as many as ``errors``) with these errors in % of span, 4–20 mA."""
     shape = [0, 25, 50, 75, 100, 75, 50, 25, 0][: len(errors)]
     low, high = Decimal(lower), Decimal(upper)
@@ -195,7 +233,9 @@ def a_sent_record(
     """What a technician would send: nine as-found readings, as left when given, one standard."""
     found = [0.1] * 9 if found is None else found
     standing = a_run([found[0] if found else 0.0], "as it stands")
-    standard = ReferenceStandard.objects.filter(site=site or a_site()).first() or a_certified_standard(site=site)
+    standard = ReferenceStandard.objects.filter(
+        site=site or a_site()
+    ).first() or a_certified_standard(site=site)
     facts = {
         "done_on": done_on,
         "way": "wetted level by dip",

@@ -71,7 +71,9 @@ def load_seeds(*, on: dt.date) -> int:
                     step
                     for part in seed["steps"]
                     for step in (
-                        [tuple(s) for s in seeds["blocks"][part]] if isinstance(part, str) else [tuple(part)]
+                        [tuple(s) for s in seeds["blocks"][part]]
+                        if isinstance(part, str)
+                        else [tuple(part)]
                     )
                 ],
                 reason="as delivered; edit it to the site's own rules",
