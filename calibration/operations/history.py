@@ -10,9 +10,9 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.apps import apps
 from django.db import connection, models
@@ -62,32 +62,59 @@ def end_of(day: dt.date, site: Site) -> dt.datetime:
 
 
 # ---- versions ----
+class Kept(NamedTuple):
+    """A row of the history, or the row itself as it is now (then without id, time and transaction)."""
+
+    row_id: int
+    kept_as: int | None
+    values: dict[str, Any]
+    ended_at: dt.datetime | None
+    ended_in: int | None
+
+
+VERSIONS = sql.SQL("""
+    SELECT row_id, id, before::text, at, transaction FROM plant_rowhistory
+    WHERE table_name = {name} AND row_id = ANY(%(ids)s)
+    UNION ALL
+    SELECT id, NULL, to_jsonb(t)::text, NULL, NULL FROM {table} t WHERE id = ANY(%(ids)s)
+""")
+
+
 def versions_of(model: type[models.Model], pks: Collection[int]) -> dict[int, list[Version]]:
-    """Every version of these rows, oldest first, also of rows deleted since; two queries for any number of rows."""
-    table = model._meta.db_table
+    """Every version of these rows, oldest first, also of rows deleted since; one query for any number of rows."""
+    return versions_of_all({model: pks})[model]
+
+
+def versions_of_all(
+    wanted: Mapping[type[models.Model], Collection[int]],
+) -> dict[type[models.Model], dict[int, list[Version]]]:
+    """versions_of for rows of several tables, in one query."""
+    parts, values = [], {}
+    for n, (model, pks) in enumerate(wanted.items()):
+        table = model._meta.db_table
+        part = VERSIONS.format(name=sql.Literal(table), table=sql.Identifier(table)).as_string()
+        parts.append(f"SELECT {n}, * FROM ({part.replace('%(ids)s', f'%(ids{n})s')}) part{n}")  # noqa: S608
+        values[f"ids{n}"] = list(pks)
     with connection.cursor() as cursor:
-        query = sql.SQL("SELECT id, to_jsonb(t)::text FROM {} t WHERE id = ANY(%s)")
-        cursor.execute(query.format(sql.Identifier(table)), [list(pks)])
-        present = {pk: json.loads(text) for pk, text in cursor.fetchall()}
-    former: dict[int, list[RowHistory]] = defaultdict(list)
-    for row in RowHistory.objects.filter(table_name=table, row_id__in=pks).order_by("id"):
-        former[row.row_id].append(row)
-    return {pk: _versions(former[pk], present.get(pk)) for pk in {*present, *former}}
+        cursor.execute(" UNION ALL ".join(parts) + " ORDER BY 1, 2, 3 NULLS LAST", values)
+        found = cursor.fetchall()
+    rows: list[dict[int, list[Kept]]] = [defaultdict(list) for _ in wanted]
+    for n, row_id, kept_as, text, at, transaction in found:
+        rows[n][row_id].append(Kept(row_id, kept_as, json.loads(text), at, transaction))
+    return {
+        model: {pk: _versions(kept) for pk, kept in of_model.items()}
+        for model, of_model in zip(wanted, rows, strict=True)
+    }
 
 
-def _versions(former: list[RowHistory], present: dict[str, Any] | None) -> list[Version]:
-    states = [row.before for row in former] + ([present] if present is not None else [])
-    if not states:
-        return []
-    begins = [(_instant(states[0]["entered_at"]), int(states[0]["entered_in"]))]
-    begins += [(row.at, row.transaction) for row in former]
-    ends: list[tuple[dt.datetime | None, int | None]] = [(row.at, row.pk) for row in former]
-    ends += [(None, None)] * (len(states) - len(former))
+def _versions(kept: list[Kept]) -> list[Version]:
+    """Each state began when the one before it ended, the first when the row was entered."""
+    first = kept[0].values
+    begins = [(_instant(first["entered_at"]), int(first["entered_in"]))]
+    begins += [(row.ended_at, row.ended_in) for row in kept if row.ended_at and row.ended_in]
     return [
-        Version(values, since, until, transaction, ended_by)
-        for values, (since, transaction), (until, ended_by) in zip(
-            states, begins, ends, strict=False
-        )
+        Version(row.values, since, row.ended_at, transaction, row.kept_as)
+        for row, (since, transaction) in zip(kept, begins, strict=False)
     ]
 
 

@@ -14,7 +14,7 @@ from calibration.operations.history import (
     Version,
     changes_between,
     entries_of,
-    versions_of,
+    versions_of_all,
 )
 from plant.models import Installation, LedgerEntry, MeasuringPoint, Site, Transmitter
 
@@ -51,9 +51,9 @@ class Event:
 
 def of_point(point: MeasuringPoint) -> list[Event]:
     """The point's events, latest first."""
+    hung = list(Installation.objects.filter(point=point).select_related("transmitter", "point"))
     events = [
-        *_register(MeasuringPoint, point.pk, point.site),
-        *_installations(Installation.objects.filter(point=point), point.site, of_point=True),
+        *_book(MeasuringPoint, point.pk, hung, point.site),
         *_records(Calibration.objects.filter(point=point), point.site),
         *_findings(Finding.objects.filter(point=point), point.site),
         *_deferrals(Deferral.objects.filter(point=point), point.site),
@@ -64,9 +64,9 @@ def of_point(point: MeasuringPoint) -> list[Event]:
 
 def of_transmitter(transmitter: Transmitter) -> list[Event]:
     site = transmitter.site
+    hung = list(transmitter.installations.select_related("transmitter", "point"))
     events = [
-        *_register(Transmitter, transmitter.pk, site),
-        *_installations(Installation.objects.filter(transmitter=transmitter), site, of_point=False),
+        *_book(Transmitter, transmitter.pk, hung, site),
         *_records(Calibration.objects.filter(transmitter=transmitter), site),
         *_findings(Finding.objects.filter(record__transmitter=transmitter), site),
     ]
@@ -78,10 +78,25 @@ def _in_order(events: Iterable[Event]) -> list[Event]:
     return sorted(events, key=lambda event: (event.day, event.at or floor), reverse=True)
 
 
+def _book(
+    model: type[MeasuringPoint] | type[Transmitter], pk: int, hung: list[Installation], site: Site
+) -> list[Event]:
+    """What became of the row itself and of its installations; two queries."""
+    found = versions_of_all({model: [pk], Installation: [row.pk for row in hung]})
+    held = [
+        version for rows in found.values() for versions in rows.values() for version in versions
+    ]
+    entries = entries_of({version.transaction for version in held})
+    return [
+        *_register(model, found[model].get(pk, []), entries, site),
+        *_installations(hung, found[Installation], entries, of_point=model is MeasuringPoint),
+    ]
+
+
 # ---- the register ----
-def _register(model: type[models.Model], pk: int, site: Site) -> list[Event]:
-    versions = versions_of(model, [pk]).get(pk, [])
-    entries = entries_of({version.transaction for version in versions})
+def _register(
+    model: type[models.Model], versions: list[Version], entries: dict[int, LedgerEntry], site: Site
+) -> list[Event]:
     events = []
     for before, version in zip([None, *versions], versions, strict=False):
         entry = entries.get(version.transaction)
@@ -119,13 +134,14 @@ def _register_event(
 
 # ---- what hung where ----
 def _installations(
-    rows: models.QuerySet[Installation], site: Site, *, of_point: bool
+    hung: list[Installation],
+    versions: dict[int, list[Version]],
+    entries: dict[int, LedgerEntry],
+    *,
+    of_point: bool,
 ) -> list[Event]:
-    found = list(rows.select_related("transmitter", "point"))
-    versions = versions_of(Installation, [row.pk for row in found])
-    entries = entries_of({v.transaction for held in versions.values() for v in held})
     events = []
-    for row in found:
+    for row in hung:
         other = row.transmitter if of_point else row.point
         url = other.get_absolute_url()
         first, *later = versions[row.pk]
@@ -235,8 +251,7 @@ def _deferrals(rows: models.QuerySet[Deferral], site: Site) -> list[Event]:
 
 
 def _jobs(rows: models.QuerySet[Job], site: Site) -> list[Event]:
-    ids = list(rows.values_list("pk", flat=True))
-    entries = LedgerEntry.objects.filter(subject_kind="job", subject_id__in=ids)
+    entries = LedgerEntry.objects.filter(subject_kind="job", subject_id__in=rows.values("pk"))
     return [
         _step(e.at, "job", e.act, e.person_name, e.why, f"/jobs/{e.subject_id}/", site)
         for e in entries

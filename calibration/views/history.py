@@ -43,7 +43,8 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         if stood:
             facts["tolerance"] = digits(stood.point.tolerance)
             facts["adjust_limit"] = digits(stood.point.adjust_limit)
-    events = timeline.of_point(point)
+    # A day asked for has the page to itself; what happened is one link away.
+    events = [] if facts.get("stood") else timeline.of_point(point)
     return _timeline(request, "calibration/history.html", events, point.site, **facts)
 
 

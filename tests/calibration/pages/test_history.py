@@ -229,5 +229,5 @@ def test_the_page_asks_the_database_no_more_for_a_longer_history(
         day = TODAY - dt.timedelta(days=10 * n)
         an_approved_record(point, by=technician, approved_by=approver, at=NOON, done_on=day)
     client = sign_in(auditor)
-    with django_assert_max_num_queries(18):
+    with django_assert_max_num_queries(12):
         client.get(address(point))
