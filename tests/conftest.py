@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import os
 import shutil
+from pathlib import Path
 
+import hypothesis
 import pytest
+from django.conf import settings
 from django.db import connection
-from hypothesis import settings
+
+from calibration.charts import ensure_script
 
 pytest_plugins = ["tests.cast"]
 
 # A shared machine may be slow for a moment: no time limit for each random case.
-settings.register_profile("patient", deadline=None)
-settings.load_profile("patient")
+hypothesis.settings.register_profile("patient", deadline=None)
+hypothesis.settings.load_profile("patient")
 
 # Playwright keeps an event loop in the thread of the tests, in which Django would refuse the database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
@@ -31,7 +35,8 @@ BROWSER_WORDS = [
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args):
-    """The system's Chromium, quiet: it talks to nobody but the test server."""
+    """The system's Chromium, quiet: it talks to nobody but the test server. Pages with a chart need its library."""
+    ensure_script(Path(settings.BASE_DIR) / "deploy" / "static" / "built")
     found = shutil.which("chromium") or shutil.which("chromium-browser")
     return browser_type_launch_args | {"executable_path": found, "args": BROWSER_WORDS}
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods
 
 from calibration.forms.intervals import IntervalForm
 from calibration.operations import intervals
@@ -13,6 +14,7 @@ from plant.requests import SignedRequest
 from plant.templatetags.quantities import day
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
 def change(request: SignedRequest, pk: int) -> HttpResponse:
     """Change a point's recalibration interval."""
     point = get_object_or_404(MeasuringPoint.objects.seen_by(request.user), pk=pk)
