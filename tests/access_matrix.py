@@ -140,6 +140,15 @@ ROWS: list[Row] = [
     Row("calibration:ledger", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_csv", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_entry", "GET", "entry", 200, 403, 200, 200, 403, 404),
+    # Imports
+    Row("calibration:imports", "GET", "", 200, 403, 200, 200, 403, 200),
+    Row("calibration:import_new", "GET", "", 200, 403, 403, 403, 403, 200),
+    Row("calibration:import_new", "POST", "", 422, 403, 403, 403, 403, 422),
+    Row("calibration:import", "GET", "import", 200, 403, 200, 200, 403, 404),
+    Row("calibration:import_apply", "POST", "import", 422, 403, 403, 403, 403, 404),
+    Row("calibration:import_withdraw", "POST", "import", 302, 403, 403, 403, 403, 404),
+    Row("calibration:import_problems_csv", "GET", "import", 200, 403, 200, 200, 403, 404),
+    Row("calibration:template", "GET", "template", 200, 403, 200, 200, 403, 200),
 ]
 
 # Addresses whose last part is a word, not a number.

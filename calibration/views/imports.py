@@ -53,7 +53,8 @@ def _seen_by(person: Person) -> QuerySet[ImportBatch]:
 
 @require_safe
 def import_list(request: SignedRequest) -> HttpResponse:
-    page = page_of(_seen_by(request.user), ["-pk"], query=request.GET, size=25)
+    seen = _seen_by(request.user)
+    page = page_of(seen, ["-pk"], query=request.GET, joined=seen, everything=seen, size=25)
     for batch in page.rows:
         batch.state_kind = STATES[batch.state]
     context = {"page": page, "may_import": bool(request.user.site_ids("import")), "kinds": _kinds()}
@@ -114,11 +115,12 @@ def _page(
     request: SignedRequest, batch: ImportBatch, form: ApplyForm, status: int = 200
 ) -> HttpResponse:
     mine = may(request.user, "import", batch.site_id)
+    told = batch.problems.all()
     context = {
         "batch": batch,
         "state_kind": STATES[State(batch.state)],
         "is_running": batch.state in RUNNING,
-        "page": page_of(batch.problems.all(), ["row"], query=request.GET, size=100),
+        "page": page_of(told, ["row"], query=request.GET, joined=told, everything=told, size=100),
         "form": form,
         "may_apply": mine and batch.state == State.CHECKED,
         "may_withdraw": mine and batch.state in (State.WAITING, State.CHECKED, State.REFUSED),
