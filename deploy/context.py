@@ -13,16 +13,19 @@ from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
 PLANNER, TECHNICIAN, APPROVER, AUDITOR = "planner", "technician", "approver", "auditor"
+REGISTER_PAGES = ("plant:tanks", "plant:transmitters", "plant:products", "plant:sites")
 RECORD_ROLES = frozenset({PLANNER, TECHNICIAN, APPROVER, AUDITOR})
 # label, url name, other pages that belong under it, roles that see it
 NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (
     ("Due", "calibration:due", (), RECORD_ROLES - {TECHNICIAN}),
     ("Rounds", "calibration:rounds", (), frozenset({PLANNER})),
     ("Jobs", "calibration:jobs", (), frozenset({TECHNICIAN})),
-    ("Register", "plant:points", ("plant:tanks", "plant:transmitters"), RECORD_ROLES),
+    ("Register", "plant:points", REGISTER_PAGES, RECORD_ROLES),
+    ("Imports", "calibration:imports", (), frozenset({PLANNER})),
     ("Standards", "calibration:standards", (), RECORD_ROLES),
+    ("Procedures", "calibration:procedures", (), frozenset({TECHNICIAN, APPROVER})),
     ("Records", "calibration:records", (), RECORD_ROLES),
-    ("Findings", "calibration:findings", (), frozenset({APPROVER})),
+    ("Findings", "calibration:findings", (), frozenset({APPROVER, AUDITOR})),
     ("Ledger", "calibration:ledger", (), RECORD_ROLES - {TECHNICIAN}),
     ("People", "plant:people", (), frozenset({"administrator"})),
 )  # fmt: skip

@@ -82,10 +82,10 @@ def every_address(monkeypatch):
 @pytest.mark.parametrize(
     ("role", "labels"),
     [
-        ("planner", "Due Rounds Register Standards Records Ledger"),
-        ("technician", "Jobs Register Standards Records"),
-        ("approver", "Due Register Standards Records Findings Ledger"),
-        ("auditor", "Due Register Standards Records Ledger"),
+        ("planner", "Due Rounds Register Imports Standards Records Ledger"),
+        ("technician", "Jobs Register Standards Procedures Records"),
+        ("approver", "Due Register Standards Procedures Records Findings Ledger"),
+        ("auditor", "Due Register Standards Records Findings Ledger"),
         ("administrator", "People"),
     ],
 )
