@@ -6,6 +6,7 @@ import datetime as dt
 
 import pytest
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from calibration.models import Deferral, Digest, Finding, ReminderScan
@@ -183,3 +184,19 @@ def test_a_right_taken_away_is_gone_at_the_next_request(sign_in, planner):
     assert client.get(reverse("plant:point_new")).status_code == 200
     planner.appointments.update(ends_on=dt.date(2021, 1, 1))
     assert client.get(reverse("plant:point_new")).status_code == 403
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ROLES[:4])
+def test_no_page_asks_the_database_more_than_twelve_times(role, cast, things):
+    """Session, person and appointments are among the twelve."""
+    dear = []
+    for row in ROWS:
+        if row.method == "GET" and getattr(row, role) == 200:
+            with CaptureQueriesContext(connection) as asked:
+                answer = ask(cast[role], row, things)
+                if answer.streaming:
+                    b"".join(answer.streaming_content)
+            if len(asked) > 12:
+                dear.append(f"{row.name} as {role}: {len(asked)}")
+    assert dear == []
