@@ -1,0 +1,381 @@
+"""Reading patterns that do not fit, and what to check for each, most likely first.
+
+A hint is worded "check …" and is never a verdict: it decides nothing and adjusts nothing. Patterns P1 to P12 and
+their causes are common practice, no source. Currents are of a 4-20 mA loop, mA; tolerance in % of span.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from plant.level.signals import FOUR_TO_TWENTY, fault_bands
+
+CAPACITANCE = frozenset({"capacitance rod", "capacitance rope"})
+PRESSURE = frozenset({"hydrostatic", "differential pressure"})
+ECHO = frozenset({"radar", "guided wave", "ultrasonic"})
+MOVING = frozenset({"displacer", "magnetostrictive", "float"})
+
+# What is worth a hint, as a share of the tolerance: the customary adjust limit.
+WORTH = 0.5
+# The applied value must move this much, % of span, before "no change" or "the wrong way" can be said.
+MOVED = 10.0
+# An output that follows by less than this share of what was applied does not follow.
+FOLLOWS = 0.1
+# A flat top is flat to this, % of span.
+FLAT = 0.1
+# Shares of the span that a lost tank reference leaves (it shrinks by 10 to 60 %).
+SHRUNK = (0.4, 0.9)
+
+
+@dataclass(frozen=True)
+class Hint:
+    """key: the pattern, P1 to P12. pattern: what the readings show. checks: what to check, most likely first."""
+
+    key: str
+    pattern: str
+    checks: tuple[str, ...]
+
+
+# Each check with the principles it applies to; None for all.
+_CHECKS: dict[str, tuple[tuple[str, frozenset[str] | None], ...]] = {
+    "P1": (
+        ("check tag and channel: is this the transmitter that is read?", None),
+        ("check that the output is not left in simulation or manual", None),
+        ("check the probe's cable for a break", CAPACITANCE),
+        ("check whether the float is stuck or has sunk", MOVING),
+        ("check that the impulse valve is open", PRESSURE),
+        ("check the echo picture: locked on a fixed echo?", ECHO),
+    ),
+    "P2": (
+        ("check whether reverse action (ullage) is set", None),
+        ("check that the high and low tappings are not swapped", PRESSURE),
+        ("check that the zero and span points were not exchanged", None),
+    ),
+    "P3 low": (
+        ("check the device's own message", None),
+        ("check sensor and cable for a break", None),
+        ("check the voltage at the terminals: too low?", None),
+    ),
+    "P3 high": (
+        ("check the device's own message", None),
+        ("check the probe's insulation for a pinhole where the liquid conducts", CAPACITANCE),
+        ("check the head and terminal box for water", None),
+        ("check the probe for a short circuit", CAPACITANCE),
+        ("check for a leak across the terminals", None),
+    ),
+    "P4": (
+        ("check the supply and the loop's resistance: is its voltage used up?", None),
+        ("check whether a meter or barrier was added to the loop", None),
+    ),
+    "P5": (
+        ("check the probe for a film or build-up", CAPACITANCE),
+        ("check diaphragm and wet leg", PRESSURE),
+        ("check mounting height and datum: has one changed?", None),
+        ("check the meter's zero", None),
+    ),
+    "P6": (
+        ("check the permittivity: product, temperature, water?", CAPACITANCE),
+        ("check the density that is entered against today's", PRESSURE | MOVING),
+        ("check gas temperature and sound speed", frozenset({"ultrasonic"})),
+        ("check the tank height that is entered", ECHO),
+        ("check the 250 Ω resistor", None),
+    ),
+    "P7": (
+        (
+            "check the bond from the transmitter's reference to the tank: broken, corroded, paint?",
+            None,
+        ),
+        ("check a non-conducting tank for its reference electrode: connected, and wet?", None),
+        ("check whether the reading moves when tank or cable is touched, or with rain", None),
+    ),
+    "P8": (
+        ("check drain time: warm, wait, clean; do not zero it away", CAPACITANCE | ECHO),
+        ("check for friction, dirt or a bent hanger", MOVING),
+        ("check that the product had come to rest before each reading", None),
+    ),
+    "P9": (
+        ("check for a false echo, an agitator blade or the near zone", ECHO),
+        ("check that the screen is earthed at one end only", None),
+        ("check for a shared negative wire and a bad bond", None),
+        ("check that damping is on", None),
+    ),
+    "P10 primary": (
+        ("check the primary element and the product's data", None),
+        ("check that no output trim is made for it", None),
+    ),
+    "P10 output": (
+        ("check output stage, 250 Ω resistor and meter", None),
+        ("check the output trim; leave tank zero and span alone", None),
+    ),
+    "P11": (
+        ("check for lightning on that day", None),
+        ("check the common supply", None),
+        ("check whether a card was replaced: a new segment starts there", None),
+    ),
+    "P12 scale": (
+        ("check the density that is entered against the product's temperature", None),
+        ("check the permittivity that was set", None),
+    ),
+    "P12 constant": (
+        ("check datum and reference height of both", None),
+        ("check whether nozzle or roof were worked on", None),
+    ),
+}
+
+
+def _hint(kind: str, pattern: str, principle: str | None = None) -> Hint:
+    checks = tuple(
+        text
+        for text, principles in _CHECKS[kind]
+        if principles is None or principle is None or principle in principles
+    )
+    return Hint(kind.split()[0], pattern, checks)
+
+
+def reading_hints(
+    expected: ArrayLike,
+    observed: ArrayLike,
+    *,
+    tolerance: float,
+    rising: ArrayLike | None = None,
+    principle: str | None = None,
+) -> tuple[Hint, ...]:
+    """Hints for one test: currents that a correct transmitter would show, and those seen, mA.
+
+    rising: True where the point was approached from below. principle: as the register names it; None keeps every
+    check. Without a pattern, or with all errors under half the tolerance, there is none.
+    Raises ValueError where the arrays do not pair, a value is no number, or tolerance is not above zero.
+
+    >>> [hint.key for hint in reading_hints([4, 12, 20], [4.2, 12.2, 20.2], tolerance=1.0)]
+    ['P5']
+    """
+    currents, seen, up = _columns(expected, observed, rising, tolerance)
+    failed = np.array([band.is_failure for band in fault_bands(seen)], dtype=bool)
+    hints = _alarm(seen[failed], principle)
+    true, shown = _percent(currents[~failed]), _percent(seen[~failed])
+    if true.size == 0 or np.abs(shown - true).max() <= WORTH * tolerance:
+        return tuple(hints)
+    return (*hints, *_shapes(true, shown, up[~failed], tolerance, principle))
+
+
+def _columns(
+    expected: ArrayLike, observed: ArrayLike, rising: ArrayLike | None, tolerance: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    currents = np.ravel(np.asarray(expected, dtype=float))
+    seen = np.ravel(np.asarray(observed, dtype=float))
+    up = (
+        np.ones(seen.shape, dtype=bool)
+        if rising is None
+        else np.ravel(np.asarray(rising, dtype=bool))
+    )
+    if not seen.size or not currents.shape == seen.shape == up.shape:
+        raise ValueError("expected, observed, rising: each reading needs one value of each")
+    if not (np.isfinite(currents).all() and np.isfinite(seen).all()):
+        raise ValueError("expected, observed: not a number; leave out readings that were not taken")
+    _above_zero("tolerance", tolerance)
+    return currents, seen, up
+
+
+def _above_zero(name: str, value: float) -> None:
+    if not value > 0:
+        raise ValueError(f"{name}: {value} is not above zero")
+
+
+def _percent(currents: np.ndarray) -> np.ndarray:
+    return 100 * (currents - FOUR_TO_TWENTY.low) / FOUR_TO_TWENTY.span
+
+
+def _alarm(failing: np.ndarray, principle: str | None) -> list[Hint]:
+    """P3: currents in a failure band of NE 43 tell of a failure, not of an error."""
+    hints = []
+    for kind, some in (("P3 low", failing[failing < 12]), ("P3 high", failing[failing > 12])):
+        if some.size:
+            shown = f"{some.size} of the readings in the {kind[3:]} failure band, such as {some[0]:.2f} mA"
+            hints.append(_hint(kind, shown, principle))
+    return hints
+
+
+def _shapes(
+    true: np.ndarray, shown: np.ndarray, up: np.ndarray, tolerance: float, principle: str | None
+) -> list[Hint]:
+    """P1, P2 and P4 explain everything by themselves; else zero, span and hysteresis, the largest first."""
+    worth = WORTH * tolerance
+    moved = np.ptp(true)
+    slope = _line(true, shown)[1] if moved >= MOVED else 1.0
+    if moved >= MOVED and np.ptp(shown) < FOLLOWS * moved:
+        return [
+            _hint(
+                "P1",
+                f"applied {moved:.0f} % of span, the output moved {np.ptp(shown):.1f} %",
+                principle,
+            )
+        ]
+    if slope < 0:
+        return [_hint("P2", "the output falls where it should rise", principle)]
+    ceiling = _flat_top(true, shown, worth)
+    if ceiling is not None:
+        return [_hint("P4", f"true up to a point, then flat at {ceiling:.2f} mA", principle)]
+    return [*_straight(true, shown, worth, principle), *_lag(true, shown, up, worth, principle)]
+
+
+def _line(true: np.ndarray, shown: np.ndarray) -> tuple[float, float]:
+    """Offset at 0 % and slope, least squares."""
+    x, y = true - true.mean(), shown - shown.mean()
+    slope = float((x * y).sum() / (x**2).sum())
+    return float(shown.mean() - slope * true.mean()), slope
+
+
+def _flat_top(true: np.ndarray, shown: np.ndarray, worth: float) -> float | None:
+    """The current at which the top readings stand still, where at least two below them are right; else None."""
+    flat = shown >= shown.max() - FLAT
+    below = ~flat
+    enough = flat.sum() >= 2 and np.unique(true[below]).size >= 2
+    if not enough or np.ptp(true[flat]) < MOVED or (np.abs(shown - true)[below] > worth).any():
+        return None
+    if (shown - true)[flat].min() >= -worth or true[flat].min() < true[below].max():
+        return None
+    return float(FOUR_TO_TWENTY.low + FOUR_TO_TWENTY.span * shown[flat].mean() / 100)
+
+
+def _straight(
+    true: np.ndarray, shown: np.ndarray, worth: float, principle: str | None
+) -> list[Hint]:
+    """P5 for an offset, P6 for an error in proportion, P7 for a span that shrank like a lost tank reference."""
+    if np.ptp(true) < MOVED:
+        offset = float((shown - true).mean())
+        return [_offset(offset, principle)] if abs(offset) > worth else []
+    offset, slope = _line(true, shown)
+    growth = 100 * (slope - 1)
+    if SHRUNK[0] <= slope <= SHRUNK[1] and principle in (None, *CAPACITANCE):
+        pattern = f"span shrunk to {100 * slope:.0f} % of itself, as with a lost tank reference"
+        return [_hint("P7", pattern, principle), _growth(growth, principle)]
+    found = []
+    if abs(offset) > worth:
+        found.append((abs(offset), _offset(offset, principle)))
+    if abs(growth) > worth:
+        found.append((abs(growth), _growth(growth, principle)))
+    return [hint for _, hint in sorted(found, key=lambda pair: -pair[0])]
+
+
+def _offset(offset: float, principle: str | None) -> Hint:
+    return _hint("P5", f"the same offset everywhere, {offset:+.2f} % of span", principle)
+
+
+def _growth(growth: float, principle: str | None) -> Hint:
+    return _hint(
+        "P6", f"an error that grows in proportion, {growth:+.2f} % of the reading", principle
+    )
+
+
+def _lag(
+    true: np.ndarray, shown: np.ndarray, up: np.ndarray, worth: float, principle: str | None
+) -> list[Hint]:
+    """P8: up differs from down at one point."""
+    points = true.round(6)
+    both = set(points[up]) & set(points[~up])
+    gaps = [
+        float(shown[(points == p) & ~up].mean() - shown[(points == p) & up].mean()) for p in both
+    ]
+    largest = max(gaps, key=abs, default=0.0)
+    if abs(largest) <= worth:
+        return []
+    return [_hint("P8", f"falling differs from rising by {largest:+.2f} % of span", principle)]
+
+
+def look_hints(
+    looks: ArrayLike, *, settled: float = 0.005, principle: str | None = None
+) -> tuple[Hint, ...]:
+    """P9 from repeated looks at one steady level, mA: noise, or jumps between two values.
+
+    settled: how far the looks may lie apart, mA (common practice). Raises ValueError for fewer than three.
+
+    >>> look_hints([12.001, 12.002, 12.001])
+    ()
+    """
+    seen = np.ravel(np.asarray(looks, dtype=float))
+    if seen.size < 3 or not np.isfinite(seen).all():
+        raise ValueError("looks: three at least are needed, all of them numbers")
+    _above_zero("settled", settled)
+    apart = float(np.ptp(seen))
+    if apart <= settled:
+        return ()
+    high = seen > (seen.max() + seen.min()) / 2
+    inner = max(float(np.ptp(seen[high])), float(np.ptp(seen[~high])))
+    kind = "jumps between two values" if inner <= apart / 5 else "noise"
+    return (_hint("P9", f"{kind}, {apart:.3f} mA apart at a steady level", principle),)
+
+
+def stage_hints(
+    simulated_error: float, wetted_error: float, *, tolerance: float
+) -> tuple[Hint, ...]:
+    """P10 from the error on simulated output and on wetted level near the same current, % of span.
+
+    Wrong on the wetted level alone points to the primary element, wrong by the same on both to the output stage.
+
+    >>> stage_hints(0.02, 0.9, tolerance=1.0)[0].checks[0]
+    "check the primary element and the product's data"
+    """
+    _above_zero("tolerance", tolerance)
+    if not np.isfinite([simulated_error, wetted_error]).all():
+        raise ValueError("simulated_error, wetted_error: not a number")
+    worth = WORTH * tolerance
+    if abs(wetted_error) <= worth and abs(simulated_error) <= worth:
+        return ()
+    if abs(simulated_error) <= worth:
+        return (_hint("P10 primary", "right on simulated output, wrong on wetted level"),)
+    if abs(wetted_error - simulated_error) <= worth:
+        return (_hint("P10 output", "wrong by the same on simulated output and wetted level"),)
+    return ()
+
+
+def pair_hints(
+    level_percent: ArrayLike, difference: ArrayLike, *, tolerance: float
+) -> tuple[Hint, ...]:
+    """P12 from two transmitters on one tank: first minus second, % of span, at several levels.
+
+    tolerance: for the difference. In proportion to the level points to density or permittivity, a constant to datum
+    and mounting. With one level, or a mixture, both kinds are given.
+
+    >>> [h.checks[0] for h in pair_hints([20, 50, 80], [0.4, 1.0, 1.6], tolerance=1.0)]
+    ["check the density that is entered against the product's temperature"]
+    """
+    level, apart, _ = _columns(level_percent, difference, None, tolerance)
+    if np.abs(apart).max() <= WORTH * tolerance:
+        return ()
+    shown = f"the two differ by up to {apart[np.abs(apart).argmax()]:+.2f} % of span"
+    scale = _hint("P12 scale", f"{shown}, in proportion to the level")
+    constant = _hint("P12 constant", f"{shown}, by the same at every level")
+    if np.ptp(level) < MOVED:
+        return (_hint("P12 scale", shown), _hint("P12 constant", shown))
+    share = float((level * apart).sum() / (level**2).sum())
+    left_by_scale = float(np.abs(apart - share * level).max())
+    left_by_constant = float(np.abs(apart - apart.mean()).max())
+    if max(left_by_scale, left_by_constant) <= WORTH * tolerance / 2:
+        return (scale, constant) if left_by_scale <= left_by_constant else (constant, scale)
+    return (scale,) if left_by_scale < left_by_constant else (constant,)
+
+
+def same_day_hints(
+    steps: Mapping[str, Sequence[dt.date]], *, within_days: int = 3
+) -> tuple[Hint, ...]:
+    """P11: steps of several tags within a few days of each other. steps: for each tag the days of its steps.
+
+    A step is known only between two visits: give the day by which it was found, and widen within_days to suit.
+    """
+    if within_days < 0:
+        raise ValueError(f"within_days: {within_days} is below zero")
+    found = sorted((day, tag) for tag, days in steps.items() for day in days)
+    hints: list[Hint] = []
+    while found:
+        first = found[0][0]
+        near = [(day, tag) for day, tag in found if (day - first).days <= within_days]
+        found = found[len(near) :]
+        tags = sorted({tag for _, tag in near})
+        if len(tags) > 1:
+            hints.append(_hint("P11", f"a step on {first:%Y-%m-%d} at {', '.join(tags)}"))
+    return tuple(hints)
