@@ -1,0 +1,64 @@
+import numpy as np
+import pytest
+
+from calibration.metrology.histories import histories
+from calibration.metrology.steps import Kind, find_steps, guess_kind
+from calibration.metrology.wander import alone
+from tests.bench.coverage import TRUTHS, simulate, step_shares
+
+
+@pytest.mark.parametrize("kind", ["linear", "walk"])
+def test_steps_are_flagged_where_they_are_and_clean_histories_are_not(kind):
+    # About 300 steps: Monte Carlo sd 1.5 points; false flags 0.4.
+    got = step_shares(TRUTHS[kind], 3000, 6, 2000, seed=11)
+    assert got.right >= 90 - 3
+    assert got.false <= 5 + 0.8
+
+
+def test_flagged_increment_is_set_aside_and_the_rate_goes_on():
+    jump = np.zeros((8, 40))
+    jump[4, 7] = 1.5
+    told = simulate(TRUTHS["linear"], 40, 8, np.random.default_rng(5), jump=jump).first(8)
+    got = find_steps(told, np.zeros(40, dtype=int), 0.5)
+    assert got.flagged[:, 7].tolist() == [False, False, False, True, False, False, False]
+    assert got.size[3, 7] == pytest.approx(1.5, abs=0.3)
+    assert not got.kept.counted[3, 7]
+    assert told.counted[3, 7]
+
+
+@pytest.mark.parametrize(("instruments", "visits"), [(40, 4), (4, 8)])
+def test_too_few_visits_or_no_family_gives_only_a_hint(instruments, visits):
+    jump = np.zeros((visits, instruments))
+    jump[2, 0] = 4.0
+    rng = np.random.default_rng(5)
+    told = simulate(TRUTHS["linear"], instruments, visits, rng, jump=jump).first(visits)
+    got = find_steps(told, np.zeros(instruments, dtype=int), 0.5)
+    assert got.hinted[:, 0].any()
+    assert not got.flagged.any()
+
+
+def plain(found, adjusted):
+    return histories(np.arange(len(found)), found, np.zeros(len(found)), adjusted, 0.05)
+
+
+def test_bad_reading_comes_back_and_a_step_stays():
+    never = [False] * 7
+    back = plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.02, 0.01], never)
+    stays = plain([0.0, 0.02, 0.01, 0.6, 0.62, 0.6, 0.61], never)
+    bad = guess_kind(back, alone(0.5), 0, 2)
+    assert (bad.kind, bad.visit) == (Kind.BAD_READING, 3)
+    assert bad.gain < 0
+    assert guess_kind(back, alone(0.5), 0, 3)[:2] == (Kind.BAD_READING, 3)
+    step = guess_kind(stays, alone(0.5), 0, 2)
+    assert (step.kind, step.visit) == (Kind.STEP, 3)
+    assert step.gain > 0
+
+
+def test_last_or_adjusted_visit_cannot_tell_them_apart():
+    last = guess_kind(plain([0.0, 0.02, 0.01, 0.0, 0.6], [False] * 5), alone(0.5), 0, 3)
+    assert last.kind == Kind.EITHER
+    assert "last visit" in last.why
+    was = [False, False, False, True, False, False]
+    adjusted = guess_kind(plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.01], was), alone(0.5), 0, 2)
+    assert adjusted.kind == Kind.EITHER
+    assert "adjusted" in adjusted.why
