@@ -1,0 +1,65 @@
+"""Reliability from pass and fail: INT-01 to INT-04 and INT-08."""
+
+import numpy as np
+import pytest
+
+from calibration.metrology.reliability import (
+    binomial_limits,
+    binomial_test,
+    fit_weibull,
+    results,
+    results_needed,
+    scaled_interval,
+)
+from tests.published.reference import near, reference
+
+
+def test_interval_scaled_by_a_constant_rate_int_01():
+    inputs, expected = reference("INT-01")
+    got = [scaled_interval(*case) for case in inputs["cases"]]
+    assert got == near("INT-01", expected["new_interval_months"])
+
+
+def test_exact_binomial_limits_int_02():
+    inputs, expected = reference("INT-02")
+    for case, wanted in zip(inputs["cases"], expected["two_sided"], strict=True):
+        assert list(binomial_limits(*case)) == near("INT-02", wanted)
+    one_sided = expected["one_sided_20_of_100"]
+    got = binomial_limits(20, 100, 0.90)
+    assert got.upper == near("INT-02", one_sided["upper_95"], digits=12)
+    assert got.lower == near("INT-02", one_sided["lower_95"], digits=12)
+
+
+def test_results_needed_int_03():
+    inputs, expected = reference("INT-03")
+    assert [results_needed(*case) for case in inputs["cases"]] == expected["n"]
+
+
+def test_weibull_curve_of_167_parts_int_04():
+    inputs, expected = reference("INT-04")
+    edges, failed = inputs["edges_months"], inputs["failed_in_interval"]
+    rows = []
+    for start, end, n in zip(edges, edges[1:], failed, strict=False):
+        rows += n * [(start, end, True)]
+        rows += n * [(0.0, start, False)] if start else []
+    rows += inputs["survived_last"] * [(0.0, edges[-1], False)]
+    start, end, out = zip(*rows, strict=True)
+    fit = fit_weibull(results(np.arange(len(rows)), start, end, out))
+    wanted = expected
+    assert fit.scale == near("INT-04", wanted["eta"])
+    assert fit.shape == near("INT-04", wanted["beta"])
+    assert fit.log_likelihood == near("INT-04", wanted["log_likelihood"])
+    assert fit.interval(0.95) == near("INT-04", wanted["weibull_time_at_R_0_95"])
+    assert np.log(fit.scale) == near("INT-04", wanted["extreme_value"]["location"])
+    assert 1 / fit.shape == pytest.approx(wanted["extreme_value"]["scale"], abs=1e-6)
+
+
+def test_observed_share_against_the_target_int_08():
+    inputs, expected = reference("INT-08")
+    got = [binomial_test(*case) for case in inputs["cases"]]
+    for name, key in (
+        ("at_most", "P_at_most"),
+        ("at_least", "P_at_least"),
+        ("two_sided", "two_sided_p"),
+    ):
+        assert [getattr(g, name) for g in got] == near("INT-08", expected[key])
