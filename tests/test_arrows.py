@@ -49,7 +49,9 @@ def test_plant_knows_nothing_of_calibration():
 
 @pytest.mark.parametrize("app", ["plant", "calibration"])
 def test_operations_know_no_page_form_or_task(app):
-    above = [f"{a}.{part}" for a in ("plant", "calibration") for part in ("views", "forms", "tasks")]
+    above = [
+        f"{a}.{part}" for a in ("plant", "calibration") for part in ("views", "forms", "tasks")
+    ]
     assert offenders(f"{app}/operations", *above, "django.shortcuts") == []
 
 

@@ -7,7 +7,10 @@ from plant.models import MeasuringPoint
 
 class IntervalForm(forms.Form):
     months = forms.IntegerField(
-        label="Recalibration interval", min_value=1, max_value=120, widget=forms.NumberInput({"data-unit": "months"})
+        label="Recalibration interval",
+        min_value=1,
+        max_value=120,
+        widget=forms.NumberInput({"data-unit": "months"}),
     )
     grace_days = forms.IntegerField(
         label="Grace",

@@ -19,7 +19,9 @@ class Deferral(models.Model):
     asked_by = models.ForeignKey("plant.Person", models.PROTECT, related_name="+")
     asked_at = models.DateTimeField("asked")
     granted = models.BooleanField("granted", null=True, blank=True)
-    decided_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    decided_by = models.ForeignKey(
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+"
+    )
     decided_at = models.DateTimeField("decided", null=True, blank=True)
     decision_note = models.TextField("note", blank=True)
 

@@ -23,9 +23,13 @@ class Finding(models.Model):
     # None: a reading in a failure band, which has no error value.
     largest_percent = models.FloatField("largest error, % of span", null=True, blank=True)
     assessment = models.TextField("assessment", blank=True)
-    assessed_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    assessed_by = models.ForeignKey(
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+"
+    )
     assessed_at = models.DateTimeField("assessed", null=True, blank=True)
-    agreed_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    agreed_by = models.ForeignKey(
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+"
+    )
     closed_at = models.DateTimeField("closed", null=True, blank=True)
 
     objects = SiteQuerySet.as_manager()
@@ -33,7 +37,9 @@ class Finding(models.Model):
     class Meta:
         ordering = ["-opened_at"]
         indexes = [
-            models.Index(fields=["site", "-opened_at"], condition=Q(closed_at=None), name="finding_open"),
+            models.Index(
+                fields=["site", "-opened_at"], condition=Q(closed_at=None), name="finding_open"
+            ),
             models.Index(fields=["point", "-opened_at"], name="finding_by_point"),
         ]
         constraints = [

@@ -42,7 +42,12 @@ class Job(models.Model):
     state = models.CharField("state", max_length=9, choices=State, default=State.PLANNED)
     due_on = models.DateField("due date")
     technician = models.ForeignKey(
-        "plant.Person", models.PROTECT, null=True, blank=True, related_name="jobs", verbose_name="technician"
+        "plant.Person",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="jobs",
+        verbose_name="technician",
     )
     round = models.ForeignKey(
         "calibration.Round",
@@ -72,9 +77,7 @@ class Job(models.Model):
                 name="one_open_job_per_point",
                 violation_error_message="This measuring point already has an open job.",
             ),
-            models.UniqueConstraint(
-                "round", "stop_number", name="one_job_per_stop_of_a_round"
-            ),
+            models.UniqueConstraint("round", "stop_number", name="one_job_per_stop_of_a_round"),
             models.CheckConstraint(
                 name="a_stop_has_round_and_number_or_neither",
                 condition=Q(round=None, stop_number=None)
@@ -83,7 +86,14 @@ class Job(models.Model):
             models.CheckConstraint(
                 name="job_state_is_known",
                 condition=Q(
-                    state__in=["planned", "in hand", "submitted", "returned", "approved", "cancelled"]
+                    state__in=[
+                        "planned",
+                        "in hand",
+                        "submitted",
+                        "returned",
+                        "approved",
+                        "cancelled",
+                    ]
                 ),
             ),
         ]

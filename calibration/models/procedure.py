@@ -42,7 +42,8 @@ class ProcedureVersion(models.Model):
     number = models.PositiveSmallIntegerField("version")
     way = models.CharField("input applied by", max_length=32, choices=InputWay)
     percents = ArrayField(
-        models.DecimalField(max_digits=6, decimal_places=2), help_text="Test points, % of span, rising."
+        models.DecimalField(max_digits=6, decimal_places=2),
+        help_text="Test points, % of span, rising.",
     )
     up_and_down = models.BooleanField("rising and falling", default=True)
     settle_seconds = models.PositiveIntegerField("settle, s", default=30)

@@ -57,7 +57,11 @@ class Calibration(models.Model):
         "calibration.Job", models.PROTECT, null=True, blank=True, related_name="records"
     )
     procedure_version = models.ForeignKey(
-        "calibration.ProcedureVersion", models.PROTECT, null=True, blank=True, related_name="records"
+        "calibration.ProcedureVersion",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="records",
     )
     amends = models.ForeignKey(
         "self", models.PROTECT, null=True, blank=True, related_name="amendments"
@@ -74,7 +78,12 @@ class Calibration(models.Model):
     # When, who, how
     done_on = models.DateField("day of calibration")
     performed_by = models.ForeignKey(
-        "plant.Person", models.PROTECT, null=True, blank=True, related_name="records", verbose_name="performed by"
+        "plant.Person",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="records",
+        verbose_name="performed by",
     )
     performed_by_name = models.CharField("performed by", max_length=120)
     way = models.CharField("input applied by", max_length=32, choices=InputWay)
@@ -122,12 +131,19 @@ class Calibration(models.Model):
 
     # Signatures
     approved_by = models.ForeignKey(
-        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+", verbose_name="approved by"
+        "plant.Person",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        verbose_name="approved by",
     )
     approved_by_name = models.CharField("approved by", max_length=120, blank=True)
     approved_at = models.DateTimeField("approved", null=True, blank=True)
     approval_note = models.TextField("approver's note", blank=True)
-    returned_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    returned_by = models.ForeignKey(
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+"
+    )
     returned_at = models.DateTimeField(null=True, blank=True)
     return_reason = models.TextField("why returned", blank=True)
 
@@ -140,13 +156,16 @@ class Calibration(models.Model):
             models.Index(fields=["point", "-done_on", "-id"], name="record_by_point"),
             models.Index(fields=["transmitter", "-done_on", "-id"], name="record_by_transmitter"),
             models.Index(fields=["site", "-done_on", "-id"], name="record_by_site"),
-            models.Index(fields=["site", "submitted_at"], condition=Q(state="submitted"), name="record_waiting"),
+            models.Index(
+                fields=["site", "submitted_at"],
+                condition=Q(state="submitted"),
+                name="record_waiting",
+            ),
         ]
         constraints = [
             models.CheckConstraint(
                 name="approval_has_person_and_time_or_neither",
-                condition=Q(state="approved", approved_at__isnull=False)
-                & ~Q(approved_by_name="")
+                condition=Q(state="approved", approved_at__isnull=False) & ~Q(approved_by_name="")
                 | ~Q(state="approved") & Q(approved_by=None, approved_at=None, approved_by_name=""),
                 violation_error_message="An approval needs both a person and a time.",
             ),
@@ -227,7 +246,9 @@ class Reading(models.Model):
     rising = models.BooleanField("rising", default=True)
     applied = models.DecimalField("applied", max_digits=14, decimal_places=5)
     expected = models.DecimalField("expected", max_digits=10, decimal_places=5)
-    observed = models.DecimalField("observed", max_digits=10, decimal_places=5, null=True, blank=True)
+    observed = models.DecimalField(
+        "observed", max_digits=10, decimal_places=5, null=True, blank=True
+    )
     observed_indication = models.DecimalField(
         "observed indication", max_digits=14, decimal_places=5, null=True, blank=True
     )
@@ -292,7 +313,9 @@ class StandardUse(models.Model):
     """A standard used for a record, with the certificate that covered the day (the database checks it)."""
 
     record = models.ForeignKey(Calibration, models.PROTECT, related_name="standards_used")
-    standard = models.ForeignKey("calibration.ReferenceStandard", models.PROTECT, related_name="uses")
+    standard = models.ForeignKey(
+        "calibration.ReferenceStandard", models.PROTECT, related_name="uses"
+    )
     certificate = models.ForeignKey(
         "calibration.StandardCertificate", models.PROTECT, related_name="uses"
     )
@@ -300,7 +323,9 @@ class StandardUse(models.Model):
     class Meta:
         ordering = ["record", "standard"]
         constraints = [
-            models.UniqueConstraint("record", "standard", name="a_standard_is_named_once_in_a_record")
+            models.UniqueConstraint(
+                "record", "standard", name="a_standard_is_named_once_in_a_record"
+            )
         ]
 
     def __str__(self) -> str:

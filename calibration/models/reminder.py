@@ -12,7 +12,7 @@ from django.db.models import Exists, OuterRef, Q
 class ReminderScan(models.Model):
     """That a site's reminders of a day were written: once, whatever runs when.
 
-    ``held``: far more lines than usual (a clock that jumped, an import), so nothing leaves before a planner releases it.
+    ``held``: far more lines than usual (a clock that jumped, an import): nothing leaves before a planner releases it.
     """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="reminder_scans")
@@ -20,7 +20,9 @@ class ReminderScan(models.Model):
     at = models.DateTimeField("written")
     lines = models.PositiveIntegerField("lines", default=0)
     held = models.BooleanField("held", default=False)
-    released_by = models.ForeignKey("plant.Person", models.PROTECT, null=True, blank=True, related_name="+")
+    released_by = models.ForeignKey(
+        "plant.Person", models.PROTECT, null=True, blank=True, related_name="+"
+    )
     released_at = models.DateTimeField("released", null=True, blank=True)
 
     class Meta:
@@ -90,7 +92,7 @@ class Digest(models.Model):
             ),
             models.UniqueConstraint(
                 "person", "site", "day", name="one_digest_per_person_site_and_day"
-            )
+            ),
         ]
 
     def __str__(self) -> str:
@@ -106,7 +108,9 @@ class Reminder(models.Model):
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="+")
     point = models.ForeignKey("plant.MeasuringPoint", models.PROTECT, related_name="reminders")
     due_on = models.DateField("due date")
-    rung = models.SmallIntegerField("days after the due date", help_text="−30, −7, 0, then 7, 14, …")
+    rung = models.SmallIntegerField(
+        "days after the due date", help_text="−30, −7, 0, then 7, 14, …"
+    )
     person = models.ForeignKey("plant.Person", models.PROTECT, related_name="reminders")
     digest = models.ForeignKey(Digest, models.PROTECT, related_name="lines")
 

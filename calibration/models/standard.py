@@ -36,7 +36,9 @@ class ReferenceStandard(models.Model):
         OTHER = "other"
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="standards")
-    name = models.CharField("identity", max_length=40, help_text="As marked on it, for example MM-04.")
+    name = models.CharField(
+        "identity", max_length=40, help_text="As marked on it, for example MM-04."
+    )
     kind = models.CharField("kind", max_length=28, choices=Kind)
     maker = models.CharField("maker", max_length=80, blank=True)
     model = models.CharField("model", max_length=80, blank=True)
@@ -90,8 +92,12 @@ class StandardCertificate(models.Model):
     issued_on = models.DateField("issued on")
     valid_until = models.DateField("valid until")
     unit = models.CharField("unit", max_length=10, default="mA")
-    range_low = models.DecimalField("range from", max_digits=14, decimal_places=5, null=True, blank=True)
-    range_high = models.DecimalField("range to", max_digits=14, decimal_places=5, null=True, blank=True)
+    range_low = models.DecimalField(
+        "range from", max_digits=14, decimal_places=5, null=True, blank=True
+    )
+    range_high = models.DecimalField(
+        "range to", max_digits=14, decimal_places=5, null=True, blank=True
+    )
     percent_of_reading = models.DecimalField(
         "accuracy, % of reading", max_digits=8, decimal_places=5, null=True, blank=True
     )
@@ -101,7 +107,9 @@ class StandardCertificate(models.Model):
     absolute = models.DecimalField(
         "accuracy, absolute part", max_digits=12, decimal_places=6, null=True, blank=True
     )
-    resolution = models.DecimalField("resolution", max_digits=12, decimal_places=6, null=True, blank=True)
+    resolution = models.DecimalField(
+        "resolution", max_digits=12, decimal_places=6, null=True, blank=True
+    )
     expanded_uncertainty = models.DecimalField(
         "expanded uncertainty U", max_digits=12, decimal_places=6, null=True, blank=True
     )

@@ -104,7 +104,9 @@ class Tank(models.Model):
     name_key = models.CharField(max_length=120, editable=False)
     shape = models.CharField("shape", max_length=12, choices=Shape)
     unit = models.CharField("unit of the dimensions", max_length=2, choices=LengthUnit, default="m")
-    diameter = models.DecimalField("diameter", max_digits=12, decimal_places=5, null=True, blank=True)
+    diameter = models.DecimalField(
+        "diameter", max_digits=12, decimal_places=5, null=True, blank=True
+    )
     height = models.DecimalField(
         "straight height or length", max_digits=12, decimal_places=5, null=True, blank=True
     )
@@ -205,5 +207,3 @@ class StrappingRow(models.Model):
 
     def __str__(self) -> str:
         return f"{self.height}: {self.volume_m3} m³"
-
-

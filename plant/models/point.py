@@ -28,7 +28,9 @@ class DueState:
     text: str
 
 
-def due_state(*, next_due: dt.date, is_deferred: bool, out_of_service: bool, on: dt.date) -> DueState:
+def due_state(
+    *, next_due: dt.date, is_deferred: bool, out_of_service: bool, on: dt.date
+) -> DueState:
     """The state of a due date on the day ``on`` (site's calendar)."""
     days = (next_due - on).days
     if out_of_service:
@@ -119,7 +121,11 @@ class MeasuringPoint(models.Model):
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="points")
     tank = models.ForeignKey(
-        "plant.Tank", models.PROTECT, related_name="points", db_constraint=False, verbose_name="tank"
+        "plant.Tank",
+        models.PROTECT,
+        related_name="points",
+        db_constraint=False,
+        verbose_name="tank",
     )
     tag = models.CharField("tag", max_length=40)
     tag_key = models.CharField(max_length=120, editable=False)
@@ -135,15 +141,22 @@ class MeasuringPoint(models.Model):
         "tolerance is in", max_length=2, choices=ToleranceUnit, default=ToleranceUnit.PERCENT
     )
     adjust_limit = models.DecimalField(
-        "adjust beyond, ±", max_digits=10, decimal_places=4, help_text="In the unit of the tolerance."
+        "adjust beyond, ±",
+        max_digits=10,
+        decimal_places=4,
+        help_text="In the unit of the tolerance.",
     )
     duty = models.CharField("duty", max_length=12, choices=Duty, default=Duty.GENERAL)
     procedure_key = models.CharField("procedure", max_length=40, blank=True)
     interval_months = models.PositiveSmallIntegerField("recalibration interval, months", default=12)
     grace_days = models.PositiveSmallIntegerField(
-        "grace, days", default=0, help_text="Done within this many days of its due date, the cycle keeps its anchor."
+        "grace, days",
+        default=0,
+        help_text="Done within this many days of its due date, the cycle keeps its anchor.",
     )
-    job_hours = models.DecimalField("hours a job takes", max_digits=4, decimal_places=1, default=Decimal("1.5"))
+    job_hours = models.DecimalField(
+        "hours a job takes", max_digits=4, decimal_places=1, default=Decimal("1.5")
+    )
     note = models.TextField("note", blank=True)
     out_of_service_on = models.DateField("out of service since", null=True, blank=True)
     out_of_service_why = models.CharField("why out of service", max_length=200, blank=True)

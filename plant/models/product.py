@@ -17,11 +17,15 @@ class Product(models.Model):
     permittivity = models.DecimalField(
         "relative permittivity", max_digits=7, decimal_places=3, null=True, blank=True
     )
-    permittivity_c = models.DecimalField("at, °C", max_digits=6, decimal_places=2, default=Decimal(20))
+    permittivity_c = models.DecimalField(
+        "at, °C", max_digits=6, decimal_places=2, default=Decimal(20)
+    )
     permittivity_per_k = models.DecimalField(
         "its change per kelvin", max_digits=8, decimal_places=5, default=Decimal(0)
     )
-    density = models.DecimalField("density, kg/m³", max_digits=8, decimal_places=2, null=True, blank=True)
+    density = models.DecimalField(
+        "density, kg/m³", max_digits=8, decimal_places=2, null=True, blank=True
+    )
     density_c = models.DecimalField("at, °C", max_digits=6, decimal_places=2, default=Decimal(20))
     density_per_k = models.DecimalField(
         "its change per kelvin", max_digits=8, decimal_places=4, default=Decimal(0)

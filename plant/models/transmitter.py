@@ -149,7 +149,9 @@ class Installation(models.Model):
                 "point", condition=Q(removed_on=None), name="one_present_installation_per_point"
             ),
             models.UniqueConstraint(
-                "transmitter", condition=Q(removed_on=None), name="one_present_point_per_transmitter"
+                "transmitter",
+                condition=Q(removed_on=None),
+                name="one_present_point_per_transmitter",
             ),
         ]
 

@@ -58,7 +58,10 @@ def test_nobody_decides_on_their_own_request(planner):
 
 def test_the_database_itself_refuses_a_decision_on_ones_own_request(planner):
     deferral = asked(planner)
-    with pytest.raises(IntegrityError, match="deferral_is_decided_by_another_person"), transaction.atomic():
+    with (
+        pytest.raises(IntegrityError, match="deferral_is_decided_by_another_person"),
+        transaction.atomic(),
+    ):
         Deferral.objects.filter(pk=deferral.pk).update(
             granted=True, decided_by=planner, decided_at=NOON
         )
@@ -80,7 +83,7 @@ def test_the_second_decision_is_refused(planner, approver):
     deferral = asked(planner)
     deferrals.decide(deferral, granted=True, by=approver, at=NOON)
     second = makers.a_person("second", "approver", name="A second approver")
-    with pytest.raises(Refused, match="S. Fenharrow has granted"):
+    with pytest.raises(Refused, match=r"S\. Fenharrow has granted"):
         deferrals.decide(deferral, granted=False, note="No.", by=second, at=NOON)
 
 

@@ -146,7 +146,9 @@ def test_stops_are_added_at_the_end(planner, technician):
         rounds.add(made, [made.stops.first().point], by=planner)
 
 
-def test_planned_stops_follow_a_change_and_one_in_hand_stays(planner, technician, second_technician):
+def test_planned_stops_follow_a_change_and_one_in_hand_stays(
+    planner, technician, second_technician
+):
     made = a_round(planner, technician)
     jobs.start(made.stops.get(point__tag="LT-9").point, by=technician)
     later = TODAY + dt.timedelta(7)
