@@ -23,7 +23,7 @@ from plant.importing.register_columns import DEVICE_FACTS, REGISTER
 from plant.importing.rows import said
 from plant.importing.staging import stage
 from plant.importing.values import nearest, one_of
-from plant.models import MeasuringPoint, Site, Tank, Transmitter
+from plant.models import Installation, MeasuringPoint, Site, Tank, Transmitter
 from plant.naming import natural_key
 from plant.procedures import choices
 from plant.refusals import Refused
@@ -101,24 +101,41 @@ def _stage(parsed: Parsed, context: Context) -> None:
 
 
 def _makers(parsed: Parsed, site: Site) -> list[str | None]:
-    """The maker of each row's transmitter; where the file names none, that of the only one with its serial number."""
+    """The maker of each row's transmitter. Where the file names none: of the one of that serial number which hangs at
+    the tag, else of the only one there is, else none; where that leaves a choice, the row is refused.
+    """
     serials, makers = parsed.column("serial"), parsed.column("maker")
     bare = {s for s, maker in zip(serials, makers, strict=True) if s is not None and maker is None}
     if not bare:
         return makers
     known: dict[str, list[str]] = defaultdict(list)
-    devices = Transmitter.objects.filter(site=site, serial__in=bare)
-    for serial, maker in devices.order_by("maker").values_list("serial", "maker"):
+    devices = Transmitter.objects.filter(site=site, serial__in=bare).order_by("maker")
+    for serial, maker in devices.values_list("serial", "maker"):
         known[serial].append(maker)
-    for place, serial in enumerate(serials):
-        if len(known.get(serial, ())) > 1 and makers[place] is None:
-            reason = (
-                f"is missing: {one_of(known[serial])} made a transmitter with this serial number"
-            )
+    doubtful = [serial for serial, found in known.items() if len(found) > 1]
+    hanging = Installation.objects.filter(
+        removed_on=None, site=site, transmitter__serial__in=doubtful
+    )
+    at_tag = {
+        (tag, serial): maker
+        for tag, serial, maker in hanging.values_list(
+            "point__tag", "transmitter__serial", "transmitter__maker"
+        )
+    }
+
+    def maker_of(place: int, tag: str | None, serial: str) -> str:
+        found = known.get(serial, [""])
+        if len(found) == 1:
+            return found[0]
+        if (tag, serial) not in at_tag and "" not in found:
+            reason = f"is missing: {one_of(found)} made a transmitter with this serial number"
             parsed.refuse(place, "maker", reason)
+        return at_tag.get((tag or "", serial), "")
+
+    rows = enumerate(zip(parsed.column("tag"), serials, makers, strict=True))
     return [
-        maker if maker is not None or serial is None else known.get(serial, [""])[0]
-        for serial, maker in zip(serials, makers, strict=True)
+        maker if maker is not None or serial is None else maker_of(place, tag, serial)
+        for place, (tag, serial, maker) in rows
     ]
 
 

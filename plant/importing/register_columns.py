@@ -27,7 +27,7 @@ REGISTER = Layout(
         Column("duty", "duty", v.word(Point.Duty.values)),
         Column("procedure", "procedure_key", v.name(40)),
         Column("interval", "interval_months", v.whole(1, 120), units=("months",)),
-        Column("grace", "grace_days", v.whole(0, 365), units=("days",)),
+        Column("grace", "grace_days", v.whole(0, 1800), units=("days",)),
         Column("job hours", "job_hours", v.decimal(3, 1, above=0)),
         Column("last calibrated", "last_calibrated", v.day),
         Column("due", "due", v.day),

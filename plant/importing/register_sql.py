@@ -171,6 +171,11 @@ _RULES = (
         "format('only an approver may lengthen the interval of a point with safety duty, on its own page; "
         "it is %s months now', was_interval_months)",
     ),
+    (
+        "grace_days",
+        "grace_days > interval_months * 15",
+        "format('must be at most half the interval: %s days for %s months', interval_months * 15, interval_months)",
+    ),
     ("due", "due_on < last_calibrated", "'lies before the day of the last calibration'"),
     (
         "principle",

@@ -31,6 +31,7 @@ from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.staging import unprepared
 from plant.ledger import enter
 from plant.models import ImportBatch, ImportProblem, Person, Site
+from plant.operations.saving import walls_speak
 from plant.permissions import require
 from plant.refusals import Refused
 
@@ -188,8 +189,8 @@ def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportB
         step = _apply if batch.state == State.APPLYING else _check
         with unprepared():
             return step(batch, importer, parsed, at=at)
-    except Unreadable as error:
-        reason = str(error)
+    except (Unreadable, Refused) as refusal:
+        reason = str(refusal)
     except IntegrityError as error:
         log.warning("import %s refused by the database: %s", batch.pk, error)
         said = str(error).splitlines()[0]
@@ -235,7 +236,8 @@ def _apply(
     if parsed.problems:
         return _refuse(batch, parsed.sorted_problems(), parsed)
     if outcome.new or outcome.changed:
-        importer.write(parsed, outcome, context)
+        with walls_speak():
+            importer.write(parsed, outcome, context)
     _count(batch, parsed, outcome)
     details = {
         "what": batch.kind,

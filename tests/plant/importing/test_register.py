@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from decimal import Decimal
 
 import pytest
 
 from calibration.operations import imports as all_imports
 from calibration.operations.imports import run_now
+from plant.importing import register_sql as sql
 from plant.models import (
     DueCount,
     ImportBatch,
@@ -288,6 +290,14 @@ def test_a_serial_number_of_two_makers_needs_the_maker(tank, planner):
     )  # fmt: skip
 
 
+def test_without_a_maker_the_one_that_hangs_at_the_tag_is_meant(tank, planner):
+    for tag, maker in (("LT-101A", "Tarn & Weir"), ("LT-101B", "")):
+        an_installation(a_point(tag), a_transmitter("S1", maker=maker))
+    text = rows(HEADER + ",serial", "LT-101A,T-101,0.3,8.3,1,S1")
+    assert send(text, by=planner).rows_same == 1
+    assert send(text.replace("101A", "101B"), by=planner).rows_same == 1
+
+
 def test_only_an_approver_lengthens_the_interval_of_safety_duty(tank, planner):
     a_point("LT-101D", duty="safety", interval_months=12)
     text = rows(HEADER + ",interval (months)", "LT-101D,T-101,0.3,8.3,1,24")
@@ -373,3 +383,50 @@ def test_a_worker_that_lives_long_takes_one_file_after_another(tank, planner):
         batch = send(rows(HEADER, f"LT-10{number},T-101,0.3,8.3,1"), by=planner)
         imports.ask_to_apply(batch, by=planner)
         assert run_now(batch, at=NOON).state == "applied"
+
+
+ASKED = {
+    # in the register's rules, its columns' bounds, or the shape of what it writes
+    "tag_unique_in_its_site", "point_and_site", "range_values_differ", "tolerance_above_zero",
+    "adjust_limit_within_tolerance", "unit_fits_the_quantity", "volume_tolerance_not_in_mm",
+    "tolerance_in_ma_needs_a_current", "interval_between_1_and_120_months", "grace_below_half_the_interval",
+    "deferred_beyond_the_due_date", "anchor_has_day_and_months_or_neither", "out_of_service_has_a_reason",
+    "serial_unique_per_maker_and_site", "transmitter_and_site", "probe_data_above_zero", "principle_is_known",
+}  # fmt: skip
+
+
+def test_every_rule_of_the_book_is_asked_before_a_file_is_applied():
+    """A rule that is new here also needs its check in plant.importing: only that names row and column."""
+    rules = {c.name for model in (MeasuringPoint, Transmitter) for c in model._meta.constraints}
+    assert rules == ASKED
+
+
+def test_a_grace_beyond_half_the_interval_is_refused(tank, planner):
+    text = rows(HEADER + ",interval (months),grace (days)", "LT-101A,T-101,0.3,8.3,1,2,31")
+    assert reasons(send(text, by=planner)) == [
+        (2, "grace (days)", "must be at most half the interval: 30 days for 2 months")
+    ]
+
+
+def test_what_only_the_database_refuses_is_told_in_its_rules_words(tank, planner, monkeypatch):
+    batch = send(
+        rows(HEADER + ",interval (months),grace (days)", "LT-101A,T-101,0.3,8.3,1,2,30"), by=planner
+    )
+    imports.ask_to_apply(batch, by=planner)
+    imports.path_of(batch).write_text(
+        rows(HEADER + ",interval (months),grace (days)", "LT-101A,T-101,0.3,8.3,1,2,31")
+    )
+    ImportBatch.objects.update(
+        sha256=hashlib.sha256(imports.path_of(batch).read_bytes()).hexdigest()
+    )
+    monkeypatch.setattr(sql, "BROKEN_RULES", "SELECT 1, '', '' WHERE false")
+    assert "at most half the interval" in reasons(run_now(batch, at=NOON))[0][2]
+    assert book() == [[], [], []]
+
+
+def test_a_planner_who_is_one_no_more_applies_nothing(tank, planner):
+    batch = send(FULL, by=planner)
+    imports.ask_to_apply(batch, by=planner)
+    planner.appointments.update(ends_on=LONG_AGO)
+    assert "Only a planner" in reasons(run_now(batch, at=NOON))[0][2]
+    assert book() == [[], [], []]

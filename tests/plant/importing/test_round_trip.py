@@ -33,15 +33,20 @@ LEVELS = st.decimals(0, 12, places=5)
 def points(draw):
     lower, upper = draw(st.lists(LEVELS, min_size=2, max_size=2, unique=True))
     tolerance = draw(st.decimals(Decimal("0.0002"), 20, places=4))
+    months = draw(st.integers(1, 120))
+    unit = draw(st.sampled_from(MeasuringPoint.Unit.values))
+    volume = unit in ("m3", "L")
     return {
+        "unit": unit,
+        "quantity": "volume" if volume else "level",
         "lower": lower,
         "upper": upper,
         "tolerance": tolerance,
         "adjust_limit": draw(st.decimals(0, tolerance, places=4)),
-        "tolerance_unit": draw(st.sampled_from(["%", "mm", "mA"])),
+        "tolerance_unit": draw(st.sampled_from(["%", "mA"] if volume else ["%", "mm", "mA"])),
         "duty": draw(st.sampled_from(MeasuringPoint.Duty.values)),
-        "interval_months": draw(st.integers(1, 120)),
-        "grace_days": draw(st.integers(0, 60)),
+        "interval_months": months,
+        "grace_days": draw(st.integers(0, min(15 * months, 365))),
         "job_hours": draw(st.decimals(Decimal("0.1"), 99, places=1)),
         "note": draw(NOTES),
         "due_on": draw(st.dates(dt.date(2020, 1, 1), dt.date(2035, 1, 1))),
