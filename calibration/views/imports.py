@@ -57,6 +57,7 @@ def import_list(request: SignedRequest) -> HttpResponse:
     page = page_of(seen, ["-pk"], query=request.GET, joined=seen, everything=seen, size=25)
     for batch in page.rows:
         batch.state_kind = STATES[batch.state]
+        batch.is_counted = batch.rows_read and batch.state != State.REFUSED
     context = {"page": page, "may_import": bool(request.user.site_ids("import")), "kinds": _kinds()}
     return render(request, "calibration/imports.html", context)
 
@@ -115,6 +116,9 @@ def _page(
     request: SignedRequest, batch: ImportBatch, form: ApplyForm, status: int = 200
 ) -> HttpResponse:
     mine = may(request.user, "import", batch.site_id)
+    form.fields[
+        "why"
+    ].required = True  # shown where rows change; the operation asks for it in its own words
     told = batch.problems.all()
     context = {
         "batch": batch,

@@ -24,7 +24,8 @@ class Change:
     what: dict[str, list[str]]
 
     def as_json(self) -> dict[str, Any]:
-        return {"row": self.row, "name": self.name, "new": self.is_new, "what": self.what}
+        what = [[name, was, now] for name, (was, now) in self.what.items() if was or now]
+        return {"row": self.row, "name": self.name, "new": self.is_new, "what": what}
 
 
 @dataclass

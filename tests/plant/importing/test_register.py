@@ -146,7 +146,7 @@ def test_a_change_needs_its_reason_and_keeps_the_former_row(tank, planner):
             "row": 2,
             "name": "LT-101A",
             "new": False,
-            "what": {"URV": ["11.4", "11.2"], "tolerance": ["4", "5"]},
+            "what": [["URV", "11.4", "11.2"], ["tolerance", "4", "5"]],
         }
     ]
     with pytest.raises(Refused, match="Say why"):
