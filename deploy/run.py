@@ -195,14 +195,14 @@ class Supervisor:
     # --- web, worker, beat ------------------------------------------------------------------
 
     def _serve_people(self) -> None:
-        web = self._watch(self._web)
+        # The pages first: three programs loading at once on two cores would keep people waiting for all of them.
+        self._wait_for_web(self._watch(self._web))
         celery = ("-m", "celery", "-q", "-A", "deploy.celery:app")
         quiet = ("--without-gossip", "--without-mingle", "--without-heartbeat", "-l", "WARNING")
         self._watch(lambda: self._started("worker", *celery, "worker", *quiet))
         schedule = str(self.places.data / "beat")
         beat = ("beat", "-l", "WARNING", "--pidfile=", "-s", schedule)
         self._watch(lambda: self._started("beat", *celery, *beat))
-        self._wait_for_web(web)
         say(f"Spanbook is at http://{self.bind}:{self.port}/ . Stop it with Ctrl-C.")
         if self._has("welcome"):
             self._command("welcome")
@@ -214,6 +214,7 @@ class Supervisor:
         words = ["--bind", f"{self.bind}:{self.port}", "--workers", str(workers)]
         words += ["--timeout", "60", "--graceful-timeout", "10", "--log-level", "warning"]
         words += ["--limit-request-line", "8190"]
+        words += ["--preload"]  # loaded once, then shared by the workers
         if Path("/dev/shm").is_dir():  # noqa: S108 - gunicorn's own heartbeat file, in memory
             words += ["--worker-tmp-dir", "/dev/shm"]  # noqa: S108
         return self._started("web", "-m", "gunicorn", "deploy.wsgi", *words)
