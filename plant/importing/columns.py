@@ -174,7 +174,8 @@ def match_header(header: Sequence[str], layout: Layout) -> tuple[list[Match], li
             _refuse_twice(match, matches)
             matches.append(match)
         except Wrong as wrong:
-            problems.append(Problem(HEADER_ROW, heading, heading, str(wrong)))
+            where = heading if heading.strip() else f"column {place + 1}"
+            problems.append(Problem(HEADER_ROW, where, heading, str(wrong)))
     there = {match.column.name for match in matches}
     misread = {problem.column for problem in problems}
     for column in layout.columns:
