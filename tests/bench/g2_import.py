@@ -177,7 +177,8 @@ def _compare(
     """Pairs as in tests.bench.pairs, with an empty register before each side."""
     clear = before or _clear
     times = []
-    for _ in range((PAIRS if rows <= SCALE else 2) + 1):  # a hundred thousand rows take minutes a pair
+    pairs = PAIRS if rows <= SCALE else 2  # a hundred thousand rows take minutes a pair
+    for _ in range(pairs + 1):
         clear()
         lower = _seconds(floor)
         clear()
