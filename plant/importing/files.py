@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import gc
+import hashlib
 import io
 import re
 import zipfile
@@ -158,6 +159,21 @@ def read_table(path: Path) -> Table:
     if not table.rows:
         raise Unreadable("The file holds a header but no rows below it.")
     return table
+
+
+def write_table(table: Table, path: Path) -> str:
+    """Write the table as CSV that reads back the same, row numbers too; returns its SHA-256."""
+    text = io.StringIO()
+    writer = csv.writer(text, quoting=csv.QUOTE_ALL)
+    writer.writerow(table.header)
+    written = 1
+    for row, line in zip(table.rows, zip(*table.columns, strict=True), strict=True):
+        text.write("\r\n" * (row - written - 1))  # blank rows are counted
+        writer.writerow(line)
+        written = row
+    data = text.getvalue().encode()
+    path.write_bytes(data)
+    return hashlib.sha256(data).hexdigest()
 
 
 @contextmanager

@@ -200,7 +200,7 @@ def _compare(parsed: Parsed) -> Outcome:
     outcome = Outcome()
     with connection.cursor() as cursor:
         cursor.execute(sql.COUNTS)
-        outcome.new, outcome.changed, outcome.same = cursor.fetchone()
+        outcome.new, outcome.changed, outcome.same, outcome.plan = cursor.fetchone()
         if outcome.new:
             cursor.execute(sql.NEW_ROWS, {"shown": SHOWN // 2 if outcome.changed else SHOWN})
             outcome.shown += [_new(parsed, *row) for row in cursor.fetchall()]
@@ -253,9 +253,10 @@ def _tank_name(tank_id: int) -> str:
 
 # ---- writing ----
 def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
+    facts = {"site": context.site.pk}
     with connection.cursor() as cursor:
-        for statement in sql.WRITE:
-            cursor.execute(statement, {"site": context.site.pk})
+        for statement in (*sql.WRITE_NEW, *(sql.WRITE_CHANGES if outcome.plan else ())):
+            cursor.execute(statement, facts)
 
 
 def changed_points() -> list[int]:

@@ -100,8 +100,9 @@ def checked(*, numbers_new: bool) -> str:
 
     A due date is the one told, else the last calibration and the interval, else what stands, else today.
     """
-    new_point = "nextval(pg_get_serial_sequence('plant_measuringpoint', 'id'))"
-    new_device = "nextval(pg_get_serial_sequence('plant_transmitter', 'id'))"
+    # The sequence is looked up once, not for each row.
+    new_point = "nextval((SELECT pg_get_serial_sequence('plant_measuringpoint', 'id')::regclass))"
+    new_device = "nextval((SELECT pg_get_serial_sequence('plant_transmitter', 'id')::regclass))"
     if not numbers_new:
         new_point = new_device = "NULL::bigint"
     return f"""
@@ -244,7 +245,8 @@ KEEP_SCHEDULE = f"""
 COUNTS = """
     SELECT count(*) FILTER (WHERE is_new),
         count(*) FILTER (WHERE NOT is_new AND (point_changes OR device_changes OR hangs)),
-        count(*) FILTER (WHERE NOT is_new AND NOT (point_changes OR device_changes OR hangs))
+        count(*) FILTER (WHERE NOT is_new AND NOT (point_changes OR device_changes OR hangs)),
+        coalesce(bool_or(point_changes OR NOT device_is_new AND (device_changes OR hangs)), false)
     FROM checked_register
 """
 NEW_ROWS = """
@@ -259,7 +261,7 @@ CHANGED_ROWS = """
 
 _POINT_COLUMNS = ", ".join((*POINT, *SCHEDULE))
 _DEVICE_COLUMNS = ", ".join(DEVICE)
-WRITE = (
+WRITE_NEW = (
     f"""
     INSERT INTO plant_transmitter (id, site_id, serial, maker, {_DEVICE_COLUMNS}, status, note)
     SELECT transmitter_id, %(site)s, serial, maker, {_DEVICE_COLUMNS}, 'in service', ''
@@ -269,6 +271,12 @@ WRITE = (
     INSERT INTO plant_measuringpoint (id, site_id, tag, tag_key, {_POINT_COLUMNS}, out_of_service_why)
     SELECT point_id, %(site)s, tag, tag_key, {_POINT_COLUMNS}, '' FROM checked_register WHERE is_new ORDER BY place
     """,
+    """
+    INSERT INTO plant_installation (site_id, point_id, transmitter_id, installed_on, note)
+    SELECT %(site)s, point_id, transmitter_id, installed_on, '' FROM checked_register WHERE hangs ORDER BY place
+    """,
+)
+WRITE_CHANGES = (
     f"""
     UPDATE plant_measuringpoint p SET ({_POINT_COLUMNS}) = ROW({", ".join(f"c.{n}" for n in (*POINT, *SCHEDULE))})
     FROM checked_register c WHERE c.point_changes AND p.id = c.point_id
@@ -278,9 +286,5 @@ WRITE = (
         = ROW({", ".join(f"c.{n}" for n in DEVICE)}, 'in service')
     FROM checked_register c
     WHERE x.id = c.transmitter_id AND NOT c.device_is_new AND (c.device_changes OR c.hangs)
-    """,
-    """
-    INSERT INTO plant_installation (site_id, point_id, transmitter_id, installed_on, note)
-    SELECT %(site)s, point_id, transmitter_id, installed_on, '' FROM checked_register WHERE hangs ORDER BY place
     """,
 )

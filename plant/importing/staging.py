@@ -75,7 +75,7 @@ def next_ids(table: str, count: int) -> list[int]:
     """``count`` numbers of the table's own sequence."""
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)",
+            "SELECT nextval((SELECT pg_get_serial_sequence(%s, 'id')::regclass)) FROM generate_series(1, %s)",
             [table, count],
         )
         return [number for (number,) in cursor.fetchall()]

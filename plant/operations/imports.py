@@ -22,10 +22,12 @@ from plant.importing.columns import Parsed, Problem, read
 from plant.importing.files import (
     LARGEST_FILE,
     MEGABYTE,
+    Table,
     Unreadable,
     examine,
     is_workbook,
     read_table,
+    write_table,
 )
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.staging import unprepared
@@ -184,7 +186,7 @@ def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportB
     """Do the step a claimed import is at. Whatever is wrong with the file ends as problems of the import."""
     importer = importers[batch.kind]
     try:
-        parsed = read(read_table(_unaltered(batch)), importer.layout)
+        parsed = read(_table(batch), importer.layout)
         _progress(batch, 40)
         step = _apply if batch.state == State.APPLYING else _check
         with unprepared():
@@ -203,14 +205,25 @@ def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportB
     return _refuse(batch, [Problem(0, "file", batch.file_name, reason)])
 
 
-def _unaltered(batch: ImportBatch) -> Path:
+def _table(batch: ImportBatch) -> Table:
+    """The sent file's table. A workbook is unpacked once: what was checked is kept as CSV, and applied from there."""
     path = path_of(batch)
     if not path.is_file():
         raise Unreadable("The stored file is gone from the server. Send it again.")
+    if _hash(path) != batch.sha256:
+        raise Unreadable("The stored file is not the one that was sent. Send it again.")
+    unpacked, known = path.with_suffix(".unpacked.csv"), batch.report.get("unpacked")
+    if known and unpacked.is_file() and _hash(unpacked) == known:
+        return read_table(unpacked)
+    table = read_table(path)
+    if path.suffix == ".xlsx":
+        batch.report = {"unpacked": write_table(table, unpacked)}
+    return table
+
+
+def _hash(path: Path) -> str:
     with path.open("rb") as file:
-        if hashlib.file_digest(file, "sha256").hexdigest() != batch.sha256:
-            raise Unreadable("The stored file is not the one that was sent. Send it again.")
-    return path
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 @transaction.atomic
@@ -267,12 +280,14 @@ def _context(batch: ImportBatch, at: dt.datetime, *, writes: bool) -> Context:
 def _count(batch: ImportBatch, parsed: Parsed, outcome: Outcome) -> None:
     batch.rows_read = len(parsed.rows)
     batch.rows_new, batch.rows_changed, batch.rows_same = outcome.new, outcome.changed, outcome.same
-    batch.report = _told(parsed) | {"shown": [change.as_json() for change in outcome.shown]}
+    _tell(batch, parsed)
+    batch.report["shown"] = [change.as_json() for change in outcome.shown]
 
 
-def _told(parsed: Parsed) -> dict[str, list]:
+def _tell(batch: ImportBatch, parsed: Parsed) -> None:
+    """Notes and warnings, as they were when the file was checked."""
     warnings = [list(warning) for warning in parsed.warnings[:MOST_WARNINGS]]
-    return {"notes": parsed.table.notes, "warnings": warnings}
+    batch.report = {"notes": parsed.table.notes, "warnings": warnings} | batch.report
 
 
 @transaction.atomic
@@ -294,7 +309,8 @@ def _refuse(
         batch_size=1000,
     )
     if parsed:
-        batch.rows_read, batch.report = len(parsed.rows), _told(parsed)
+        batch.rows_read = len(parsed.rows)
+        _tell(batch, parsed)
     return _settle(batch, State.REFUSED, progress=100, problems_found=len(problems))
 
 

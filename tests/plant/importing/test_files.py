@@ -10,7 +10,7 @@ import zlib
 
 import pytest
 
-from plant.importing.files import MOST_ROWS, Unreadable, examine, read_table
+from plant.importing.files import MOST_ROWS, Unreadable, examine, read_table, write_table
 from tests.files import HOSTILE, a_workbook
 
 
@@ -158,3 +158,14 @@ def test_too_many_rows_are_refused(saved):
 
 def test_too_many_columns_are_refused(saved):
     assert "up to 52" in refused(saved(",".join(f"c{n}" for n in range(60)).encode() + b"\nA\n"))
+
+
+def test_a_table_written_as_csv_reads_back_the_same(saved):
+    rows = [["a;b;c", 'say "x"'], [], ["'=1", "two\nlines"], ["é", ""], [], [], [0.1, "z"]]
+    table = taken(saved(a_workbook(rows), "file.xlsx"))
+    path = saved(b"", "again.csv")
+    write_table(table, path)
+    again = taken(path)
+    assert (again.header, again.columns, list(again.rows)) == (
+        table.header, table.columns, list(table.rows),
+    )  # fmt: skip

@@ -10,6 +10,7 @@ import pytest
 
 from calibration.operations import imports as all_imports
 from calibration.operations.imports import run_now
+from plant.importing import files
 from plant.importing import register_sql as sql
 from plant.models import (
     DueCount,
@@ -338,6 +339,26 @@ def test_a_file_altered_on_the_server_is_not_applied(tank, planner):
     assert book() == [[], [], []]
 
 
+def test_a_workbook_is_unpacked_once_and_again_only_where_its_copy_was_touched(
+    tank, planner, uploads, monkeypatch
+):
+    book_of = a_workbook(
+        [HEADER.split(","), ["LT-101A", "T-101", 0.3, 8.3, 1], [7, "T-101", 0.3, 8.3, 1]]
+    )
+    unpacked = []
+    real = files._read_workbook
+    monkeypatch.setattr(files, "_read_workbook", lambda path: unpacked.append(path) or real(path))
+    applied(book_of, by=planner, name="points.xlsx")
+    assert len(unpacked) == 1
+    MeasuringPoint.objects.all()._raw_delete("default")
+    batch = send(book_of, by=planner, name="points.xlsx")
+    next(uploads.glob("*.unpacked.csv")).write_text("tag\nLT-666\n")
+    imports.ask_to_apply(batch, by=planner)
+    batch = run_now(batch, at=NOON)
+    assert set(MeasuringPoint.objects.values_list("tag", flat=True)) == {"LT-101A", "7"}
+    assert batch.report["warnings"][0][:3] == [3, "tag", "7"]
+
+
 def test_an_import_left_by_a_killed_worker_is_taken_up_after_its_lease(tank, planner):
     batch = send(FULL, by=planner)
     imports.ask_to_apply(batch, by=planner)
@@ -430,3 +451,12 @@ def test_a_planner_who_is_one_no_more_applies_nothing(tank, planner):
     planner.appointments.update(ends_on=LONG_AGO)
     assert "Only a planner" in reasons(run_now(batch, at=NOON))[0][2]
     assert book() == [[], [], []]
+
+
+def test_a_spare_of_the_book_comes_into_service_at_a_new_point(tank, planner):
+    spare = a_transmitter("S1", maker="Tarn & Weir", status="spare")
+    text = rows(HEADER + ",serial,maker", "LT-101A,T-101,0.3,8.3,1,S1,Tarn & Weir")
+    assert applied(text, by=planner).rows_new == 1
+    spare.refresh_from_db()
+    assert (spare.status, Transmitter.objects.count()) == ("in service", 1)
+    assert Installation.objects.get().transmitter == spare
