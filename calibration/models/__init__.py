@@ -1,25 +1,31 @@
 from calibration.models.deferral import Deferral
 from calibration.models.finding import Finding
 from calibration.models.job import Job
+from calibration.models.policy import Policy
 from calibration.models.procedure import InputWay, Procedure, ProcedureStep, ProcedureVersion
+from calibration.models.proposal import Proposal
 from calibration.models.record import Adjustment, Calibration, Reading, StandardUse
 from calibration.models.reminder import Digest, Heartbeat, Reminder, ReminderScan
 from calibration.models.round import Round
 from calibration.models.standard import ReferenceStandard, StandardCertificate
-from calibration.models.trend import Trend
+from calibration.models.trend import Family, FleetRun, StepQuestion, Trend
 
 __all__ = [
     "Adjustment",
     "Calibration",
     "Deferral",
     "Digest",
+    "Family",
     "Finding",
+    "FleetRun",
     "Heartbeat",
     "InputWay",
     "Job",
+    "Policy",
     "Procedure",
     "ProcedureStep",
     "ProcedureVersion",
+    "Proposal",
     "Reading",
     "ReferenceStandard",
     "Reminder",
@@ -27,5 +33,6 @@ __all__ = [
     "Round",
     "StandardCertificate",
     "StandardUse",
+    "StepQuestion",
     "Trend",
 ]

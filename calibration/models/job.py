@@ -58,6 +58,15 @@ class Job(models.Model):
         db_constraint=False,
     )
     stop_number = models.PositiveSmallIntegerField("stop", null=True, blank=True)
+    product_change = models.ForeignKey(
+        "plant.ProductChange",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="jobs",
+    )
+    # By how much the change of product moves the reading when full, as computed; None where data are missing.
+    shift_percent = models.FloatField("computed shift, % of span", null=True, blank=True)
     planned_on = models.DateField("planned for", null=True, blank=True)
     note = models.TextField("note", blank=True)
 

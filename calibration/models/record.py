@@ -110,7 +110,19 @@ class Calibration(models.Model):
     tolerance_unit = models.CharField(max_length=2)
     tolerance_percent = models.FloatField("tolerance, ± % of span")
     adjust_limit_percent = models.FloatField("adjust beyond, ± % of span")
-    decision_rule = models.CharField("decision rule", max_length=40, default="simple acceptance")
+    decision_rule = models.CharField("decision rule", max_length=60, default="simple acceptance")
+
+    # Measurement uncertainty, % of span; None where the standards' certificates say too little (see the budget).
+    expanded_percent = models.FloatField("largest U, % of span", null=True, blank=True)
+    coverage_factor = models.FloatField("coverage factor", null=True, blank=True)
+    tur = models.FloatField("test uncertainty ratio", null=True, blank=True)
+    # Standard uncertainty of the errors at zero and span, and the part of it that all readings of the day share.
+    u_zero = models.FloatField(null=True, blank=True)
+    u_span = models.FloatField(null=True, blank=True)
+    u_zero_shared = models.FloatField(null=True, blank=True)
+    u_span_shared = models.FloatField(null=True, blank=True)
+    # The components at the reading with the largest U, as calibration.operations.budgets writes them.
+    budget = models.JSONField("uncertainty budget", null=True, blank=True)
 
     # The figures, % of span. As found: None throughout when it is missing.
     adjusted = models.BooleanField("adjusted", default=False)
@@ -253,6 +265,7 @@ class Reading(models.Model):
         "observed indication", max_digits=14, decimal_places=5, null=True, blank=True
     )
     error_percent = models.FloatField("error, % of span")
+    expanded_percent = models.FloatField("U, % of span", null=True, blank=True)
     band = models.CharField("NE 43", max_length=14, default="measuring")
     verdict = models.CharField("verdict", max_length=12)
     origin = models.CharField(max_length=8, choices=Origin, default=Origin.READ)

@@ -125,13 +125,15 @@ def _results(point_ids: list[int]) -> list[tuple]:
 
 STORE = """
     INSERT INTO calibration_trend (site_id, point_id, transmitter_id, results,
-        zero_rate, zero_rate_se, span_rate, span_rate_se, crossing_on, crossing_of)
+        zero_rate, zero_rate_low, zero_rate_high,
+        span_rate, span_rate_low, span_rate_high, crossing_on, crossing_of)
     SELECT * FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::int[],
-        %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::date[], %s::text[])
+        %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::date[], %s::text[])
     ON CONFLICT (point_id) DO UPDATE SET transmitter_id = excluded.transmitter_id,
         results = excluded.results, zero_rate = excluded.zero_rate,
-        zero_rate_se = excluded.zero_rate_se, span_rate = excluded.span_rate,
-        span_rate_se = excluded.span_rate_se, crossing_on = excluded.crossing_on,
+        zero_rate_low = excluded.zero_rate_low, zero_rate_high = excluded.zero_rate_high,
+        span_rate = excluded.span_rate, span_rate_low = excluded.span_rate_low,
+        span_rate_high = excluded.span_rate_high, crossing_on = excluded.crossing_on,
         crossing_of = excluded.crossing_of
 """
 
@@ -195,13 +197,18 @@ def _last_segment(visits: list[Visit]) -> list[Visit]:
 
 def _row(point: MeasuringPoint, trend: PointTrend) -> tuple:
     """The trend's row, as STORE lists its columns."""
-    zero, span = trend.zero.fit, trend.span.fit
     met_on, met_of = trend.first_crossing or (None, "")
     return (
         point.site_id, point.pk, trend.transmitter_id, trend.results,
-        zero and zero.slope, zero and zero.se_slope, span and span.slope, span and span.se_slope,
-        met_on, met_of,
+        *_rate(trend.zero), *_rate(trend.span), met_on, met_of,
     )  # fmt: skip
+
+
+def _rate(drift: Drift) -> tuple[float | None, ...]:
+    if drift.fit is None:
+        return None, None, None
+    low, high = drift.fit.slope_interval()
+    return drift.fit.slope, float(low), float(high)
 
 
 def _years(first: dt.date, day: dt.date) -> float:

@@ -1,3 +1,4 @@
+from plant.models.change import ProductChange
 from plant.models.importing import ImportBatch, ImportProblem
 from plant.models.ledger import LedgerEntry, RowHistory
 from plant.models.person import Appointment, Person, Role
@@ -19,6 +20,7 @@ __all__ = [
     "Person",
     "Principle",
     "Product",
+    "ProductChange",
     "Role",
     "RowHistory",
     "Site",

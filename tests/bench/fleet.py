@@ -66,9 +66,9 @@ FILL = """
         LATERAL (SELECT p.due_on - 365 * n AS done_on FROM generate_series(%(records)s, 1, -1) n) y
     WHERE i.site_id = %(site)s AND p.id %% 50 > 0;
 
-    INSERT INTO calibration_trend (site_id, point_id, transmitter_id, results, zero_rate, zero_rate_se, span_rate,
-        span_rate_se, crossing_on, crossing_of)
-    SELECT %(site)s, i.point_id, i.transmitter_id, 3, 0.12, 0.02, -0.2, 0.03, %(day)s::date + 400, 'span'
+    INSERT INTO calibration_trend (site_id, point_id, transmitter_id, results, zero_rate, zero_rate_low, zero_rate_high,
+        span_rate, span_rate_low, span_rate_high, crossing_on, crossing_of)
+    SELECT %(site)s, i.point_id, i.transmitter_id, 3, 0.12, 0.08, 0.16, -0.2, -0.26, -0.14, %(day)s::date + 400, 'span'
     FROM plant_installation i WHERE i.site_id = %(site)s AND i.point_id %% 3 > 0;
 
     INSERT INTO calibration_job (site_id, point_id, why, state, due_on, technician_id, note)

@@ -19,7 +19,7 @@ READ = """
     SELECT done_on, found_at_span, left_at_span FROM calibration_calibration
     WHERE point_id = %s AND state = 'approved' ORDER BY done_on
 """
-STORE = "UPDATE calibration_trend SET span_rate = %s, span_rate_se = %s WHERE point_id = %s"
+STORE = "UPDATE calibration_trend SET span_rate = %s, span_rate_high = %s WHERE point_id = %s"
 
 
 def run(scale: int | None) -> list[Row]:
