@@ -14,6 +14,7 @@ ACTS: dict[str, frozenset[str]] = {
     "export": frozenset({P, A, U}),
     "plan": frozenset({P}),
     "set interval": frozenset({P, A}),
+    "change policy": frozenset({A}),
     "calibrate": frozenset({T}),
     "amend": frozenset({T, P}),
     "defer": frozenset({T, P}),

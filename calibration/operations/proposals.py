@@ -1,0 +1,259 @@
+"""Proposals of new intervals: offered by the nightly pass in sets, accepted or declined by a planner one by one."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from django.db import connection, transaction
+
+from calibration.models import Policy, Proposal
+from calibration.operations.intervals import grace_within, locked, move, needs_approval
+from plant.ledger import enter
+from plant.models import MeasuringPoint, Person
+from plant.permissions import require
+from plant.refusals import NotAllowed, Refused
+
+State = Proposal.State
+ROUNDING = 0.0005  # of a probability: a tenth of a per cent is what pages show
+
+
+# ---- offered by the nightly pass ----
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A new interval for one point. months_now: what it was worked out for. in_tolerance: probability at the end of
+    each, None where the method does not say. reasons: as calibration.documents.reasons words them."""
+
+    point_id: int
+    site_id: int
+    method: str
+    months_now: int
+    months: int
+    in_tolerance_now: float | None
+    in_tolerance: float | None
+    reasons: list[dict[str, Any]] = field(default_factory=list)
+
+
+class Counts(NamedTuple):
+    """made: new proposals. renewed: those that stand, with other figures. replaced: those that no longer hold."""
+
+    made: int
+    renewed: int
+    replaced: int
+
+
+WAITS = "state IN ('open', 'agreed')"
+OFFERED = """
+    unnest(%(point)s::bigint[], %(now)s::int[], %(months)s::int[], %(method)s::text[],
+           %(p_now)s::float8[], %(p)s::float8[]) AS o (point_id, months_now, months, method, p_now, p)
+"""
+NO_LONGER_HOLD = f"""
+    UPDATE calibration_proposal p SET state = 'replaced' FROM {OFFERED}
+    WHERE p.point_id = o.point_id AND p.{WAITS} AND (p.months, p.months_now) <> (o.months, o.months_now)
+"""  # noqa: S608 - made of constants
+# What is to be written: nearly nothing on most nights, so that the reasons travel for these rows only.
+TO_WRITE = f"""
+    SELECT o.point_id, w.id FROM {OFFERED}
+    JOIN plant_measuringpoint m ON m.id = o.point_id AND m.interval_months = o.months_now
+        AND m.out_of_service_on IS NULL
+    LEFT JOIN calibration_proposal w ON w.point_id = o.point_id AND w.{WAITS}
+    WHERE CASE WHEN w.id IS NOT NULL THEN w.method <> o.method
+            OR abs(w.in_tolerance - o.p) > %(rounding)s OR (w.in_tolerance IS NULL) <> (o.p IS NULL)
+            OR abs(w.in_tolerance_now - o.p_now) > %(rounding)s
+            OR (w.in_tolerance_now IS NULL) <> (o.p_now IS NULL)
+        ELSE NOT EXISTS (
+            SELECT FROM calibration_proposal d WHERE d.point_id = o.point_id AND d.state = 'declined'
+                AND (d.months, d.months_now) = (o.months, o.months_now) AND NOT EXISTS (
+                    SELECT FROM calibration_calibration c WHERE c.point_id = d.point_id
+                        AND c.state = 'approved' AND c.approved_at > d.decided_at))
+        END
+"""  # noqa: S608 - made of constants
+RENEW = f"""
+    UPDATE calibration_proposal p
+    SET method = n.method, in_tolerance_now = n.p_now, in_tolerance = n.p, reasons = n.reasons::jsonb
+    FROM unnest(%(id)s::bigint[], %(method)s::text[], %(p_now)s::float8[], %(p)s::float8[], %(reasons)s::text[])
+        AS n (id, method, p_now, p, reasons)
+    WHERE p.id = n.id AND p.{WAITS}
+"""  # noqa: S608 - made of constants
+# The point is asked once more: its interval may have been set since. Of two passes at once the later finds it offered.
+MAKE = """
+    INSERT INTO calibration_proposal (site_id, point_id, made_at, method, months_now, months, in_tolerance_now,
+                                      in_tolerance, reasons, state, why)
+    SELECT n.site_id, n.point_id, %(at)s, n.method, n.now, n.months, n.p_now, n.p, n.reasons::jsonb, 'open', ''
+    FROM unnest(%(site)s::bigint[], %(point)s::bigint[], %(method)s::text[], %(now)s::int[], %(months)s::int[],
+                %(p_now)s::float8[], %(p)s::float8[], %(reasons)s::text[])
+        AS n (site_id, point_id, method, now, months, p_now, p, reasons)
+    JOIN plant_measuringpoint m ON m.id = n.point_id AND m.interval_months = n.now
+    ORDER BY n.point_id DESC
+    ON CONFLICT DO NOTHING
+"""
+WITHDRAW = f"""
+    UPDATE calibration_proposal SET state = 'replaced' WHERE point_id = ANY(%(points)s) AND {WAITS}
+"""  # noqa: S608 - made of constants
+
+
+@transaction.atomic
+def offer(rows: Collection[Offer], *, at: dt.datetime) -> Counts:
+    """Bring what waits for these points in line with ``rows``, a row a point; set by set, for a whole fleet at once.
+
+    What no longer holds is replaced; what stands stays, and its figures are renewed where they moved by more than
+    rounding; the rest is made new. An offer of the interval that holds already takes back what waits. What a planner
+    declined is not offered again until a later record of the point is approved. No entry in the ledger: nothing is
+    decided here, and the rows and their history tell each step.
+    """
+    asked = [row for row in rows if row.months != row.months_now]
+    replaced = withdraw(row.point_id for row in rows if row.months == row.months_now)
+    if not asked:
+        return Counts(0, 0, replaced)
+    facts: dict[str, Any] = {**_columns(asked), "rounding": ROUNDING}
+    with connection.cursor() as cursor:
+        cursor.execute(NO_LONGER_HOLD, facts)
+        replaced += cursor.rowcount
+        cursor.execute(TO_WRITE, facts)
+        wanted: dict[int, int | None] = dict(cursor.fetchall())
+        write = [row for row in asked if row.point_id in wanted]
+        renew = [row for row in write if wanted[row.point_id] is not None]
+        make = [row for row in write if wanted[row.point_id] is None]
+        ids = [wanted[row.point_id] for row in renew]
+        renewed = _written(cursor, RENEW, renew, id=ids)
+        made = _written(cursor, MAKE, make, at=at, site=[row.site_id for row in make])
+    return Counts(made, renewed, replaced)
+
+
+@transaction.atomic
+def withdraw(point_ids: Iterable[int]) -> int:
+    """Take back what waits for these points, since there is nothing to offer; returns how many."""
+    points = list(point_ids)
+    if not points:
+        return 0
+    with connection.cursor() as cursor:
+        cursor.execute(WITHDRAW, {"points": points})
+        return cursor.rowcount
+
+
+def _written(cursor: Any, sql: str, rows: Sequence[Offer], **more: Any) -> int:
+    if not rows:
+        return 0
+    reasons = [_as_json(row.reasons) for row in rows]
+    cursor.execute(sql, {**_columns(rows), "reasons": reasons, **more})
+    return int(cursor.rowcount)
+
+
+def _columns(rows: Sequence[Offer]) -> dict[str, list]:
+    return {
+        "point": [row.point_id for row in rows],
+        "method": [row.method for row in rows],
+        "now": [row.months_now for row in rows],
+        "months": [row.months for row in rows],
+        "p_now": [_finite(row.in_tolerance_now) for row in rows],
+        "p": [_finite(row.in_tolerance) for row in rows],
+    }
+
+
+def _as_json(reasons: list[dict[str, Any]]) -> str:
+    """JSON has no word for what is not a number: such a figure is left empty, and the page leaves it unsaid."""
+    try:
+        return json.dumps(reasons, allow_nan=False)
+    except ValueError:
+        return json.dumps([{key: _finite(value) for key, value in one.items()} for one in reasons])
+
+
+def _finite(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+# ---- decided by people ----
+@transaction.atomic
+def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
+    """Set the proposed interval, and the due date with it. A longer one for safety duty takes two: who agrees, and
+    then another person who approves. Refused when it no longer waits or its figures are not of today's interval."""
+    point, proposal = _locked(proposal, by=by)
+    _still_stands(proposal, point)
+    details: dict[str, Any] = {
+        "method": proposal.get_method_display(),
+        "in tolerance": proposal.in_tolerance,
+    }
+    if needs_approval(point, proposal.months):
+        if proposal.state == State.OPEN:
+            return _agree(proposal, details, by=by, at=at)
+        _second_person(proposal, by)
+        details["agreed by"] = str(proposal.agreed_by)
+    grace = grace_within(proposal.months, point.grace_days)
+    if grace != point.grace_days:
+        details["grace shortened to half the interval, days"] = [point.grace_days, grace]
+    details |= move(point, months=proposal.months, grace_days=grace)
+    _decide(proposal, State.ACCEPTED, by=by, at=at)
+    enter("accept interval", on=point, by=by, details=details)
+    return proposal
+
+
+@transaction.atomic
+def decline(proposal: Proposal, *, why: str, by: Person, at: dt.datetime) -> Proposal:
+    """Leave the interval as it is, with the reason; it is not proposed again before there is a later record."""
+    point, proposal = _locked(proposal, by=by)
+    if not why.strip():
+        raise Refused("Say why: an auditor will ask.", field="why")
+    proposal.why = why.strip()
+    _decide(proposal, State.DECLINED, by=by, at=at)
+    details = {"months": [proposal.months_now, proposal.months],
+               "method": proposal.get_method_display(), "in tolerance": proposal.in_tolerance}  # fmt: skip
+    enter("decline interval", on=point, by=by, why=proposal.why, details=details)
+    return proposal
+
+
+def _locked(proposal: Proposal, *, by: Person) -> tuple[MeasuringPoint, Proposal]:
+    """Point and proposal as stored, locked in this order as everywhere; refused where the proposal waits no more."""
+    require(by, "set interval", proposal.site_id)
+    point = locked(proposal.point_id)
+    known = Proposal.objects.select_related("agreed_by", "decided_by")
+    proposal = known.select_for_update(of=("self",)).get(pk=proposal.pk)
+    if proposal.state not in Proposal.WAITING:
+        who = str(proposal.decided_by) if proposal.decided_by else "Spanbook, by later figures,"
+        raise Refused(
+            f"Somebody was quicker: {who} has {proposal.state} this proposal for {point.tag}. "
+            f"Its interval is {point.interval_months} months."
+        )
+    return point, proposal
+
+
+def _still_stands(proposal: Proposal, point: MeasuringPoint) -> None:
+    if proposal.months_now != point.interval_months:
+        raise Refused(
+            f"Somebody was quicker: the interval of {point.tag} is {point.interval_months} months by now, and this "
+            f"was worked out for {proposal.months_now}. The next pass works it out again."
+        )
+    if point.out_of_service_on:
+        raise Refused(f"{point.tag} is out of service, so its interval is left alone.")
+    policy = Policy.objects.of_point(point)
+    if not policy.shortest_months <= proposal.months <= policy.longest_months:
+        raise Refused(
+            f"The policy of {point.tag} now allows {policy.shortest_months} to {policy.longest_months} months, "
+            f"not {proposal.months}. Decline this; the next pass works it out again."
+        )
+
+
+def _agree(proposal: Proposal, details: dict[str, Any], *, by: Person, at: dt.datetime) -> Proposal:
+    proposal.state, proposal.agreed_by, proposal.agreed_at = State.AGREED, by, at
+    proposal.save(update_fields=["state", "agreed_by", "agreed_at"])
+    details["months"] = [proposal.months_now, proposal.months]
+    enter("agree to interval", on=proposal.point, by=by, details=details)
+    return proposal
+
+
+def _second_person(proposal: Proposal, by: Person) -> None:
+    tag = proposal.point.tag
+    if "approver" not in by.roles_at(proposal.site_id):
+        raise NotAllowed(
+            f"{tag} has safety duty: {proposal.agreed_by} has agreed, and an approver must accept the longer interval."
+        )
+    if proposal.agreed_by_id == by.pk:
+        raise Refused(f"You agreed to this yourself: another approver must accept it for {tag}.")
+
+
+def _decide(proposal: Proposal, state: State, *, by: Person, at: dt.datetime) -> None:
+    proposal.state, proposal.decided_by, proposal.decided_at = state, by, at
+    proposal.save(update_fields=["state", "decided_by", "decided_at", "why"])
