@@ -3,7 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
-from calibration.operations import heartbeats, imports, reminders
+from calibration.operations import demands, fleet, heartbeats, imports, reminders
 
 
 @shared_task(ignore_result=True)
@@ -25,3 +25,24 @@ def run_waiting_imports() -> None:
     """Check or apply the uploaded files that wait, and those whose worker was lost."""
     imports.run_waiting(clock=timezone.now)
     heartbeats.beat("run_waiting_imports", at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def renew_fleet() -> None:
+    """Take up a pass over the fleet that waits: asked for, or lost with its worker."""
+    fleet.run(clock=timezone.now, nightly=False)
+    heartbeats.beat("renew_fleet", at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def renew_fleet_nightly() -> None:
+    """Fit families, trends and proposals anew where something changed since the last pass."""
+    fleet.run(clock=timezone.now, nightly=True)
+    heartbeats.beat("renew_fleet_nightly", at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def look_into_product_changes() -> None:
+    """Ask for the recalibrations of changed products that nobody asked for yet."""
+    demands.raise_waiting(at=timezone.now())
+    heartbeats.beat("look_into_product_changes", at=timezone.now())

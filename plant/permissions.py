@@ -18,6 +18,7 @@ ACTS: dict[str, frozenset[str]] = {
     "calibrate": frozenset({T}),
     "amend": frozenset({T, P}),
     "defer": frozenset({T, P}),
+    "answer step": frozenset({T, P, A}),
     "add standard": frozenset({T, P}),
     "approve": frozenset({A}),
     "close finding": frozenset({A, P}),

@@ -14,10 +14,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 from django.db import transaction
+from django.utils import timezone
 
 from calibration.demo.files import FOLDER, shifted, weeks_to
 from calibration.demo.playing import Play
-from calibration.operations import imports, procedures
+from calibration.operations import fleet, imports, procedures
 from plant.ledger import enter
 from plant.models import Appointment, ImportBatch, Person, Role, Site
 from plant.operations import imports as batches
@@ -82,6 +83,11 @@ def load(demo: Demo, *, say: Say = lambda line: None) -> None:
             say(f"{site}: {batch.rows_new} rows of {batch.get_kind_display()}")
     play.acts(stories["acts"])
     say(f"{len(stories['swaps']) + len(stories['acts'])} acts of the stories")
+    done = fleet.run(clock=timezone.now, nightly=True)
+    if done:
+        say(
+            f"{done.done} drifts, {done.steps} steps to explain, {done.proposals} intervals proposed"
+        )
 
 
 # ---- places and people ----

@@ -589,6 +589,7 @@ class Migration(migrations.Migration):
                             ("bad reading", "bad reading of that day"),
                             ("surge", "lightning or surge"),
                             ("unknown", "looked for, none found"),
+                            ("drift", "nothing happened: it drifts like this"),
                         ],
                         max_length=16,
                         verbose_name="cause",

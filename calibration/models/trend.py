@@ -102,6 +102,7 @@ class StepQuestion(models.Model):
         BAD_READING = "bad reading", "bad reading of that day"
         SURGE = "surge", "lightning or surge"
         UNKNOWN = "unknown", "looked for, none found"
+        DRIFT = "drift", "nothing happened: it drifts like this"
 
     class Kind(Words):
         STEP = "step"

@@ -1,76 +1,122 @@
-"""Drift of the transmitter now at a point: read from its standing records, fitted, stored beside the point.
+"""Drift of the transmitters now at their points: read from the standing records, judged, stored beside the point.
 
-A result without as found, or one that shows a failure, says nothing of drift: its as left begins a new segment, and
-the trend is that of the last segment. Adjustments take nothing away (calibration.metrology.drift).
+By calibration.metrology.wander: steady drift and random walk told together, the rate borrowed from the family where
+the own history says little. A failure or repair starts anew; a step without a cause is a fresh level, the rate goes on.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from django.db import connection
 
-from calibration.metrology.drift import Crossing, LineFit, accumulated_drift, crossing, fit_line
+from calibration.metrology.crossing import Crossings, crossings
+from calibration.metrology.drift import LineFit, through_origin
+from calibration.metrology.forecast import Forecast, forecast
+from calibration.metrology.wander import Band, Outlook, Prior, outlook
+from calibration.operations.results import (
+    DAY_0,
+    DAYS_PER_YEAR,
+    PointFacts,
+    Results,
+    date_of,
+    points_of,
+    results_of,
+)
+from calibration.operations.told import ENDS, Told, lent_to, told_of
 from plant.models import MeasuringPoint
 
-DAYS_PER_YEAR = 365.25
-HORIZON_YEARS = 10.0
-NEEDED = 3  # a line through two points has no scatter to judge it by
+HORIZON_YEARS = 10
+NEEDED = 2
 
 
-@dataclass(frozen=True)
-class Visit:
-    """One result as the trend needs it: errors at one end of the range, % of span."""
-
-    record_id: int
-    day: dt.date
-    found: float | None
-    left: float | None
-    adjusted: bool
-    shows_failure: bool
-
-
+# ---- one point, as its page shows it ----
 @dataclass(frozen=True)
 class Drift:
-    """Drift at one end of the range. ``values`` are shifted so that the last one is the last as left.
+    """Drift at one end of the range. ``values`` are summed increments, shifted so that the last is the last as left.
 
-    ``out``: whether the as found itself lay beyond the tolerance; a shifted value says nothing of that.
+    ``found``: as it was read, % of span; None where it was not. ``out``: beyond the tolerance as found. ``fresh``: a
+    new level begins there, so that the sum takes nothing over. ``of``: None where there is nothing to tell yet.
     """
 
-    end: str  # zero or span
+    end: str
+    tolerance: float
     days: list[dt.date]
+    records: list[int]
     values: list[float]
+    found: list[float | None]
+    left: list[float | None]
     adjusted: list[bool]
     out: list[bool]
-    fit: LineFit | None
-    crossing: Crossing | None
-    crossing_on: dt.date | None
+    fresh: list[bool]
+    of: Outlook | None = None
+    u_next: float = 0.0
+    forecast: Forecast | None = None
+    plain: LineFit | None = None
 
     @property
     def results(self) -> int:
         return len(self.days)
 
-    def at(self, days: Iterable[dt.date]) -> tuple[np.ndarray, np.ndarray]:
-        """Line and half-width of the 95 % band for one future reading on these days.
+    @property
+    def rate(self) -> tuple[float, float, float]:
+        """Centre and ends of the 95 % interval, % of span a year."""
+        told = self._told()
+        return float(told.rate[0]), float(told.low[0]), float(told.high[0])
 
-        Raises ValueError where there is no line yet.
-        """
-        if self.fit is None:
+    @property
+    def crossing_on(self) -> dt.date | None:
+        """The first day on which the 95 % band of the next as found meets the tolerance, within ten years."""
+        if self.forecast is None:
+            return None
+        years = float(self.forecast.meets[0])
+        return None if np.isinf(years) else self.days[-1] + dt.timedelta(int(years * DAYS_PER_YEAR))
+
+    @property
+    def dated(self) -> bool:
+        return self.forecast is not None and bool(self.forecast.dated[0])
+
+    def ahead(self, days: Iterable[dt.date]) -> Band:
+        """Band of the next as found on each of these days; its fields are days by 1."""
+        return self.known.next_as_found(self._years(days)[:, None], self.u_next)
+
+    def in_tolerance(self, day: dt.date) -> float:
+        """Probability that the next as found, taken that day, is in tolerance."""
+        years = self._years([day])[0]
+        return float(self.known.probability_in(years, self.tolerance, self.u_next)[0])
+
+    def crossings(self) -> Crossings:
+        return crossings(self.known, self.tolerance, self.u_next)
+
+    def _years(self, days: Iterable[dt.date]) -> np.ndarray:
+        return np.array([max((day - self.days[-1]).days, 0) / DAYS_PER_YEAR for day in days])
+
+    @property
+    def known(self) -> Outlook:
+        """Raises ValueError where there is nothing to tell yet."""
+        if self.of is None:
             raise ValueError(
-                f"{self.results} results; {NEEDED} are needed before a line can be drawn"
+                f"{self.results} results; {NEEDED} are needed before a drift can be told"
             )
-        years = np.array([_years(self.days[0], day) for day in days])
-        return self.fit.predict(years)
+        return self.of
+
+    def _told(self) -> Forecast:
+        if self.forecast is None:
+            raise ValueError(
+                f"{self.results} results; {NEEDED} are needed before a drift can be told"
+            )
+        return self.forecast
 
 
 @dataclass(frozen=True)
 class PointTrend:
     tolerance_percent: float
     transmitter_id: int | None
+    family_id: int | None
+    family_key: str
     zero: Drift
     span: Drift
 
@@ -86,134 +132,177 @@ class PointTrend:
 
 
 def trend_of(point: MeasuringPoint) -> PointTrend:
-    """The drift of the transmitter now at ``point`` (one query)."""
-    tolerance = point.limits.percent
-    rows = _results([point.pk])
-    return _of_rows(rows, tolerance) if rows else _trend([], [], tolerance, None)
+    """The drift of the transmitter now at ``point`` (two queries)."""
+    points = points_of([point.pk])
+    if not points:
+        tolerance = point.limits.percent
+        empty = (Drift(end, tolerance, [], [], [], [], [], [], [], []) for end in ENDS)
+        return PointTrend(tolerance, None, None, "", *empty)
+    results = results_of(points)
+    told = told_of(points, results)
+    of = outlook(told.histories, lent_to(told, points)) if told else None
+    zero, span = (_drift(end, points[0], results, told, of) for end in (0, 1))
+    one = points[0]
+    return PointTrend(one.tolerance, one.transmitter_id, one.family_id, one.family_key, zero, span)
 
 
-def refit(point_ids: Iterable[int]) -> int:
-    """Fit and store the trends of these points; returns how many are stored. Part of the caller's transaction."""
-    ids = list(point_ids)
-    by_point: dict[int, list[tuple]] = defaultdict(list)
-    for row in _results(ids):
-        by_point[row[0]].append(row)
-    points = MeasuringPoint.objects.filter(pk__in=list(by_point))
-    stored = [_row(point, _of_rows(by_point[point.pk], point.limits.percent)) for point in points]
-    _store(stored)
-    return len(stored)
-
-
-RESULTS = """
-    SELECT r.point_id, r.transmitter_id, r.id, r.done_on, r.adjusted, r.shows_failure,
-        r.found_at_zero, r.left_at_zero, r.found_at_span, r.left_at_span
-    FROM calibration_calibration r
-    JOIN plant_installation i ON i.point_id = r.point_id AND i.transmitter_id = r.transmitter_id
-        AND i.removed_on IS NULL
-    WHERE r.point_id = ANY(%s) AND r.state = 'approved' AND NOT EXISTS (
-        SELECT 1 FROM calibration_calibration a WHERE a.amends_id = r.id AND a.state = 'approved')
-    ORDER BY r.point_id, r.done_on, r.id
-"""
-
-
-def _results(point_ids: list[int]) -> list[tuple]:
-    """Standing results of the transmitters now at these points, oldest first."""
-    with connection.cursor() as cursor:
-        cursor.execute(RESULTS, [point_ids])
-        return cursor.fetchall()
-
-
-STORE = """
-    INSERT INTO calibration_trend (site_id, point_id, transmitter_id, results,
-        zero_rate, zero_rate_low, zero_rate_high,
-        span_rate, span_rate_low, span_rate_high, crossing_on, crossing_of)
-    SELECT * FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::int[],
-        %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::float8[], %s::date[], %s::text[])
-    ON CONFLICT (point_id) DO UPDATE SET transmitter_id = excluded.transmitter_id,
-        results = excluded.results, zero_rate = excluded.zero_rate,
-        zero_rate_low = excluded.zero_rate_low, zero_rate_high = excluded.zero_rate_high,
-        span_rate = excluded.span_rate, span_rate_low = excluded.span_rate_low,
-        span_rate_high = excluded.span_rate_high, crossing_on = excluded.crossing_on,
-        crossing_of = excluded.crossing_of
-"""
-
-
-def _store(rows: list[tuple]) -> None:
-    """Put these trends in place of the stored ones; a row is as STORE lists its columns."""
-    if rows:
-        with connection.cursor() as cursor:
-            cursor.execute(STORE, [list(column) for column in zip(*rows, strict=True)])
-
-
-def _of_rows(rows: list[tuple], tolerance: float) -> PointTrend:
-    zero, span = [], []
-    for _, _, pk, day, adjusted, failed, found_0, left_0, found_1, left_1 in rows:
-        zero.append(Visit(pk, day, found_0, left_0, adjusted, failed))
-        span.append(Visit(pk, day, found_1, left_1, adjusted, failed))
-    return _trend(zero, span, tolerance, rows[0][1])
-
-
-def _trend(
-    zero: list[Visit], span: list[Visit], tolerance: float, transmitter_id: int | None
-) -> PointTrend:
-    return PointTrend(
-        tolerance, transmitter_id, _drift("zero", zero, tolerance), _drift("span", span, tolerance)
-    )
-
-
-def _drift(end: str, visits: list[Visit], tolerance: float) -> Drift:
-    visits = _last_segment(visits)
-    days = [v.day for v in visits]
-    if not visits:
-        return Drift(end, [], [], [], [], None, None, None)
-    found = np.array([v.left if v.found is None else v.found for v in visits], dtype=float)
-    left = np.array([v.left for v in visits], dtype=float)
-    values = accumulated_drift(found, left)
-    values = values + (left[-1] - values[-1])
-    fit = meets = met_on = None
-    if len(visits) >= NEEDED:
-        years = np.array([_years(days[0], day) for day in days])
-        fit = fit_line(years, values)
-        meets = crossing(fit, tolerance, after=float(years[-1]), horizon=HORIZON_YEARS)
-        met_on = _day(days[0], meets.band)
-    adjusted = [v.adjusted for v in visits]
-    out = (np.abs(found) > tolerance).tolist()
-    return Drift(end, days, values.tolist(), adjusted, out, fit, meets, met_on)
-
-
-def _last_segment(visits: list[Visit]) -> list[Visit]:
-    """From the last result that begins a segment; of several results on one day the last stands for the day."""
-    segment: list[Visit] = []
-    for visit in visits:
-        if visit.left is None:
-            continue
-        if visit.found is None or visit.shows_failure:
-            segment = []
-        elif segment and segment[-1].day == visit.day:
-            segment.pop()
-        segment.append(visit)
-    return segment
-
-
-def _row(point: MeasuringPoint, trend: PointTrend) -> tuple:
-    """The trend's row, as STORE lists its columns."""
-    met_on, met_of = trend.first_crossing or (None, "")
-    return (
-        point.site_id, point.pk, trend.transmitter_id, trend.results,
-        *_rate(trend.zero), *_rate(trend.span), met_on, met_of,
+def _drift(
+    end: int, point: PointFacts, results: Results, told: Told | None, of: Outlook | None
+) -> Drift:
+    rows = _shown(results, end)
+    found, left = results.found[end][rows], results.left[end][rows]
+    left = np.where(np.isnan(left), found, left)
+    fresh = results.fresh[end][rows] | np.isnan(found)
+    moved = np.where(fresh[1:], 0.0, found[1:] - left[:-1]) if len(rows) else np.zeros(0)
+    values = np.r_[0.0, np.cumsum(moved)] if len(rows) else np.zeros(0)
+    if len(rows):
+        values += left[-1] - values[-1]
+    days = [date_of(day) for day in results.day[rows]]
+    column = told.column[end, 0] if told else -1
+    drift = Drift(
+        ENDS[end], point.tolerance, days, results.record[rows].tolist(), values.tolist(),
+        _or_none(found), _or_none(left), results.adjusted[rows].tolist(),
+        (np.abs(np.nan_to_num(found)) > point.tolerance).tolist(), [*fresh.tolist()],
+    )  # fmt: skip
+    if told is None or of is None or column < 0:
+        return drift
+    one = of.columns(slice(column, column + 1))
+    u = float(told.u_next[column])
+    return Drift(
+        **{name: getattr(drift, name) for name in SHOWN}, of=one, u_next=u,
+        forecast=forecast(one, point.tolerance, u), plain=_plain(results.day[rows], moved, ~fresh[1:]),
     )  # fmt: skip
 
 
-def _rate(drift: Drift) -> tuple[float | None, ...]:
-    if drift.fit is None:
-        return None, None, None
-    low, high = drift.fit.slope_interval()
-    return drift.fit.slope, float(low), float(high)
+SHOWN = (
+    "end",
+    "tolerance",
+    "days",
+    "records",
+    "values",
+    "found",
+    "left",
+    "adjusted",
+    "out",
+    "fresh",
+)
 
 
-def _years(first: dt.date, day: dt.date) -> float:
-    return (day - first).days / DAYS_PER_YEAR
+def _shown(results: Results, end: int) -> np.ndarray:
+    """The rows that say something of this end; of several on one day the last."""
+    known = ~(np.isnan(results.found[end]) & np.isnan(results.left[end]))
+    rows = np.flatnonzero(known)
+    last = np.r_[results.day[rows][1:] != results.day[rows][:-1], True][: len(rows)]
+    return rows[last]
 
 
-def _day(first: dt.date, years: float | None) -> dt.date | None:
-    return None if years is None else first + dt.timedelta(days=int(years * DAYS_PER_YEAR))
+def _or_none(values: np.ndarray) -> list[float | None]:
+    return [None if np.isnan(value) else float(value) for value in values]
+
+
+def _plain(days: np.ndarray, moved: np.ndarray, counted: np.ndarray) -> LineFit | None:
+    """The plain figure beside the method's: one rate through the origin of all increments."""
+    years = np.diff(days)[counted] / DAYS_PER_YEAR
+    return through_origin(years, moved[counted]) if counted.sum() >= 2 else None
+
+
+# ---- many points, as lists need them ----
+@dataclass(frozen=True)
+class Judged:
+    """Forecasts of all columns, and on each due date the probability of an as found in tolerance."""
+
+    told: Told
+    of: Outlook
+    forecast: Forecast
+    in_tolerance: np.ndarray
+
+
+def judge(points: list[PointFacts], told: Told, prior: Prior) -> Judged:
+    of = outlook(told.histories, prior)
+    due = np.array([(point.next_due - DAY_0).days for point in points])
+    ahead = np.maximum(due[told.place] - told.last_day, 0) / DAYS_PER_YEAR
+    return Judged(
+        told,
+        of,
+        forecast(of, told.tolerance, told.u_next),
+        of.probability_in(ahead, told.tolerance, told.u_next),
+    )
+
+
+def refit(point_ids: Iterable[int]) -> int:
+    """Judge and store the trends of these points; returns how many. Part of the caller's transaction."""
+    points = points_of(list(point_ids))
+    results = results_of(points)
+    told = told_of(points, results)
+    judged = judge(points, told, lent_to(told, points)) if told else None
+    rows = trend_rows(points, results, judged)
+    store(rows)
+    return len(rows)
+
+
+def trend_rows(points: list[PointFacts], results: Results, judged: Judged | None) -> list[tuple]:
+    """A row a point with any result, as STORE lists its columns."""
+    places = np.searchsorted([point.point_id for point in points], results.point)
+    visits = np.bincount(places, minlength=len(points))
+    rows = []
+    for place in np.flatnonzero(visits):
+        point = points[place]
+        told = _ends_of(int(place), judged) if judged else NOTHING
+        rows.append((
+            point.site_id, point.point_id, point.transmitter_id, point.family_id, int(visits[place]), *told
+        ))  # fmt: skip
+    return rows
+
+
+NOTHING: tuple = (None,) * 6 + (None, None, "", None)
+
+
+def _ends_of(place: int, judged: Judged) -> tuple:
+    """Rates of both ends; own weight, crossing and probability of the end that leaves the tolerance first."""
+    rates: list[float | None] = []
+    worst: tuple[float, float, int] | None = None
+    for end in (0, 1):
+        at = int(judged.told.column[end, place])
+        if at < 0:
+            rates += [None, None, None]
+            continue
+        one = judged.forecast
+        rates += [float(one.rate[at]), float(one.low[at]), float(one.high[at])]
+        mine = (float(one.meets[at]), float(judged.in_tolerance[at]), at)
+        worst = mine if worst is None or mine[:2] < worst[:2] else worst
+    if worst is None:
+        return NOTHING
+    years, _, at = worst
+    met_on = None
+    if np.isfinite(years):
+        met_on = date_of(int(judged.told.last_day[at]) + int(years * DAYS_PER_YEAR))
+    likely = min(
+        float(judged.in_tolerance[c]) for c in judged.told.column[:, place].tolist() if c >= 0
+    )
+    dated = bool(judged.forecast.dated[at])
+    return (
+        *rates, float(judged.forecast.own_weight[at]), met_on,
+        ENDS[int(judged.told.end[at])] if met_on else "", likely if dated else None,
+    )  # fmt: skip
+
+
+COLUMNS = {
+    "site_id": "bigint", "point_id": "bigint", "transmitter_id": "bigint", "family_id": "bigint", "results": "int",
+    "zero_rate": "float8", "zero_rate_low": "float8", "zero_rate_high": "float8",
+    "span_rate": "float8", "span_rate_low": "float8", "span_rate_high": "float8",
+    "own_weight": "float8", "crossing_on": "date", "crossing_of": "text", "in_tolerance": "float8",
+}  # fmt: skip
+STORE = f"""
+    INSERT INTO calibration_trend ({", ".join(COLUMNS)}, fitted_at)
+    SELECT *, transaction_timestamp() FROM unnest({", ".join(f"%s::{kind}[]" for kind in COLUMNS.values())})
+    ON CONFLICT (point_id) DO UPDATE SET
+    {", ".join(f"{name} = excluded.{name}" for name in COLUMNS if name not in ("site_id", "point_id"))},
+    fitted_at = excluded.fitted_at
+"""  # noqa: S608 - names of columns, written above
+
+
+def store(rows: Sequence[tuple]) -> None:
+    """Put these trends in place of the stored ones; a row is as COLUMNS lists it."""
+    if rows:
+        with connection.cursor() as cursor:
+            cursor.execute(STORE, [list(column) for column in zip(*rows, strict=True)])

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from calibration.views import calibrate, findings, jobs, procedures, records
+from calibration.views import calibrate, findings, fleet, jobs, procedures, records, steps
 
 urlpatterns = [
     path("jobs/", jobs.jobs, name="jobs"),
@@ -18,6 +18,9 @@ urlpatterns = [
     path("findings/<int:pk>/", findings.finding, name="finding"),
     path("findings/<int:pk>/assess/", findings.assess, name="finding_assess"),
     path("findings/<int:pk>/agree/", findings.agree, name="finding_agree"),
+    path("steps/", steps.step_list, name="steps"),
+    path("steps/<int:pk>/", steps.step, name="step"),
+    path("fleet/again/", fleet.again, name="fleet_again"),
     path("procedures/", procedures.procedure_list, name="procedures"),
     path("procedures/<slug:key>/", procedures.procedure, name="procedure"),
 ]

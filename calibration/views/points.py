@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
-from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from calibration.charts import drift_chart
 from calibration.models import Calibration, Procedure
-from calibration.operations.trends import NEEDED, Drift, PointTrend, trend_of
+from calibration.operations.trends import trend_of
+from calibration.views.drift import drift_of
 from plant.models import Installation, MeasuringPoint, Person, Transmitter
 from plant.permissions import may
 from plant.requests import SignedRequest
-from plant.templatetags.quantities import day_text, percent
 
 SHOWN = 12
-POINTS_OF_LINE = 60
 STRIP = (
     "site_id", "tag", "serial", "done_on", "performed_by_name", "approved_by_name", "state", "adjusted", "amends_id",
     "found_verdict", "left_verdict", "found_errors", "left_errors", "found_largest", "tolerance_percent",
@@ -50,7 +46,10 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         "finding": point.findings.filter(closed_at=None).first(),
         "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
         "limits": limits_of(point),
-        **drift_of(trend_of(point), asked=request.GET.get("of", ""), today=today),
+        **drift_of(
+            trend_of(point), asked=request.GET.get("of", ""), today=today, due=point.next_due
+        ),
+        "steps": list(point.steps.open().select_related("record")[:SHOWN]),
         **_acts(request.user, point.site_id),
     }
     return render(request, "calibration/point.html", facts)
@@ -75,7 +74,8 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
     if present:
         today = device.site.day_of(timezone.now())
         asked = request.GET.get("of", "")
-        facts |= drift_of(trend_of(present.point), asked=asked, today=today)
+        point = present.point
+        facts |= drift_of(trend_of(point), asked=asked, today=today, due=point.next_due)
     return render(request, "calibration/transmitter.html", facts)
 
 
@@ -110,85 +110,3 @@ def limits_of(point: MeasuringPoint) -> Limits:
         millimetres=None if span_mm is None else percent_ / 100 * span_mm,
         adjust_percent=point.adjust_limits.percent,
     )
-
-
-# ---- the drift, in a picture, a sentence and a table ----
-def drift_of(trend: PointTrend, *, asked: str, today: dt.date) -> dict[str, Any]:
-    """What a page shows of a trend: the end asked for (zero or span), else the one that needs a look first."""
-    met = trend.first_crossing
-    end = asked if asked in ("zero", "span") else met[1] if met else _steeper(trend)
-    drift = trend.span if end == "span" else trend.zero
-    tolerance = trend.tolerance_percent
-    return {
-        "trend": trend,
-        "drift": drift,
-        "drift_ends": ("zero", "span"),
-        "drift_chart": chart_of(drift, tolerance, today) if drift.fit else None,
-        "drift_rows": list(zip(drift.days, drift.values, drift.adjusted, strict=True))[::-1],
-        "drift_sentence": sentence(drift, tolerance, today),
-        "tolerance_percent": tolerance,
-    }
-
-
-def _steeper(trend: PointTrend) -> str:
-    rates = {d.end: abs(d.fit.slope) if d.fit else 0.0 for d in (trend.zero, trend.span)}
-    return "span" if rates["span"] > rates["zero"] else "zero"
-
-
-def sentence(drift: Drift, tolerance: float, today: dt.date) -> str:
-    """Rate, its 95 % interval and the day on which the band meets the tolerance, in words."""
-    if drift.fit is None:
-        have = f"{drift.results} result{'' if drift.results == 1 else 's'} so far"
-        return f"{NEEDED} results are needed before a trend can be drawn; there {_are(drift.results)} {have}."
-    low, high = (percent(float(end), tolerance) for end in drift.fit.slope_interval())
-    rate = f"{percent(float(drift.fit.slope), tolerance)} % of span a year (95 %: {low} to {high})"
-    return f"{rate}, from {drift.results} results. {_meets(drift, today)}"
-
-
-def _are(count: int) -> str:
-    return "is" if count == 1 else "are"
-
-
-def _meets(drift: Drift, today: dt.date) -> str:
-    if drift.crossing and drift.crossing.band_already_out:
-        return "The 95 % band reached beyond the tolerance already at the last result."
-    if drift.crossing_on is None:
-        return "The 95 % band does not meet the tolerance within 10 years."
-    word = "met" if drift.crossing_on < today else "meets"
-    return f"The 95 % band {word} the tolerance on {day_text(drift.crossing_on)}."
-
-
-def chart_of(drift: Drift, tolerance: float, today: dt.date) -> dict[str, Any]:
-    """The picture: results, line and band from the first result until a little beyond the crossing, or a year on."""
-    days = _days_of_line(drift, today)
-    line, half = drift.at(days)
-    shown_until = days[-1]
-    crossing = drift.crossing_on
-    out_already = drift.crossing is not None and drift.crossing.band_already_out
-    marked = crossing and crossing <= shown_until and not out_already
-    return drift_chart(
-        found_on=[day.isoformat() for day in drift.days],
-        found=drift.values,
-        line_on=[day.isoformat() for day in days],
-        line=line.tolist(),
-        band_low=(line - half).tolist(),
-        band_high=(line + half).tolist(),
-        tolerance=tolerance,
-        crossing_on=crossing.isoformat() if crossing and marked else None,
-        was_out=drift.out,
-        adjusted_on=[
-            day.isoformat() for day, was in zip(drift.days, drift.adjusted, strict=True) if was
-        ],
-    )
-
-
-def _days_of_line(drift: Drift, today: dt.date) -> list[dt.date]:
-    first, last = drift.days[0], drift.days[-1]
-    until = max(today, last) + dt.timedelta(days=365)
-    if drift.crossing_on and drift.crossing_on < last + 2 * (last - first):
-        until = max(until, drift.crossing_on + dt.timedelta(days=90))
-    days = (until - first).days
-    return [
-        first + dt.timedelta(days=round(days * n / (POINTS_OF_LINE - 1)))
-        for n in range(POINTS_OF_LINE)
-    ]

@@ -10,7 +10,17 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from calibration.demo.load import PASSWORD, Demo
-from calibration.models import Calibration, Deferral, Finding, Job, Round, Trend
+from calibration.models import (
+    Calibration,
+    Deferral,
+    Finding,
+    FleetRun,
+    Job,
+    Proposal,
+    Round,
+    StepQuestion,
+    Trend,
+)
 from calibration.operations.trends import trend_of
 from plant.models import ImportBatch, LedgerEntry, MeasuringPoint, Person, Site, Tank, Transmitter
 
@@ -132,41 +142,48 @@ def test_the_sticky_ropes_are_the_worst():
     assert Calibration.objects.filter(tag__in=worst, found_verdict="fail").count() >= 5
 
 
-def test_every_point_with_three_results_has_a_trend():
-    for row in Trend.objects.all():
-        assert (row.zero_rate is not None) == (row.results >= 3), row.point
-
-
-def strays(row: dict[str, str], point: MeasuringPoint) -> list[float]:
-    """Fitted less true rate at zero and at span, in standard deviations of what scatter, walk and adjusting allow.
-
-    A line takes drift as steady, so its own interval is too narrow where the error also wanders; and each adjustment
-    puts two readings' scatter into all that accumulates after it. Both add up like a walk of variance q a year, which
-    spreads the slope of a line over T years by 6/5 q / T.
-    """
-    trend, found = trend_of(point), []
-    walk, scatter = float(row["walk (%/sqrt year)"]), float(row["scatter (%)"])
-    for drift, rate, share in (
-        (trend.zero, "zero rate (%/year)", 1.0),
-        (trend.span, "rate at span (%/year)", 1.25),
-    ):
-        if drift.fit is None:
-            continue
-        years = (drift.days[-1] - drift.days[0]).days / 365.25
-        q = share * walk**2 + 2 * scatter**2 * sum(drift.adjusted[:-1]) / years
-        allowed = (1.2 * q / years + (scatter**2 + 0.003**2) / drift.fit.sxx) ** 0.5
-        found.append((float(drift.fit.slope) - float(row[rate])) / allowed)
-    return found
+def test_every_point_with_two_results_has_a_trend():
+    """But for one whose first as found after a swap was missing, or whose readings never reach the ends."""
+    lacking = {row.point.tag for row in Trend.objects.all() if row.zero_rate is None}
+    assert {row.results for row in Trend.objects.filter(point__tag__in=lacking)} <= {1, 2}
 
 
 def test_the_drift_found_is_the_drift_put_in():
-    """Of all rates of transmitters with a plain law about 95 % lie within two standard deviations of the truth."""
+    """About 95 % of the true rates of transmitters with a plain law lie within their stated 95 % intervals."""
     truth = [row for row in Demo(AS_OF).rows("truth.csv") if not row["story"]]
-    found = [stray for row in truth for stray in strays(row, point(row["tag"]))]
-    assert len(found) > 200
-    assert np.mean(np.abs(found) < 2) > 0.9
-    assert np.abs(found).max() < 4
-    assert np.mean(found) == pytest.approx(0, abs=0.3)  # no side is favoured
+    inside, off = [], []
+    for row in truth:
+        trend = trend_of(point(row["tag"]))
+        for drift, name in (
+            (trend.zero, "zero rate (%/year)"),
+            (trend.span, "rate at span (%/year)"),
+        ):
+            if drift.of is None:
+                continue
+            rate, low, high = drift.rate
+            true = float(row[name])
+            inside.append(low <= true <= high)
+            off.append((rate - true) / ((high - low) / 3.92))
+    assert len(inside) > 200
+    # Binomial: of 208 at 95 % fewer than 0.91 come once in a hundred times.
+    assert np.mean(inside) > 0.91
+    assert np.mean(off) == pytest.approx(0, abs=0.3)  # no side is favoured
+
+
+def test_the_pass_asks_about_the_steps_that_were_put_in():
+    asked = set(StepQuestion.objects.values_list("point__tag", flat=True))
+    assert {"LT-321A", "LT-301C"} <= asked
+    assert len(asked) < 20
+    done = FleetRun.objects.get()
+    assert (done.points, done.done, done.trouble) == (120, 120, "")
+
+
+def test_intervals_are_proposed_with_reasons():
+    offered = Proposal.objects.open()
+    assert offered.count() > 20
+    for one in offered:
+        assert one.reasons[0]["says"] == "end"
+        assert one.months <= 2 * max(one.months_now, 3)
 
 
 def test_the_welcome_tells_who_can_sign_in(capsys):

@@ -1,0 +1,124 @@
+"""What a list or a schedule needs of each instrument of a fleet: rate, and when the band meets the tolerance.
+
+Mean, variance and fourth moment of the mixture are polynomials in time. Once their coefficients are known the band of
+any day costs a few multiplications an instrument, whatever the number of values of q: the same band as
+``wander.Outlook.next_as_found`` draws. Visits and instruments as in wander.py; errors in % of span, time in years.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import stdtrit
+
+from calibration.metrology.crossing import HORIZON
+from calibration.metrology.drift import CannotFit
+from calibration.metrology.families import FEWEST_OTHERS
+from calibration.metrology.wander import Outlook, checked_tolerance
+
+GRID = np.r_[0.0, np.geomspace(0.1, HORIZON, 20)]
+_NORMAL = 1.959963984540054
+# Factor of the band against 1/ν; ν is never below 4 (wander.mixture_band).
+_INVERSE_DOF = np.linspace(0.0, 0.2499, 3000)
+_FACTOR = np.r_[
+    _NORMAL,
+    stdtrit(1 / _INVERSE_DOF[1:], 0.975) * np.sqrt(1 - 2 * _INVERSE_DOF[1:]),
+]
+
+
+class Moments(NamedTuple):
+    """Coefficients of rising powers of the years ahead: mean 2 by N, variance 3 by N, fourth moment 5 by N."""
+
+    mean: np.ndarray
+    variance: np.ndarray
+    fourth: np.ndarray
+
+    def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+        """Centre and half-width of the 95 % band, one day an instrument, or one for all."""
+        h = np.asarray(years, dtype=float)
+        v0, v1, v2 = self.variance
+        c0, c1, c2, c3, c4 = self.fourth
+        v = v0 + h * (v1 + h * v2)
+        fourth = c0 + h * (c1 + h * (c2 + h * (c3 + h * c4)))
+        # 1/ν of wander.mixture_band, ν = 4 + 6/excess.
+        excess = np.maximum(fourth / (v * v) - 3, 0.0)
+        factor = np.interp(excess / (4 * excess + 6), _INVERSE_DOF, _FACTOR)
+        return self.mean[0] + h * self.mean[1], factor * np.sqrt(v)
+
+
+def moments(of: Outlook, u_next: ArrayLike = 0.0) -> Moments:
+    """Of the next as found, read with standard uncertainty u_next; with 0 of the true error."""
+    w, b1 = of.weights, of.rates
+    b0, s0 = of.parts(0.0)
+    m0, m1 = (w * b0).sum(axis=0), (w * b1).sum(axis=0)
+    d0, d1 = b0 - m0, b1 - m1
+    s0 = s0 + np.square(u_next)
+    s1 = of.q + 2 * of.carried.carry_years * of.rate_variances
+    s2 = of.rate_variances
+    e0, e1, e2 = d0 * d0, 2 * d0 * d1, d1 * d1
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        return np.asarray((w * values).sum(axis=0))
+
+    # 3 S⁴ + 6 S² d² + d⁴ = 3 (S² + d²)² − 2 d⁴.
+    t0, t1, t2 = s0 + e0, s1 + e1, s2 + e2
+    fourth = np.array([
+        mean(3 * t0 * t0 - 2 * e0 * e0),
+        mean(6 * t0 * t1 - 4 * e0 * e1),
+        mean(3 * (t1 * t1 + 2 * t0 * t2) - 2 * (e1 * e1 + 2 * e0 * e2)),
+        mean(6 * t1 * t2 - 4 * e1 * e2),
+        mean(3 * t2 * t2 - 2 * e2 * e2),
+    ])  # fmt: skip
+    return Moments(np.array([m0, m1]), np.array([mean(t0), mean(t1), mean(t2)]), fourth)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """One place an instrument. rate, low, high: % of span a year with the 95 % interval.
+
+    own_weight: share of the rate that is its own; the rest is the family's. meets: years after the last visit until
+    the 95 % band of the next as found meets ± tolerance; 0: at once; inf: not within the horizon. dated: False where
+    two visits and no family say too little for any day; ``meets`` is then inf.
+    """
+
+    rate: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    own_weight: np.ndarray
+    meets: np.ndarray
+    dated: np.ndarray
+
+
+def forecast(of: Outlook, tolerance: ArrayLike, u_next: ArrayLike) -> Forecast:
+    """Raises CannotFit for a tolerance not above zero, or u_next below zero."""
+    half = np.broadcast_to(checked_tolerance(tolerance), len(of))
+    u = np.asarray(u_next, dtype=float)
+    if not (np.isfinite(u) & (u >= 0)).all():
+        raise CannotFit("u_next", "it must be a number not below zero")
+    rate = of.rate()
+    dated = (of.visits > 2) | (of.others >= FEWEST_OTHERS)
+    meets = np.where(dated, _meets(moments(of, u), half), np.inf)
+    return Forecast(rate.centre, rate.lower, rate.upper, of.own_weight, meets, dated)
+
+
+def _meets(of: Moments, half: np.ndarray) -> np.ndarray:
+    """When |centre| + half-width first rises to the tolerance: a grid names the span of time, halving the day."""
+
+    def beyond(years: ArrayLike) -> np.ndarray:
+        centre, width = of.band(years)
+        return np.asarray(np.abs(centre) + width >= half)
+
+    place = np.full(half.shape, len(GRID))
+    for k in range(len(GRID) - 1, -1, -1):
+        place[beyond(GRID[k])] = k
+    never = place == len(GRID)
+    high = GRID[np.minimum(place, len(GRID) - 1)]
+    low = GRID[np.clip(place - 1, 0, len(GRID) - 1)]
+    for _ in range(12):  # to within a day
+        middle = (low + high) / 2
+        out = beyond(middle)
+        low, high = np.where(out, low, middle), np.where(out, middle, high)
+    return np.where(never, np.inf, high)

@@ -1,0 +1,267 @@
+"""One pass over the fleet: families fitted, trends stored, steps questioned, intervals proposed.
+
+Only where something changed since the last pass: a changed point stirs its family, and the family all its members.
+Taken up again after a kill: each chunk is a transaction, and a run without a sign of life for long is done anew.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from django.db import connection, transaction
+
+from calibration.metrology.families import FEWEST_OTHERS
+from calibration.metrology.steps import Steps, find_steps, guess_kind
+from calibration.metrology.wander import Prior
+from calibration.models import Family, FleetRun, StepQuestion
+from calibration.operations import offers, trends
+from calibration.operations.results import PointFacts, Results, points_of, results_of
+from calibration.operations.told import ENDS, Told, told_of
+from plant.ledger import enter
+from plant.models import Person, Site
+from plant.permissions import require
+
+CHUNK = 20_000
+LOST = dt.timedelta(minutes=15)
+Clock = Callable[[], dt.datetime]
+
+
+def ask(site: Site, *, by: Person, at: dt.datetime) -> FleetRun:
+    """Have everything computed again, changed or not; the next tick begins it."""
+    require(by, "plan", site.pk)
+    with transaction.atomic():
+        run = FleetRun.objects.create(started_at=at, alive_at=at - LOST)
+        enter("compute fleet again", on=run, site=site, by=by)
+    return run
+
+
+def run(*, clock: Clock, nightly: bool) -> FleetRun | None:
+    """The pass that waits; of a night also one for what changed. None: nothing to do, or another is at it.
+
+    A pass that was asked for, or lost half way, computes everything.
+    """
+    now = clock()
+    with transaction.atomic():
+        taken = _take(now, nightly=nightly)
+        if taken is None:
+            return None
+        everything = taken.started_at < now
+    chunks = list(_chunks(None if everything else _last_finished(taken)))
+    if not chunks and not everything:
+        taken.delete()
+        return None
+    taken.points, taken.done = sum(len(ids) for ids in chunks), 0
+    taken.save(update_fields=["points", "done"])
+    for ids in chunks:
+        _do(taken, ids, clock)
+    taken.finished_at = taken.alive_at = clock()
+    taken.save(update_fields=["finished_at", "alive_at"])
+    return taken
+
+
+def _take(now: dt.datetime, *, nightly: bool) -> FleetRun | None:
+    """A run that waits or was lost; else, of a night, a new one, unless one is alive."""
+    waiting = FleetRun.objects.select_for_update(skip_locked=True).filter(finished_at=None)
+    lost = waiting.filter(alive_at__lte=now - LOST).order_by("id").first()
+    if lost:
+        lost.alive_at, lost.points = now, 0
+        lost.save(update_fields=["alive_at", "points"])
+        return lost
+    if not nightly or FleetRun.objects.filter(finished_at=None).exists():
+        return None
+    return FleetRun.objects.create(started_at=now, alive_at=now)
+
+
+def _last_finished(taken: FleetRun) -> dt.datetime | None:
+    before = FleetRun.objects.exclude(finished_at=None).exclude(pk=taken.pk)
+    last = before.filter(trouble="").order_by("-started_at").first()
+    return last.started_at if last else None
+
+
+def _do(taken: FleetRun, ids: list[int], clock: Clock) -> None:
+    try:
+        told = renew(ids, at=clock())
+    except Exception as trouble:
+        taken.trouble, taken.finished_at = f"{type(trouble).__name__}: {trouble}", clock()
+        taken.save(update_fields=["trouble", "finished_at"])
+        raise
+    taken.done += len(ids)
+    taken.proposals += told.proposals
+    taken.steps += told.steps
+    taken.alive_at = clock()
+    taken.save(update_fields=["done", "proposals", "steps", "alive_at"])
+
+
+# ---- what changed ----
+FAMILY_KEY = """
+    t.principle || CASE WHEN t.principle NOT IN ('capacitance rod', 'capacitance rope') OR q.id IS NULL THEN ''
+        WHEN q.conducts THEN ', conducting' ELSE ', insulating' END
+"""
+PLACED = """
+    FROM plant_measuringpoint p
+    JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
+    JOIN plant_transmitter t ON t.id = i.transmitter_id
+    JOIN plant_tank k ON k.id = p.tank_id
+    LEFT JOIN plant_product q ON q.id = k.product_id
+"""
+# By the times that the database itself notes: of rows that came in, and of former versions kept.
+CHANGED = """
+    WITH changed AS (
+        SELECT table_name, row_id FROM plant_rowhistory WHERE at >= %(since)s
+            AND table_name IN ('calibration_calibration', 'plant_installation', 'plant_measuringpoint',
+                'calibration_stepquestion', 'plant_productchange', 'calibration_policy', 'plant_tank')
+    )
+    SELECT point_id FROM calibration_calibration r
+        WHERE (entered_at >= %(since)s AND state = 'approved')
+        OR id IN (SELECT row_id FROM changed WHERE table_name = 'calibration_calibration')
+    UNION SELECT point_id FROM plant_installation WHERE entered_at >= %(since)s
+        OR id IN (SELECT row_id FROM changed WHERE table_name = 'plant_installation')
+    UNION SELECT id FROM plant_measuringpoint WHERE entered_at >= %(since)s
+        OR id IN (SELECT row_id FROM changed WHERE table_name = 'plant_measuringpoint')
+    UNION SELECT point_id FROM calibration_stepquestion
+        WHERE id IN (SELECT row_id FROM changed WHERE table_name = 'calibration_stepquestion')
+    UNION SELECT p.id FROM plant_measuringpoint p WHERE p.tank_id IN (
+        SELECT tank_id FROM plant_productchange WHERE entered_at >= %(since)s
+        UNION SELECT row_id FROM changed WHERE table_name = 'plant_tank')
+    UNION SELECT p.id FROM plant_measuringpoint p JOIN calibration_policy y
+        ON y.point_id = p.id OR (y.site_id = p.site_id AND y.duty = p.duty)
+        WHERE y.entered_at >= %(since)s
+        OR y.id IN (SELECT row_id FROM changed WHERE table_name = 'calibration_policy')
+"""
+MEMBERS = f"""
+    SELECT {FAMILY_KEY} AS key, array_agg(p.id ORDER BY p.id) {PLACED}
+    WHERE EXISTS (SELECT 1 FROM calibration_calibration r WHERE r.point_id = p.id AND r.state = 'approved')
+    GROUP BY 1 %s ORDER BY 1
+"""  # noqa: S608 - parts written above
+FAMILIES = f"""
+    INSERT INTO calibration_family (key, principle, conducts, members, zero_weights, span_weights)
+    SELECT DISTINCT {FAMILY_KEY}, t.principle, CASE WHEN t.principle IN ('capacitance rod', 'capacitance rope')
+        THEN q.conducts END, 0, '{{}}'::float8[], '{{}}'::float8[] {PLACED}
+    ON CONFLICT (key) DO NOTHING
+"""
+
+
+def _chunks(since: dt.datetime | None) -> Iterator[list[int]]:
+    """Points of whole families, some families together; a family is never split."""
+    with connection.cursor() as cursor:
+        cursor.execute(FAMILIES)
+        if since is None:
+            cursor.execute(MEMBERS % "")
+        else:
+            stirred = f"HAVING bool_or(p.id IN ({CHANGED}))"
+            cursor.execute(MEMBERS % stirred, {"since": since})
+        families = cursor.fetchall()
+    chunk: list[int] = []
+    for _, ids in families:
+        if chunk and len(chunk) + len(ids) > CHUNK:
+            yield sorted(chunk)
+            chunk = []
+        chunk += ids
+    if chunk:
+        yield sorted(chunk)
+
+
+# ---- the pass ----
+@dataclass(frozen=True)
+class Renewed:
+    points: int
+    steps: int
+    proposals: int
+
+
+@transaction.atomic
+def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
+    """Fit the families of these points (given whole), store trends, ask about new steps, propose intervals."""
+    points = points_of(point_ids)
+    results = results_of(points)
+    _forget_trends_of_others(points)
+    told = told_of(points, results)
+    if told is None:
+        trends.store(trends.trend_rows(points, results, None))
+        return Renewed(len(points), 0, 0)
+    family = _members(points, told)
+    steps = find_steps(told.histories, family, told.tolerance)
+    fresh = steps.flagged & ~told.marked(results.counted)
+    asked = _question(fresh, steps, told, points, results, at)
+    kept = told.with_histories(told.histories.without(fresh))
+    _store_families(points, told, steps.prior, at)
+    judged = trends.judge(points, kept, steps.prior)
+    trends.store(trends.trend_rows(points, results, judged))
+    made = offers.make(points, results, kept, judged, at=at)
+    return Renewed(len(points), asked, made)
+
+
+def _members(points: list[PointFacts], told: Told) -> np.ndarray:
+    """A number for each family and end; a point without a family is one of its own."""
+    keys = [
+        (points[p].family_id or -points[p].point_id, int(e))
+        for p, e in zip(told.place, told.end, strict=True)
+    ]
+    numbers = {key: n for n, key in enumerate(dict.fromkeys(keys))}
+    return np.array([numbers[key] for key in keys])
+
+
+def _forget_trends_of_others(points: list[PointFacts]) -> None:
+    """A trend belongs to the transmitter that was there; after a swap it says nothing."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "DELETE FROM calibration_trend t USING unnest(%s::bigint[], %s::bigint[]) n (point_id, transmitter_id)"
+            " WHERE t.point_id = n.point_id AND t.transmitter_id <> n.transmitter_id",
+            [[p.point_id for p in points], [p.transmitter_id for p in points]],
+        )
+
+
+def _question(
+    fresh: np.ndarray, steps: Steps, told: Told, points: list[PointFacts], results: Results, at: dt.datetime
+) -> int:  # fmt: skip
+    """A question for the cause of each new step; one that was asked before is not asked again."""
+    questions = []
+    for increment, column in np.argwhere(fresh).tolist():
+        row = told.row_of(increment, column)
+        guess = guess_kind(told.histories, steps.prior, column, increment)
+        point = points[told.place[column]]
+        questions.append(
+            StepQuestion(
+                site_id=point.site_id, point_id=point.point_id, record_id=int(results.record[row]),
+                end=ENDS[told.end[column]], size_percent=float(steps.size[increment, column]),
+                chance=float(steps.chance[column]), kind=KINDS[guess.kind.value], raised_at=at,
+            )
+        )  # fmt: skip
+    before = StepQuestion.objects.count()
+    StepQuestion.objects.bulk_create(questions, ignore_conflicts=True)
+    return StepQuestion.objects.count() - before
+
+
+KINDS = {"step": "step", "bad reading": "bad reading", "step or bad reading": "either"}
+
+
+def _store_families(points: list[PointFacts], told: Told, prior: Prior, at: dt.datetime) -> None:
+    """What each family now lends, from the first of its members at each end."""
+    rows: dict[int, Family] = {}
+    tolerances: dict[int, list[float]] = {}
+    for column, (place, end) in enumerate(zip(told.place.tolist(), told.end.tolist(), strict=True)):
+        family = points[place].family_id
+        if family is None:
+            continue
+        tolerances.setdefault(family, []).append(points[place].tolerance)
+        row = rows.setdefault(family, Family(pk=family))
+        lends = prior.others[column] >= FEWEST_OTHERS
+        row.members = max(row.members, int(prior.others[column]) + 1)
+        for name, value in (
+            ("rate", prior.rate),
+            ("spread", prior.spread),
+            ("mean_sd", prior.mean_sd),
+        ):
+            setattr(row, f"{ENDS[end]}_{name}", float(value[column]) if lends else None)
+        setattr(row, f"{ENDS[end]}_weights", prior.weights[:, column].tolist() if lends else [])
+    for family, row in rows.items():
+        row.tolerance_percent = float(np.median(tolerances[family]))
+        row.members = max(row.members, len(tolerances[family]) // 2)
+    names = ["members", "tolerance_percent"] + [
+        f"{end}_{name}" for end in ENDS for name in ("rate", "spread", "mean_sd", "weights")
+    ]
+    Family.objects.bulk_update(rows.values(), names, batch_size=200)
+    Family.objects.filter(pk__in=list(rows)).update(fitted_at=at)

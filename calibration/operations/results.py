@@ -1,0 +1,232 @@
+"""Standing results of the transmitters now at their points, read as columns: for one point or for a fleet.
+
+The server packs the rows into bytes, so that a million of them come over in a few messages instead of a million tuples.
+Read-only; used by trends and fleet.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from django.db import connection
+
+DAYS_PER_YEAR = 365.25
+DAY_0 = dt.date(2000, 1, 1)
+# Where a record carries no uncertainty: standard uncertainty of its errors, as a share of the tolerance. Rather small:
+# what is no error of reading is then taken for wandering, and the bands come out wider, not narrower.
+ASSUMED_U = 0.05
+
+ADJUSTED, STARTS, FOUND_OUT = 1, 2, 256
+FRESH, ASIDE, COUNTED = (4, 8), (16, 32), (64, 128)  # at zero, at span
+
+ROW = np.dtype([
+    ("point", ">i8"), ("record", ">i8"), ("day", ">i4"), ("flags", ">i4"),
+    ("found_zero", ">f8"), ("found_span", ">f8"), ("left_zero", ">f8"), ("left_span", ">f8"),
+    ("u_zero", ">f8"), ("u_span", ">f8"), ("shared_zero", ">f8"), ("shared_span", ">f8"),
+])  # fmt: skip
+
+# A failure or a repair starts a segment of its own. A step with a cause other than a repair, or still without one,
+# is a fresh level; a bad reading is set aside.
+RESULTS = """
+    SELECT string_agg(int8send(point_id) || int8send(id) || int4send(day) || int4send(flags)
+        || float8send(found_at_zero) || float8send(found_at_span)
+        || float8send(left_at_zero) || float8send(left_at_span)
+        || float8send(u_zero) || float8send(u_span) || float8send(u_zero_shared) || float8send(u_span_shared), '')
+    FROM (
+        SELECT r.point_id, r.id, r.done_on - DATE '2000-01-01' AS day,
+            r.adjusted::int
+            + 2 * (r.shows_failure OR j.id IS NOT NULL
+                OR coalesce(z.cause = 'repair', false) OR coalesce(s.cause = 'repair', false))::int
+            + 4 * coalesce(z.cause NOT IN ('bad reading', 'drift'), false)::int
+            + 8 * coalesce(s.cause NOT IN ('bad reading', 'drift'), false)::int
+            + 16 * (z.cause IS NOT DISTINCT FROM 'bad reading')::int
+            + 32 * (s.cause IS NOT DISTINCT FROM 'bad reading')::int
+            + 64 * (z.cause IS NOT DISTINCT FROM 'drift')::int
+            + 128 * (s.cause IS NOT DISTINCT FROM 'drift')::int
+            + 256 * (r.found_verdict = 'fail')::int AS flags,
+            coalesce(r.found_at_zero, 'NaN') AS found_at_zero, coalesce(r.found_at_span, 'NaN') AS found_at_span,
+            coalesce(r.left_at_zero, 'NaN') AS left_at_zero, coalesce(r.left_at_span, 'NaN') AS left_at_span,
+            coalesce(r.u_zero, 'NaN') AS u_zero, coalesce(r.u_span, 'NaN') AS u_span,
+            coalesce(r.u_zero_shared, 0) AS u_zero_shared, coalesce(r.u_span_shared, 0) AS u_span_shared
+        FROM calibration_calibration r
+        JOIN plant_installation i ON i.point_id = r.point_id AND i.transmitter_id = r.transmitter_id
+            AND i.removed_on IS NULL
+        LEFT JOIN calibration_job j ON j.id = r.job_id AND j.why = 'after repair'
+        LEFT JOIN calibration_stepquestion z ON z.record_id = r.id AND z."end" = 'zero'
+        LEFT JOIN calibration_stepquestion s ON s.record_id = r.id AND s."end" = 'span'
+        WHERE r.point_id = ANY(%s) AND r.state = 'approved' AND NOT EXISTS (
+            SELECT 1 FROM calibration_calibration a WHERE a.amends_id = r.id AND a.state = 'approved')
+    ) rows
+"""
+
+# Tolerance in % of span, as plant.level.tolerance has it; the family's key as calibration.operations.families has it.
+POINTS = """
+    SELECT p.id, p.site_id, i.transmitter_id, f.id, p.next_due, p.interval_months,
+        CASE p.tolerance_unit WHEN '%%' THEN p.tolerance::float8
+            WHEN 'mA' THEN 100 * p.tolerance::float8 / CASE p.signal WHEN '0-20mA' THEN 20 ELSE 16 END
+            ELSE 0.1 * p.tolerance::float8 / abs(p.upper_base - p.lower_base) END,
+        f.members, f.zero_rate, f.zero_spread, f.zero_mean_sd, f.zero_weights,
+        f.span_rate, f.span_spread, f.span_mean_sd, f.span_weights, f.tolerance_percent, f.key, p.duty,
+        (SELECT array_agg(c."on") FROM plant_productchange c WHERE c.tank_id = p.tank_id
+            AND t.principle IN ('capacitance rod', 'capacitance rope'))
+    FROM plant_measuringpoint p
+    JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
+    JOIN plant_transmitter t ON t.id = i.transmitter_id
+    JOIN plant_tank k ON k.id = p.tank_id
+    LEFT JOIN plant_product q ON q.id = k.product_id
+    LEFT JOIN calibration_family f ON f.key = t.principle || CASE
+        WHEN t.principle NOT IN ('capacitance rod', 'capacitance rope') OR q.id IS NULL THEN ''
+        WHEN q.conducts THEN ', conducting' ELSE ', insulating' END
+    WHERE p.id = ANY(%s) ORDER BY p.id
+"""
+
+
+@dataclass(frozen=True)
+class Lent:
+    """What a family lends at one end: rate, spread, how well the rate is known, weights of the walks."""
+
+    rate: float
+    spread: float
+    mean_sd: float
+    weights: list[float]
+
+
+@dataclass(frozen=True)
+class PointFacts:
+    """A point with a transmitter, as a forecast needs it. tolerance: ± % of span."""
+
+    point_id: int
+    site_id: int
+    transmitter_id: int
+    family_id: int | None
+    next_due: dt.date
+    interval_months: int
+    tolerance: float
+    others: int
+    lent: tuple[Lent | None, Lent | None]
+    # Of its family, where there is one: the walks are scaled by it.
+    usual_tolerance: float
+    family_key: str
+    duty: str
+    product_changes: list[dt.date]
+
+
+@dataclass(frozen=True)
+class Results:
+    """One row a visit and point, ordered by point and day. Readings in % of span; columns for zero and for span.
+
+    ``fresh``: a new level begins with this visit. ``begins``: and a new rate too. ``counted``: somebody said that the
+    increment to it is drift like any other.
+    """
+
+    point: np.ndarray
+    record: np.ndarray
+    day: np.ndarray
+    adjusted: np.ndarray
+    begins: np.ndarray
+    found_out: np.ndarray
+    fresh: np.ndarray
+    counted: np.ndarray
+    found: np.ndarray
+    left: np.ndarray
+    u: np.ndarray
+    shared: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.point)
+
+
+def points_of(point_ids: list[int]) -> list[PointFacts]:
+    """The points at which a transmitter hangs, by their number (one query)."""
+    with connection.cursor() as cursor:
+        cursor.execute(POINTS, [point_ids])
+        return [_facts(row) for row in cursor.fetchall()]
+
+
+def _facts(row: tuple[Any, ...]) -> PointFacts:
+    lent = [Lent(*four) if four[3] else None for four in (row[8:12], row[12:16])]
+    return PointFacts(
+        point_id=row[0],
+        site_id=row[1],
+        transmitter_id=row[2],
+        family_id=row[3],
+        next_due=row[4],
+        interval_months=row[5],
+        tolerance=row[6],
+        others=max((row[7] or 0) - 1, 0),
+        lent=(lent[0], lent[1]),
+        usual_tolerance=row[16] or row[6],
+        family_key=row[17] or "",
+        duty=row[18],
+        product_changes=row[19] or [],
+    )
+
+
+def results_of(points: list[PointFacts]) -> Results:
+    """All standing results of these points since their last segment began (one query)."""
+    with connection.cursor() as cursor:
+        cursor.execute(RESULTS, [[point.point_id for point in points]])
+        packed = cursor.fetchone()[0]
+    rows = np.frombuffer(packed or b"", dtype=ROW)
+    rows = rows[np.lexsort((rows["record"], rows["day"], rows["point"]))]
+    flags, point = rows["flags"].astype(int), rows["point"].astype(np.int64)
+    day = rows["day"].astype(int)
+
+    def both(name: str) -> np.ndarray:
+        return np.array([rows[f"{name}_zero"], rows[f"{name}_span"]], dtype=float)
+
+    found, left = both("found"), both("left")
+    fresh = np.array([(flags & bit) > 0 for bit in FRESH])
+    fresh |= _after_product_change(points, point, day)
+    counted = np.array([(flags & bit) > 0 for bit in COUNTED])
+    aside = np.array([(flags & bit) > 0 for bit in ASIDE])
+    adjusted = (flags & ADJUSTED) > 0
+    # A bad reading that was adjusted after still has its as left; without adjustment it has nothing.
+    found[aside] = np.nan
+    left[aside & ~adjusted] = np.nan
+    begins = (flags & STARTS) > 0
+    found[:, begins] = np.nan
+    kept = _since_last_start(point, begins)
+    tolerance = np.array([p.tolerance for p in points])
+    own = tolerance[np.searchsorted([p.point_id for p in points], point)] if len(point) else point
+    u = both("u")
+    u = np.where(u > 0, u, ASSUMED_U * own)
+    return Results(
+        point[kept], rows["record"].astype(np.int64)[kept], day[kept], adjusted[kept], begins[kept],
+        ((flags & FOUND_OUT) > 0)[kept],
+        fresh[:, kept], counted[:, kept], found[:, kept], left[:, kept], u[:, kept],
+        np.minimum(both("shared"), u)[:, kept],
+    )  # fmt: skip
+
+
+def _after_product_change(
+    points: list[PointFacts], point: np.ndarray, day: np.ndarray
+) -> np.ndarray:
+    """Where another product came between a visit and the one before it."""
+    changed = np.zeros(len(point), dtype=bool)
+    for one in points:
+        if not one.product_changes:
+            continue
+        low, high = np.searchsorted(point, [one.point_id, one.point_id + 1])
+        for on in one.product_changes:
+            at = low + np.searchsorted(day[low:high], (on - DAY_0).days)
+            if low < at < high:
+                changed[at] = True
+    return changed
+
+
+def _since_last_start(point: np.ndarray, begins: np.ndarray) -> np.ndarray:
+    """The rows from the last start of each point on."""
+    if not len(point):
+        return np.zeros(0, dtype=bool)
+    place = np.arange(len(point))
+    first = np.flatnonzero(np.r_[True, point[1:] != point[:-1]])
+    last_start = np.maximum.reduceat(np.where(begins, place, -1), first)
+    return place >= np.repeat(last_start, np.diff(np.r_[first, len(point)]))
+
+
+def date_of(day: int) -> dt.date:
+    return DAY_0 + dt.timedelta(int(day))

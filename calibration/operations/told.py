@@ -1,0 +1,118 @@
+"""From results to histories and what is believed of them beforehand; the two ends of a range are two columns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calibration.metrology.drift import CannotFit
+from calibration.metrology.families import FEWEST_OTHERS
+from calibration.metrology.histories import Histories, gather
+from calibration.metrology.wander import DEFAULT_RATE_SD, NODES, Prior
+from calibration.operations.results import DAYS_PER_YEAR, PointFacts, Results
+
+ENDS = ("zero", "span")
+
+
+@dataclass(frozen=True)
+class Told:
+    """N columns: histories of single ends. place, end: whose. column: 2 by points, −1 where nothing can be told."""
+
+    histories: Histories
+    place: np.ndarray
+    end: np.ndarray
+    column: np.ndarray
+    tolerance: np.ndarray
+    u_next: np.ndarray
+    # Visits of all columns one after the other, in order of time: the row of Results each stands for.
+    rows: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.place)
+
+    def with_histories(self, histories: Histories) -> Told:
+        return replace(self, histories=histories)
+
+    def row_of(self, increment: int, column: int) -> int:
+        """The row of Results whose as found ends this increment (a row of the histories)."""
+        ends = np.cumsum(self.histories.visits)[column]
+        return int(self.rows[ends - len(self.histories.increments) + increment])
+
+    def marked(self, by_row: np.ndarray) -> np.ndarray:
+        """A mark of Results (2 by rows) on the increments that end there, K by N."""
+        k, n = self.histories.increments.shape
+        visits = self.histories.visits
+        column = np.repeat(np.arange(n), visits)
+        place = np.arange(len(self.rows)) - np.repeat(np.cumsum(visits), visits) + k
+        marks = np.zeros((k, n), dtype=bool)
+        inside = place >= 0
+        marks[place[inside], column[inside]] = by_row[self.end[column], self.rows][inside]
+        return marks
+
+    @property
+    def last_day(self) -> np.ndarray:
+        """Of the last visit, counted from results.DAY_0."""
+        return np.rint(self.histories.last_year * DAYS_PER_YEAR).astype(int)
+
+
+def told_of(points: list[PointFacts], results: Results) -> Told | None:
+    """None where not one history can be told."""
+    numbers = np.array([point.point_id for point in points], dtype=np.int64)
+    place = np.searchsorted(numbers, results.point)
+    found = np.where(results.fresh, np.nan, results.found)
+    known = ~(np.isnan(found) & np.isnan(results.left))
+    rows = [np.flatnonzero(known[end]) for end in (0, 1)]
+
+    def column(values: np.ndarray) -> np.ndarray:
+        """One after the other: zero's rows, then span's."""
+        if values.ndim == 1:
+            return np.concatenate([values[rows[0]], values[rows[1]]])
+        return np.concatenate([values[0][rows[0]], values[1][rows[1]]])
+
+    group = np.concatenate([2 * place[rows[0]], 2 * place[rows[1]] + 1])
+    try:
+        told = gather(
+            group, column(results.day / DAYS_PER_YEAR), column(found), column(results.left),
+            column(results.adjusted), column(results.u), column(results.shared),
+        )  # fmt: skip
+    except CannotFit:
+        return None
+    whose, end = told.groups // 2, told.groups % 2
+    columns = np.full((2, len(points)), -1)
+    columns[end, whose] = np.arange(len(whose))
+    tolerance = np.array([point.tolerance for point in points])[whose]
+    u_next = np.sqrt(told.histories.level_variance)
+    visits = _visits(group, np.concatenate(rows), results.day, told.groups)
+    return Told(told.histories, whose, end, columns, tolerance, u_next, visits)
+
+
+def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarray) -> np.ndarray:
+    """The rows in order of group and day, of one day the last; only of the groups that were kept."""
+    order = np.lexsort((day[row], group))
+    group, row = group[order], row[order]
+    last = np.r_[(group[1:] != group[:-1]) | (day[row][1:] != day[row][:-1]), True]
+    return np.asarray(row[last & np.isin(group, kept)])
+
+
+def lent_to(told: Told, points: list[PointFacts]) -> Prior:
+    """What is believed of each column beforehand: by its family, or the wide default."""
+    lent = [points[p].lent[e] for p, e in zip(told.place, told.end, strict=True)]
+    enough = np.array([points[p].others >= FEWEST_OTHERS for p in told.place])
+    enough &= np.array([one is not None for one in lent])
+    flat = np.full(NODES.size, 1 / NODES.size)
+    spread = DEFAULT_RATE_SD * told.tolerance
+
+    def given(name: str, default: np.ndarray) -> np.ndarray:
+        own = [getattr(one, name) if one else 0.0 for one in lent]
+        return np.where(enough, np.array(own, dtype=float), default)
+
+    usual = np.array([points[p].usual_tolerance for p in told.place])
+    weights = np.array(
+        [one.weights if one and ok else flat for one, ok in zip(lent, enough, strict=True)]
+    )
+    others = np.array([points[p].others for p in told.place])
+    return Prior(
+        given("rate", np.zeros(len(told))), given("spread", spread), given("mean_sd", np.zeros(len(told))),
+        np.outer(NODES, np.where(enough, usual, told.tolerance)) ** 2, weights.T, np.where(enough, others, 0),
+    )  # fmt: skip
