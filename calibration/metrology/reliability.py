@@ -1,30 +1,33 @@
 """How long a family stays in tolerance, told from pass and fail at visits alone.
 
 When an instrument went out is never seen: a fail says "since the last visit found in", a pass "not yet". Adjustment
-renews; a pass without adjustment does not. Limits are by profile likelihood, widened by the design effect, since visits
-of one instrument go together. Where readings exist, the drift rule of intervals.py knows far more from fewer visits.
-Source: maximum likelihood for interval-censored times (textbook; checked by INT-04); Clopper and Pearson for exact
-binomial limits; the smallest samples and the design effect by simulation for this book.
+renews; a pass without adjustment does not. Limits are by the full profile likelihood (for each value of what is asked,
+the best of everything else), widened by the design effect, since visits of one instrument go together. Where readings
+exist, the drift rule of intervals.py knows far more from fewer visits.
+Source: maximum likelihood for interval-censored times (textbook; checked by INT-04 and INT-05); the smallest samples,
+the design effect and the cover of the limits by simulation for this book (tests/bench/reliability.py).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq, minimize_scalar
-from scipy.special import bdtr, betaincinv, gammaincc, ndtri
+from scipy.special import gammaincc, ndtri
 
 from calibration.metrology.drift import CannotFit
+from calibration.metrology.shares import Limits, check_share
 
 FEWEST_RESULTS, FEWEST_FAILURES = 20, 1
 FEWEST_RESULTS_WEIBULL, FEWEST_FAILURES_WEIBULL, LENGTH_RATIO = 60, 10, 1.5
 DESIGN_EFFECT_UNSEEN = 2.0  # where no failure shows how far visits go together
 _SHAPES = (0.05, 20.0)
+_EDGE = 48  # curves along each side of the edge of the confidence region
 
 
 # ---- what was seen ----
@@ -47,6 +50,10 @@ class Results:
     def failures(self) -> int:
         return int(self.out.sum())
 
+    @property
+    def instruments(self) -> int:
+        return int(self.instrument.max()) + 1
+
     def some(self, rows: np.ndarray) -> Results:
         return Results(self.instrument[rows], self.start[rows], self.end[rows], self.out[rows])
 
@@ -67,35 +74,50 @@ def results(instrument: ArrayLike, start: ArrayLike, end: ArrayLike, out: ArrayL
     return Results(who, s, e, failed)
 
 
+class Told(NamedTuple):
+    """Visits as times since renewal. row: which visit each one is; the rest as in Results."""
+
+    row: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    out: np.ndarray
+
+
+def clocked(
+    instrument: ArrayLike, years: ArrayLike, found_in: ArrayLike, renewed: ArrayLike
+) -> Told:
+    """Each visit that tells something, by the time since renewal; visits in any order, shapes alike (n,).
+
+    found_in: as found in tolerance. renewed: adjusted, repaired or swapped, and left in tolerance: the clock begins
+    again. The first visit of an instrument only starts its clock. After a fail that was not put right nothing is
+    counted until a renewal: it was out, and stays out.
+    """
+    ids, t = np.asarray(instrument), np.asarray(years, dtype=float)
+    renew = np.asarray(renewed, dtype=bool)
+    if not ids.size:
+        return Told(*(np.zeros(0, dtype=kind) for kind in (int, float, float, bool)))
+    order = np.lexsort((t, ids))
+    ids, t, renew = ids[order], t[order], renew[order]
+    out = ~np.asarray(found_in, dtype=bool)[order]
+    first = np.r_[True, ids[1:] != ids[:-1]]
+    place = np.arange(len(ids))
+    before = np.r_[0, place[:-1]]
+    # The visit that set the clock running last, seen from the visit before this one.
+    clock = np.maximum.accumulate(np.where(first | renew, place, 0))[before]
+    left_out = np.cumsum(out & ~renew)
+    stuck = left_out[before] - left_out[clock] + (out & ~renew)[clock] > 0
+    told = ~first & ~stuck
+    return Told(
+        order[told], (t[before] - t[clock])[told], (t - t[clock])[told], out[told]
+    )  # fmt: skip
+
+
 def from_visits(
     instrument: ArrayLike, years: ArrayLike, found_in: ArrayLike, renewed: ArrayLike
 ) -> Results:
-    """Results from one row a visit in any order; the first visit of each instrument only starts its clock.
-
-    found_in: as found in tolerance. renewed: adjusted, repaired or swapped: the clock begins again. After a fail
-    that was not put right nothing is counted until a renewal: it was out, and stays out.
-    """
-    ids, t = np.asarray(instrument), np.asarray(years, dtype=float)
-    inside, renew = np.asarray(found_in, dtype=bool), np.asarray(renewed, dtype=bool)
-    rows: list[tuple[int, float, float, bool]] = []
-    order = np.lexsort((t, ids))
-    _, who = np.unique(ids, return_inverse=True)
-    previous, clock, counting = -1, 0.0, True
-    for at, before in zip(order, np.r_[order[:1], order[:-1]], strict=True):
-        if who[at] != previous:
-            previous, clock, counting = who[at], t[at], True
-            continue
-        if counting:
-            rows.append((who[at], t[before] - clock, t[at] - clock, not inside[at]))
-        if renew[at]:
-            clock, counting = t[at], True
-        elif not inside[at]:
-            counting = False
-    return (
-        results(*(np.array(column) for column in zip(*rows, strict=True)))
-        if rows
-        else results([], [], [], [])
-    )
+    """Results from one row a visit, as ``clocked``. Raises CannotFit where no visit tells anything."""
+    told = clocked(instrument, years, found_in, renewed)
+    return results(np.asarray(instrument)[told.row], told.start, told.end, told.out)
 
 
 def design_effect(seen: Results) -> float:
@@ -112,17 +134,13 @@ def design_effect(seen: Results) -> float:
 
 
 # ---- fits ----
-class Limits(NamedTuple):
-    lower: float
-    upper: float
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ReliabilityFit:
     """R(t) = exp(−(t / scale)^shape), t in years since renewal; shape 1 is the exponential.
 
-    rate: scale^−shape. rate_limits, shape_limits: at the confidence asked for, design effect included; those of the
-    rate hold for the fitted shape.
+    rate: scale^−shape, what is lost of ln R by the first year. edge: (2, k) logarithms of rate and shape of curves all
+    round the edge of the confidence region; what any limit is read from. Limits are two-sided at ``confidence``, design
+    effect included: at 0.90 either of them is a one-sided 95 % limit.
     """
 
     scale: float
@@ -131,37 +149,76 @@ class ReliabilityFit:
     results: int
     failures: int
     design_effect: float
-    rate_limits: Limits
-    shape_limits: Limits
+    confidence: float
+    edge: np.ndarray = field(repr=False)
 
     @property
     def rate(self) -> float:
         return float(self.scale**-self.shape)
 
+    @property
+    def is_weibull(self) -> bool:
+        return self.edge.shape[1] > 2
+
+    @property
+    def rate_limits(self) -> Limits:
+        return Limits(*(math.exp(end[0]) for end in _ends(self.edge[:1])))
+
+    @property
+    def shape_limits(self) -> Limits:
+        return Limits(math.exp(self.edge[1].min()), math.exp(self.edge[1].max()))
+
     def reliability(self, years: ArrayLike) -> np.ndarray:
         return np.exp(-((np.asarray(years, dtype=float) / self.scale) ** self.shape))
 
+    def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+        """Lower and upper limit of R at each time (n,), years above 0: pointwise, not for the curve as a whole."""
+        at = np.log(np.asarray(years, dtype=float).ravel())[:, None]
+        low, high = _ends(self.edge[0] + np.exp(self.edge[1]) * at)
+        return np.exp(-np.exp(high)), np.exp(-np.exp(low))
+
     def interval(self, target: float) -> float:
         """Years until reliability falls to the target."""
-        _check_share("target", target)
+        check_share("target", target)
         return float(self.scale * (-math.log(target)) ** (1 / self.shape))
+
+    def interval_limits(self, target: float) -> Limits:
+        """Limits of those years: where the band meets the target."""
+        check_share("target", target)
+        logs = (math.log(-math.log(target)) - self.edge[0]) / np.exp(self.edge[1])
+        return Limits(*(math.exp(end[0]) for end in _ends(logs[None, :])))
+
+
+def _ends(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Smallest and largest along a closed edge (n, k), between its curves by a parabola through three neighbours."""
+    if values.shape[1] <= 2:
+        return values.min(axis=1), values.max(axis=1)
+    return -_peak(-values), _peak(values)
+
+
+def _peak(values: np.ndarray) -> np.ndarray:
+    rows, at = np.arange(len(values)), values.argmax(axis=1)
+    top = values[rows, at]
+    before, after = values[rows, at - 1], values[rows, (at + 1) % values.shape[1]]
+    bend = before - 2 * top + after
+    return top - np.where(bend < 0, (before - after) ** 2 / np.where(bend < 0, 8 * bend, 1.0), 0.0)
 
 
 def fit_exponential(seen: Results, *, confidence: float = 0.95) -> ReliabilityFit:
     """A constant rate of going out. Raises CannotFit for fewer than 20 results or no failure: see rate_limit."""
-    _check_share("confidence", confidence)
+    check_share("confidence", confidence)
     if len(seen) < FEWEST_RESULTS:
         raise CannotFit("seen", f"{len(seen)} results; {FEWEST_RESULTS} are needed")
     if seen.failures < FEWEST_FAILURES:
         raise CannotFit("seen", "nothing was found out of tolerance: only a limit can be given")
     effect = design_effect(seen)
-    passed = _Passed.of(seen, 1.0)
+    passed = _Passed.of(seen, np.ones(1))
     log_rate, best = passed.best()
-    limits = _where_it_drops(passed.log_likelihood, log_rate, best, effect, confidence)
-    rates = Limits(*(math.exp(end) for end in limits))
+    ends = passed.where_it_drops(log_rate, float(best[0]) - _drop(effect, confidence))
+    edge = np.array([[float(ends[0][0]), float(ends[1][0])], [0.0, 0.0]])
     return ReliabilityFit(
-        math.exp(-log_rate), 1.0, best, len(seen), seen.failures, effect, rates, Limits(1.0, 1.0)
-    )
+        math.exp(-log_rate[0]), 1.0, float(best[0]), len(seen), seen.failures, effect, confidence, edge
+    )  # fmt: skip
 
 
 def fit_weibull(seen: Results, *, confidence: float = 0.95) -> ReliabilityFit:
@@ -170,29 +227,30 @@ def fit_weibull(seen: Results, *, confidence: float = 0.95) -> ReliabilityFit:
     Raises CannotFit for fewer than 60 results or 10 failures, or interval lengths that hardly differ: then any shape
     fits as well.
     """
-    _check_share("confidence", confidence)
+    check_share("confidence", confidence)
     _refuse_weibull(seen)
     effect = design_effect(seen)
 
     def profile(log_shape: float) -> float:
-        return _Passed.of(seen, math.exp(log_shape)).best()[1]
+        return float(_Passed.of(seen, np.exp([log_shape])).best()[1][0])
 
-    low, high = (math.log(s) for s in _SHAPES)
-    grid = np.linspace(low, high, 25)
-    peak = float(grid[np.argmax([profile(g) for g in grid])])
-    step = grid[1] - grid[0]
+    grid = np.linspace(math.log(_SHAPES[0]), math.log(_SHAPES[1]), 25)
+    peak = float(grid[np.argmax(_Passed.of(seen, np.exp(grid)).best()[1])])
+    step = float(grid[1] - grid[0])
     found = minimize_scalar(
         lambda x: -profile(x), (peak - step, peak, peak + step), method="golden", tol=1e-9
     )
-    shape, best = math.exp(found.x), float(-found.fun)
-    log_rate, _ = _Passed.of(seen, shape).best()
-    shapes = _where_it_drops(profile, found.x, best, effect, confidence)
-    fixed = _Passed.of(seen, shape)
-    rates = _where_it_drops(fixed.log_likelihood, log_rate, best, effect, confidence)
+    log_shape, best = float(found.x), float(-found.fun)
+    log_rate = float(_Passed.of(seen, np.exp([log_shape])).best()[0][0])
+    floor = best - _drop(effect, confidence)
+    lowest, highest = (
+        _shape_limit(lambda x: profile(x) - floor, log_shape, end) for end in (grid[0], grid[-1])
+    )
+    edge = _edge(seen, lowest, highest, floor)
+    shape = math.exp(log_shape)
     return ReliabilityFit(
-        math.exp(-log_rate / shape), shape, best, len(seen), seen.failures, effect,
-        Limits(*(math.exp(e) for e in rates)), Limits(*(math.exp(e) for e in shapes)),
-    )  # fmt: skip
+        math.exp(-log_rate / shape), shape, best, len(seen), seen.failures, effect, confidence, edge
+    )
 
 
 def _refuse_weibull(seen: Results) -> None:
@@ -206,66 +264,95 @@ def _refuse_weibull(seen: Results) -> None:
         raise CannotFit("seen", "all visits came after about the same time: no shape can be told")
 
 
+def _drop(effect: float, confidence: float) -> float:
+    """By how much the log likelihood falls from its peak to the edge of a two-sided region for one quantity."""
+    return effect * float(ndtri(0.5 + confidence / 2)) ** 2 / 2
+
+
+def _shape_limit(above_floor: Callable[[float], float], at: float, end: float) -> float:
+    """Where the profile over the rate meets the floor between ``at`` and ``end``; ``end`` where it never does."""
+    return float(end) if above_floor(end) >= 0 else float(brentq(above_floor, at, end, xtol=1e-9))
+
+
+def _edge(seen: Results, lowest: float, highest: float, floor: float) -> np.ndarray:
+    """Logarithms of rate and shape (2, k) all round the region where the log likelihood is at least ``floor``."""
+    turn = np.linspace(0, math.pi, _EDGE + 1)
+    shapes = (lowest + highest) / 2 - (highest - lowest) / 2 * np.cos(turn)
+    passed = _Passed.of(seen, np.exp(shapes))
+    low, high = passed.where_it_drops(passed.best()[0], floor)
+    return np.stack([np.r_[low, high[-2:0:-1]], np.r_[shapes, shapes[-2:0:-1]]])
+
+
 @dataclass(frozen=True)
 class _Passed:
-    """Exponential likelihood on time raised to the shape: each row counts by the time passed within it."""
+    """Exponential likelihood on time raised to each of k shapes: each row counts by the time passed within it.
+
+    out: (m, k) of the rows found out; inside: (k,) summed over those found in. Log rates are (k,) throughout; in them
+    the likelihood is concave.
+    """
 
     out: np.ndarray
-    inside: float
+    inside: np.ndarray
     exact: int
-    constant: float
+    constant: np.ndarray
 
     @staticmethod
-    def of(seen: Results, shape: float) -> _Passed:
-        lapse = seen.end**shape - seen.start**shape
+    def of(seen: Results, shapes: np.ndarray) -> _Passed:
         at_once = seen.out & (seen.start == seen.end)
-        t = seen.end[at_once]
+        later, kept = seen.out & ~at_once, ~seen.out
+        start, end = seen.start[kept], seen.end[kept]
+        t = np.log(seen.end[at_once])
         return _Passed(
-            lapse[seen.out & ~at_once], float(lapse[~seen.out].sum()), int(at_once.sum()),
-            float((math.log(shape) + (shape - 1) * np.log(t)).sum()),
-        )  # fmt: skip
-
-    def log_likelihood(self, log_rate: float) -> float:
-        x = math.exp(log_rate) * self.out
-        seen_out = float(np.log(-np.expm1(-x)).sum())
-        return seen_out - math.exp(log_rate) * self.inside + self.exact * log_rate + self.constant
-
-    def slope(self, log_rate: float) -> float:
-        rate = math.exp(log_rate)
-        x = np.minimum(rate * self.out, 700.0)
-        return float((x / np.expm1(x)).sum()) - rate * self.inside + self.exact
-
-    def best(self) -> tuple[float, float]:
-        """Logarithm of the rate with the highest likelihood, and that likelihood; it has one peak."""
-        if not self.inside:
-            raise CannotFit("seen", "all results are out of tolerance: no rate is high enough")
-        centre = math.log((len(self.out) + self.exact) / (self.inside + self.out.sum()))
-        low, high = centre - 1.0, centre + 1.0
-        while self.slope(low) < 0:
-            low -= 2.0
-        while self.slope(high) > 0:
-            high += 2.0
-        found = float(brentq(self.slope, low, high, xtol=1e-14))
-        return found, self.log_likelihood(found)
-
-
-def _where_it_drops(
-    value: Callable[[float], float], at: float, best: float, effect: float, confidence: float
-) -> tuple[float, float]:
-    """Ends of the profile interval of a logarithm: where the log likelihood, over the design effect, has dropped."""
-    drop = effect * float(ndtri(0.5 + confidence / 2)) ** 2 / 2
-    ends = []
-    for side in (-1.0, 1.0):
-        reach = 0.25
-        while best - value(at + side * reach) < drop and reach < 8:
-            reach *= 1.5
-        if best - value(at + side * reach) < drop:
-            ends.append(side * math.inf if side < 0 else 700.0)
-            continue
-        ends.append(
-            float(brentq(lambda x: best - value(x) - drop, *sorted((at, at + side * reach))))
+            seen.end[later, None] ** shapes - seen.start[later, None] ** shapes,
+            np.array([float((end**shape - start**shape).sum()) for shape in shapes]),
+            int(at_once.sum()),
+            len(t) * np.log(shapes) + (shapes - 1) * float(t.sum()),
         )
-    return ends[0], ends[1]
+
+    def log_likelihood(self, log_rate: np.ndarray) -> np.ndarray:
+        rate = np.exp(log_rate)
+        seen_out = np.log(-np.expm1(-rate * self.out)).sum(axis=0)
+        return seen_out - rate * self.inside + self.exact * log_rate + self.constant
+
+    def slope(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """First and second derivative."""
+        rate = np.exp(log_rate)
+        x = np.clip(rate * self.out, 1e-300, 500.0)
+        share = x / np.expm1(x)
+        rise = share.sum(axis=0) - rate * self.inside + self.exact
+        return rise, (share * (1 - x - share)).sum(axis=0) - rate * self.inside
+
+    def best(self) -> tuple[np.ndarray, np.ndarray]:
+        """Logarithm of the rate with the highest likelihood, and that likelihood."""
+        if not self.inside.all():
+            raise CannotFit("seen", "all results are out of tolerance: no rate is high enough")
+        failed = self.out.shape[0] + self.exact
+        at = np.log(failed / (self.inside + self.out.sum(axis=0)))
+        for _ in range(100):
+            rise, bend = self.slope(at)
+            step = np.clip(-rise / np.minimum(bend, -1e-12), -1.0, 1.0)
+            at = at + step
+            if np.abs(step).max() < 1e-12:
+                break
+        return at, self.log_likelihood(at)
+
+    def where_it_drops(self, at: np.ndarray, floor: float) -> tuple[np.ndarray, np.ndarray]:
+        """Log rates on both sides of the peaks ``at`` where the likelihood meets ``floor``; the peak if below it."""
+        return self._outwards(at, floor, -1.0), self._outwards(at, floor, 1.0)
+
+    def _outwards(self, at: np.ndarray, floor: float, side: float) -> np.ndarray:
+        reached = self.log_likelihood(at) <= floor
+        beyond, reach = at.copy(), 0.25
+        while reach < 16 and (above := self.log_likelihood(beyond) > floor).any():
+            beyond, reach = np.where(above, at + side * reach, beyond), 1.6 * reach
+        # From outside a concave curve Newton's tangent never steps past the crossing.
+        for _ in range(60):
+            slope = np.where(reached, -side, self.slope(beyond)[0])
+            step = np.where(reached, 0.0, (self.log_likelihood(beyond) - floor) / slope)
+            beyond = beyond - step
+            if np.abs(step).max() < 1e-11:
+                break
+        return np.where(reached, at, beyond)
 
 
 class RateLimit(NamedTuple):
@@ -277,25 +364,25 @@ class RateLimit(NamedTuple):
 
     def interval(self, target: float) -> float:
         """Years until reliability may have fallen to the target, by the upper limit."""
-        _check_share("target", target)
+        check_share("target", target)
         return -math.log(target) / self.upper
 
 
 def rate_limit(seen: Results, *, confidence: float = 0.95) -> RateLimit:
     """One-sided upper limit of a constant rate; the only thing to be said where nothing failed."""
-    _check_share("confidence", confidence)
+    check_share("confidence", confidence)
     effect = design_effect(seen)
     if seen.failures:
-        passed = _Passed.of(seen, 1.0)
+        passed = _Passed.of(seen, np.ones(1))
         at, best = passed.best()
-        two_sided = 2 * confidence - 1
-        _, high = _where_it_drops(passed.log_likelihood, at, best, effect, two_sided)
-        return RateLimit(math.exp(high), math.exp(at), effect)
+        drop = _drop(effect, 2 * confidence - 1)
+        _, high = passed.where_it_drops(at, float(best[0]) - drop)
+        return RateLimit(math.exp(high[0]), math.exp(at[0]), effect)
     total = float((seen.end - seen.start).sum())
     return RateLimit(-math.log(1 - confidence) * effect / total, None, effect)
 
 
-# ---- does it fit, and is it one family ----
+# ---- which of the two curves ----
 class Comparison(NamedTuple):
     statistic: float
     p_value: float
@@ -306,87 +393,3 @@ def weibull_against_exponential(weibull: ReliabilityFit, exponential: Reliabilit
     ratio = 2 * (weibull.log_likelihood - exponential.log_likelihood) / weibull.design_effect
     ratio = max(ratio, 0.0)
     return Comparison(ratio, float(gammaincc(0.5, ratio / 2)))
-
-
-def homogeneity(
-    seen: Results, group: ArrayLike, rng: np.random.Generator, *, permutations: int = 499
-) -> Comparison:
-    """Whether groups of instruments go out at one rate: likelihood ratio, judged by exchanging whole instruments.
-
-    group: one place an instrument (its number in ``seen``). Raises CannotFit for fewer than two groups or no failure.
-    """
-    of = np.unique(np.asarray(group), return_inverse=True)[1]
-    if of.shape != (int(seen.instrument.max()) + 1,) or of.max() == 0:
-        raise CannotFit("group", "one place an instrument and at least two groups are needed")
-    if not 0 < seen.failures < len(seen):
-        raise CannotFit("seen", "some results must be in tolerance and some out")
-    together = _Passed.of(seen, 1.0).best()[1]
-
-    def ratio(groups: np.ndarray) -> float:
-        at = groups[seen.instrument]
-        return 2 * (sum(_own(seen.some(at == g)) for g in range(of.max() + 1)) - together)
-
-    statistic = ratio(of)
-    beyond = sum(ratio(rng.permutation(of)) >= statistic - 1e-9 for _ in range(permutations))
-    return Comparison(statistic, (1 + beyond) / (1 + permutations))
-
-
-def _own(seen: Results) -> float:
-    """Highest log likelihood of a group; 0 where all results agree, as at rate nothing or without bound."""
-    return _Passed.of(seen, 1.0).best()[1] if 0 < seen.failures < len(seen) else 0.0
-
-
-# ---- shares ----
-def scaled_interval(interval: float, observed: float, target: float) -> float:
-    """Interval at which a constant rate gives the target, from the share in tolerance seen at ``interval``.
-
-    >>> round(scaled_interval(12, 0.90, 0.95), 6)
-    5.842032
-    """
-    _check_share("observed", observed)
-    _check_share("target", target)
-    if not (math.isfinite(interval) and interval > 0):
-        raise ValueError(f"interval: {interval} is not above zero")
-    return interval * math.log(target) / math.log(observed)
-
-
-def binomial_limits(k: float, n: float, confidence: float = 0.95, *, effect: float = 1.0) -> Limits:
-    """Exact two-sided limits of a share, k of n; both divided by the design effect first."""
-    _check_share("confidence", confidence)
-    if not (n > 0 and 0 <= k <= n and effect >= 1):
-        raise ValueError(f"k, n, effect: {k} of {n} at {effect} is not a share")
-    k, n, tail = k / effect, n / effect, (1 - confidence) / 2
-    lower = 0.0 if k == 0 else float(betaincinv(k, n - k + 1, tail))
-    upper = 1.0 if k == n else float(betaincinv(k + 1, n - k, 1 - tail))
-    return Limits(lower, upper)
-
-
-def results_needed(confidence: float, reliability: float) -> int:
-    """How many results, all in tolerance, show this reliability at this confidence."""
-    _check_share("confidence", confidence)
-    _check_share("reliability", reliability)
-    return math.ceil(math.log(1 - confidence) / math.log(reliability))
-
-
-class BinomialTest(NamedTuple):
-    at_most: float
-    at_least: float
-    two_sided: float
-
-
-def binomial_test(k: int, n: int, target: float) -> BinomialTest:
-    """How likely k or fewer, k or more, or anything as unlikely as k of n would be at this share in tolerance."""
-    _check_share("target", target)
-    if not 0 <= k <= n or n < 1:
-        raise ValueError(f"k, n: {k} of {n} is not a share")
-    below = np.r_[0.0, [float(bdtr(i, n, target)) for i in range(n + 1)]]
-    each = np.array([math.comb(n, i) * target**i * (1 - target) ** (n - i) for i in range(n + 1)])
-    rare = each <= each[k] * (1 + 1e-7)
-    return BinomialTest(
-        float(below[k + 1]), float(each[k:].sum()), float(min(1.0, each[rare].sum()))
-    )
-
-
-def _check_share(name: str, value: float) -> None:
-    if not 0 < value < 1:
-        raise ValueError(f"{name}: {value} is not between 0 and 1")

@@ -1,16 +1,16 @@
-"""Reliability from pass and fail: INT-01 to INT-04 and INT-08."""
+"""Reliability from pass and fail: INT-01 to INT-05, INT-08 and INT-11."""
 
 import numpy as np
 import pytest
 
-from calibration.metrology.reliability import (
+from calibration.metrology.reliability import Results, fit_weibull, results
+from calibration.metrology.shares import (
     binomial_limits,
     binomial_test,
-    fit_weibull,
-    results,
     results_needed,
     scaled_interval,
 )
+from calibration.metrology.survival import counted_curve
 from tests.published.reference import near, reference
 
 
@@ -52,6 +52,32 @@ def test_weibull_curve_of_167_parts_int_04():
     assert fit.interval(0.95) == near("INT-04", wanted["weibull_time_at_R_0_95"])
     assert np.log(fit.scale) == near("INT-04", wanted["extreme_value"]["location"])
     assert 1 / fit.shape == pytest.approx(wanted["extreme_value"]["scale"], abs=1e-6)
+
+
+def patients() -> Results:
+    """The spans of INT-05 as visits: one that begins late follows a visit found in."""
+    rows = np.array(reference("INT-05")[0]["rows"])
+    left, right = np.repeat(rows[:, :2], rows[:, 2], axis=0).T
+    late = left > 0
+    start, end = np.r_[left, 0 * left[late]], np.r_[right, left[late]]
+    return results(np.arange(len(start)), start, end, np.arange(len(start)) < len(left))
+
+
+def test_weibull_curve_of_exact_and_censored_times_int_05():
+    seen, expected = patients(), reference("INT-05")[1]
+    assert seen.failures == 731
+    fit = fit_weibull(seen)
+    assert fit.scale == near("INT-05", expected["eta"])
+    assert fit.shape == near("INT-05", expected["beta"])
+    assert fit.log_likelihood == near("INT-05", expected["log_likelihood"])
+
+
+def test_curve_without_a_law_int_11():
+    inputs, expected = reference("INT-11")
+    curve = counted_curve(patients())
+    at = np.searchsorted(curve.upper, inputs["years"], side="right") - 1
+    assert curve.left[at] == near("INT-11", expected["survival"])
+    assert curve.log_likelihood == near("INT-11", expected["log_likelihood"], digits=9)
 
 
 def test_observed_share_against_the_target_int_08():

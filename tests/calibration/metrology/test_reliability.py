@@ -2,6 +2,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq, minimize_scalar
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.reliability import (
@@ -9,11 +10,11 @@ from calibration.metrology.reliability import (
     fit_exponential,
     fit_weibull,
     from_visits,
-    homogeneity,
     rate_limit,
     results,
     weibull_against_exponential,
 )
+from tests.bench.reliability import Law, held
 
 
 def drawn(rng, n, *, shape=1.0, scale=10.0, lengths=(1.0, 2.0, 3.0)):
@@ -124,13 +125,101 @@ def test_upper_limit_of_the_rate_holds():
     assert np.mean(held) >= 0.95 - 3 * 0.013
 
 
-def test_one_bad_group_is_noticed_and_a_single_family_is_not_split():
-    rng = np.random.default_rng(5)
-    group = np.arange(160) % 2
-    end = np.ones(160)
-    bad = rng.random(160) < np.where(group == 1, 0.4, 0.05)
-    good = rng.random(160) < 0.15
-    split = homogeneity(results(np.arange(160), 0 * end, end, bad), group, rng, permutations=99)
-    single = homogeneity(results(np.arange(160), 0 * end, end, good), group, rng, permutations=99)
-    assert split.p_value == pytest.approx(0.01)
-    assert single.p_value > 0.05
+def test_out_at_the_first_visit_and_not_put_right_starts_no_clock():
+    seen = from_visits(
+        [1] * 4, [0, 1, 2, 3], [False, False, True, True], [False, True, False, False]
+    )
+    assert seen.start.tolist() == [0, 1]
+    assert seen.end.tolist() == [1, 2]
+    assert not seen.out.any()
+
+
+def test_visits_may_come_in_any_order_and_clocks_do_not_run_over_from_another_instrument():
+    order = [3, 0, 4, 1, 2]
+    who, years = np.array([1, 1, 1, 2, 2]), np.array([0.0, 1.0, 2.5, 5.0, 7.0])
+    inside, renewed = np.array([1, 1, 0, 1, 0], bool), np.array([0, 1, 0, 0, 1], bool)
+    seen = from_visits(who[order], years[order], inside[order], renewed[order])
+    assert sorted(zip(seen.instrument, seen.start, seen.end, seen.out, strict=True)) == [
+        (0, 0, 1, False), (0, 0, 1.5, True), (1, 0, 2, True),
+    ]  # fmt: skip
+
+
+# ---- limits by the full profile likelihood ----
+def height_at(seen, log_rate, log_shape):
+    """The bare log likelihood, written out row by row."""
+    rate, shape = math.exp(log_rate), math.exp(log_shape)
+    total = 0.0
+    for start, end, out in zip(seen.start, seen.end, seen.out, strict=True):
+        lapse = rate * (end**shape - start**shape)
+        total += math.log(-math.expm1(-lapse)) if out else -lapse
+    return total
+
+
+@pytest.fixture(scope="module")
+def weibull():
+    seen = drawn(np.random.default_rng(8), 200, shape=2.0, scale=4.0)
+    return seen, fit_weibull(seen, confidence=0.90)
+
+
+def test_the_edge_of_the_region_has_the_likelihood_it_should(weibull):
+    seen, fit = weibull
+    drop = fit.design_effect * 1.6448536269514722**2 / 2
+    for log_rate, log_shape in fit.edge.T[::12]:
+        assert height_at(seen, log_rate, log_shape) == pytest.approx(
+            fit.log_likelihood - drop, abs=1e-6
+        )
+
+
+@pytest.mark.parametrize("target", [0.9, 0.95, 0.99])
+def test_interval_limit_is_the_shortest_that_any_curve_in_the_region_gives(weibull, target):
+    """Against an independent search: the smallest interval with the likelihood held above the edge."""
+    seen, fit = weibull
+    floor = fit.log_likelihood - fit.design_effect * 1.6448536269514722**2 / 2
+
+    def shortest(log_shape):
+        """At this shape, by the highest rate in the region, found by bisection; far off where there is none."""
+        best = minimize_scalar(lambda r: -height_at(seen, r, log_shape), (-8, 0), method="brent").x
+        if height_at(seen, best, log_shape) < floor:
+            return 10.0
+        rate = brentq(lambda r: height_at(seen, r, log_shape) - floor, best, best + 4, xtol=1e-10)
+        return (math.log(-math.log(target)) - rate) / math.exp(log_shape)
+
+    found = minimize_scalar(
+        shortest, method="bounded",
+        bounds=[math.log(s) for s in fit.shape_limits], options={"xatol": 1e-7},
+    )  # fmt: skip
+    assert fit.interval_limits(target).lower == pytest.approx(math.exp(found.fun), rel=1e-5)
+    assert fit.interval_limits(target).lower < fit.interval(target)
+
+
+def test_band_meets_the_target_at_the_interval_limits(weibull):
+    _, fit = weibull
+    ends = fit.interval_limits(0.95)
+    low, high = fit.band(list(ends))
+    assert low[0] == pytest.approx(0.95, abs=1e-6)
+    assert high[1] == pytest.approx(0.95, abs=1e-6)
+
+
+def test_rate_limits_leave_the_shape_free(weibull):
+    """Held at the fitted shape, as if it were known, they would be narrower."""
+    seen, fit = weibull
+    at = [height_at(seen, math.log(rate), math.log(fit.shape)) for rate in fit.rate_limits]
+    drop = fit.design_effect * 1.6448536269514722**2 / 2
+    assert max(at) < fit.log_likelihood - 1.05 * drop
+
+
+def test_limits_of_a_constant_rate_are_those_of_the_band():
+    seen = drawn(np.random.default_rng(9), 100)
+    fit = fit_exponential(seen, confidence=0.90)
+    low, high = fit.band([1.0])
+    assert [low[0], high[0]] == pytest.approx([math.exp(-r) for r in fit.rate_limits[::-1]])
+    assert fit.interval_limits(0.95).lower == pytest.approx(rate_limit(seen).interval(0.95))
+
+
+@pytest.mark.parametrize(("shape", "weibull"), [(1.0, False), (3.0, True)])
+def test_one_sided_limits_hold_in_simulated_families(shape, weibull):
+    """100 instruments of 6 visits, 120 families: Monte Carlo sd 2 points. The full form: tests.bench.reliability."""
+    h = held(Law(shape), 100, 6, 120, seed=2, weibull=weibull)
+    assert h.fitted == 100
+    assert min(h.rate, h.interval, *h.band_low, *h.band_high) >= 95 - 3 * 2
+    assert max(h.misfit, h.split) <= 5 + 3 * 2

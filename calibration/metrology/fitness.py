@@ -1,0 +1,109 @@
+"""Does the curve fit what was found, and do all instruments of the family follow one curve?
+
+Both questions are judged by whole instruments, never by single results, since visits of one instrument go together.
+Source: score statistics (textbook); flipping the sign of whole clusters after Wu 1986 and exchanging whole clusters are
+common practice. Their size was found by simulation for this book (tests/bench/reliability.py).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import gammaincc
+
+from calibration.metrology.drift import CannotFit
+from calibration.metrology.reliability import Comparison, ReliabilityFit, Results, rate_limit
+
+_FEWEST_EXPECTED = 4.0  # found out, in each group that the fit is judged by
+_MOST_GROUPS = 6
+_TOLD = 0.1
+
+
+def expected_out(seen: Results, fit: ReliabilityFit) -> np.ndarray:
+    """For each result the chance, by the fit, of going out since the visit before, (n,)."""
+    return -np.expm1(-_passed(seen, fit))
+
+
+def _passed(seen: Results, fit: ReliabilityFit) -> np.ndarray:
+    """What ln R loses between the visits before and at each result."""
+    return (seen.end / fit.scale) ** fit.shape - (seen.start / fit.scale) ** fit.shape
+
+
+def goodness_of_fit(seen: Results, fit: ReliabilityFit) -> Comparison:
+    """Whether more or fewer were found out at some times since renewal than the fitted curve expects.
+
+    Results are grouped by time since renewal; counted less expected, squared in the scatter that a fitted curve leaves
+    it, over the design effect: chi-squared. Failures seen as they happened stay aside.
+    Raises CannotFit where too few are expected out to make one group more than the curve has free numbers.
+    """
+    seen = seen.some(seen.start < seen.end)
+    groups = _groups(seen, fit)
+    free = 2 if fit.is_weibull else 1
+    if groups.max() < free:
+        raise CannotFit(
+            "seen",
+            f"{seen.failures} found out, or all at about one time since renewal: too few to judge the curve by",
+        )
+    passed, into = _passed(seen, fit), groups[:, None] == np.arange(groups.max() + 1)
+    chance = -np.expm1(-passed)
+    beyond = into.T @ (seen.out - chance)
+    bends = np.stack([passed, _bend(seen, fit)], axis=1)[:, :free]
+    information = (bends * ((1 - chance) / chance)[:, None]).T @ bends
+    taken = into.T @ (bends * (1 - chance)[:, None])
+    scatter = np.diag(into.T @ (chance * (1 - chance))) - taken @ np.linalg.solve(
+        information, taken.T
+    )
+    unit = np.sqrt(np.diag(scatter))
+    sizes, ways = np.linalg.eigh(scatter / np.outer(unit, unit))
+    told = sizes > _TOLD * sizes.max()  # along the others the fit has followed what was counted
+    along = ways[:, told].T @ (beyond / unit)
+    statistic = float((along**2 / sizes[told]).sum()) / fit.design_effect
+    return Comparison(statistic, float(gammaincc(told.sum() / 2, statistic / 2)))
+
+
+def _groups(seen: Results, fit: ReliabilityFit) -> np.ndarray:
+    """Group of each result by its time since renewal, with about as many expected out in each; equal times together."""
+    chance = expected_out(seen, fit)
+    many = int(min(_MOST_GROUPS, chance.sum() // _FEWEST_EXPECTED))
+    where = np.unique(seen.end, return_inverse=True)[1]
+    run = np.cumsum(np.bincount(where, weights=chance))
+    group = np.minimum((many * (run - 1e-9) / run[-1]).astype(int), max(many - 1, 0))
+    return np.unique(group, return_inverse=True)[1][where]
+
+
+def _bend(seen: Results, fit: ReliabilityFit) -> np.ndarray:
+    """Change of ``_passed`` with the logarithm of the shape, the rate held."""
+
+    def part(years: np.ndarray) -> np.ndarray:
+        log = np.log(np.where(years > 0, years, 1.0))
+        return fit.rate * fit.shape * years**fit.shape * log
+
+    return part(seen.end) - part(seen.start)
+
+
+def homogeneity(
+    seen: Results, group: ArrayLike, rng: np.random.Generator, *, permutations: int = 999
+) -> Comparison:
+    """Whether groups of instruments go out at one rate: score statistic, judged by exchanging whole instruments.
+
+    group: one place an instrument (its number in ``seen``). Raises CannotFit for fewer than two groups or no failure.
+    """
+    of = np.unique(np.asarray(group), return_inverse=True)[1]
+    if of.shape != (seen.instruments,) or of.max() == 0:
+        raise CannotFit("group", "one place an instrument and at least two groups are needed")
+    if not 0 < seen.failures < len(seen):
+        raise CannotFit("seen", "some results must be in tolerance and some out")
+    passed = (seen.end - seen.start) * (rate_limit(seen).estimate or 0.0)
+    chance = -np.expm1(-passed)
+    # A failure seen as it happened pulls by 1, and weighs nothing.
+    share = np.divide(passed, chance, out=np.ones_like(passed), where=chance > 0)
+    pull = np.bincount(seen.instrument, weights=share * (seen.out - chance))
+    weight = np.bincount(seen.instrument, weights=passed * share * (1 - chance))
+
+    def spread(groups: np.ndarray) -> float:
+        heavy = np.bincount(groups, weights=weight)
+        return float((np.bincount(groups, weights=pull) ** 2 / np.maximum(heavy, 1e-300)).sum())
+
+    statistic = spread(of)
+    beyond = sum(spread(rng.permutation(of)) >= statistic - 1e-9 for _ in range(permutations))
+    return Comparison(statistic, (1 + beyond) / (1 + permutations))
