@@ -10,10 +10,19 @@ from decimal import Decimal
 from typing import Any
 
 from calibration.models import Calibration, Deferral, Finding, ProcedureVersion, ReferenceStandard
-from calibration.operations import deferrals, findings, intervals, jobs, records, rounds, standards
+from calibration.operations import (
+    deferrals,
+    demands,
+    findings,
+    intervals,
+    jobs,
+    records,
+    rounds,
+    standards,
+)
 from calibration.operations.judging import SentReading
 from plant.models import Installation, MeasuringPoint, Person, Product, Site, Tank, Transmitter
-from plant.operations import installing, places, points
+from plant.operations import installing, points
 from plant.operations.saving import mark_of
 
 Act = dict[str, Any]
@@ -63,12 +72,18 @@ class Play:
         )
 
     def _change_product(self, act: Act) -> None:
-        tank = Tank.objects.select_related("area").get(name=act["tank"])
-        seen, strapping = places.mark_of_tank(tank), places.strapping_of(tank)
-        tank.product = Product.objects.get(site=tank.site_id, name=act["product"])
-        tank.product_c = Decimal(act["celsius"])
-        places.change_tank(
-            tank, area_name=tank.area.name, strapping=strapping, seen=seen, by=self._by(act)
+        tank = Tank.objects.select_related("site").get(
+            site__in=self.sites.values(), name=act["tank"]
+        )
+        at = dt.datetime.combine(self._day(act), MORNING, tzinfo=tank.site.zone)
+        demands.change_product(
+            tank,
+            product=Product.objects.get(site=tank.site_id, name=act["product"]),
+            celsius=Decimal(act["celsius"]),
+            on=self._day(act),
+            why=act["why"],
+            by=self._by(act),
+            at=at,
         )
 
     def _change_tolerance(self, act: Act) -> None:

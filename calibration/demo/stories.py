@@ -129,9 +129,8 @@ def _findings(histories: list[History]) -> list[Act]:
 
 def _register() -> list[Act]:
     return [
-        _act("change product", ago(21), "amarrowby", tank="T-112", product="soybean oil", celsius="25"),
-        _act("plan job", ago(20), "amarrowby", tag="LT-112B", reason="product change",
-             note="Palm olein out, soybean oil in: its permittivity is higher, so the rope reads high."),
+        _act("change product", ago(21), "amarrowby", tank="T-112", product="soybean oil", celsius="25",
+             why="A ship of soybean oil is expected; the olein went to the works and the tank was cleaned."),
         _act("change tolerance", ago(45), "hwistrelm", tag="LT-241A", tolerance="1.5", adjust="0.75",
              why="Soapstock clings to the displacer; process control needs no better than 1.5 %."),
         _act("change interval", ago(40), "hwistrelm", tag="LT-206A", months=18, grace=45,

@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection
 from calibration.importing.calibrations import CALIBRATION_IMPORTER
 from calibration.importing.standards import STANDARD_IMPORTER
 from calibration.models import Calibration
-from calibration.operations import trends
+from calibration.operations import demands, trends
 from calibration.operations.schedule import reschedule
 from plant.importing import register
 from plant.importing.columns import Parsed
@@ -55,7 +55,15 @@ IMPORTERS: dict[str, Importer] = {
 def run_now(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
     """Take the next step of this import while its sender waits; where a worker was quicker, it is left alone."""
     claimed = imports.claim(at=at, batch=batch)
-    return imports.run(claimed, IMPORTERS, at=at) if claimed else batch
+    return _run(claimed, at=at) if claimed else batch
+
+
+def _run(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
+    done = imports.run(batch, IMPORTERS, at=at)
+    if done.kind == Kind.TANKS and done.state == ImportBatch.State.APPLIED:
+        # In transactions of its own; what a kill leaves undone here is found by the next tick.
+        demands.raise_waiting(at=at)
+    return done
 
 
 def run_waiting(*, clock: Callable[[], dt.datetime]) -> int:
@@ -64,7 +72,7 @@ def run_waiting(*, clock: Callable[[], dt.datetime]) -> int:
     while batch := imports.claim(at=clock()):
         taken += 1
         try:
-            imports.run(batch, IMPORTERS, at=clock())
+            _run(batch, at=clock())
         except Exception:  # its lease runs out and the step is tried again; the others go on
             log.exception("import %s stopped", batch.pk)
     return taken

@@ -13,6 +13,15 @@ urlpatterns = [
     path("", home.home, name="home"),
     path("points/<int:pk>/interval/", intervals.change, name="interval"),
 ]
-for room in ("due", "rounds", "records", "standards", "reminders", "history", "imports"):
+for room in (
+    "due",
+    "rounds",
+    "records",
+    "standards",
+    "reminders",
+    "history",
+    "imports",
+    "product_changes",
+):
     if find_spec(f"calibration.urls.{room}"):
         urlpatterns += import_module(f"calibration.urls.{room}").urlpatterns

@@ -15,6 +15,7 @@ from plant.models import Area, Product, Site, Tank
 from plant.naming import natural_key
 from plant.operations.places import (
     ADMINISTERED,
+    CONTENTS,
     DIMENSIONS,
     PLANNED,
     TANK_FIELDS,
@@ -95,7 +96,22 @@ class StrappingField(forms.CharField):
         return height, volume
 
 
+def product_named(name: str | None, site: Site) -> Product | None:
+    """The site's product of that name, however it is capitalised; None for no name. Raises ValidationError."""
+    name = " ".join((name or "").split())
+    if not name:
+        return None
+    product = Product.objects.filter(site=site, name__iexact=name).first()
+    if product is None:
+        raise ValidationError(
+            f"{site} has no product “{name}”. Choose one offered, or add it first."
+        )
+    return product
+
+
 class TankForm(SiteForm):
+    """A tank's data. What it holds is asked of a new tank only: later a change has its day and a page of its own."""
+
     area_name = NamedRow(
         offer="areas",
         label="Area",
@@ -111,7 +127,9 @@ class TankForm(SiteForm):
 
     class Meta:
         model = Tank
-        fields = tuple(name for name in TANK_FIELDS if name not in ("area", "product"))
+        fields = tuple(
+            name for name in (*TANK_FIELDS, *CONTENTS) if name not in ("area", "product")
+        )
         formfield_callback = field_for
         labels = {"wall_conducts": "The wall conducts (metal)"}
         help_texts = {
@@ -134,10 +152,12 @@ class TankForm(SiteForm):
         self.fields["height"].label = "Straight height"
         if self.instance.pk:
             self.fields["area_name"].initial = self.instance.area.name
-            self.fields["product_name"].initial = (
-                self.instance.product and self.instance.product.name
-            )
+            del self.fields["product_name"], self.fields["product_c"]
             self.fields["strapping"].initial = strapping_of(self.instance)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        return tuple(name for name in super().columns if name in self.fields)
 
     def mark(self, row: Tank) -> str:
         return mark_of_tank(row)
@@ -150,16 +170,11 @@ class TankForm(SiteForm):
 
     def clean(self) -> dict[str, Any]:
         facts = super().clean() or self.cleaned_data
-        name, site = " ".join((facts.get("product_name") or "").split()), self.site
-        product = (
-            Product.objects.filter(site=site, name__iexact=name).first() if name and site else None
-        )
-        if name and site and product is None:
-            self.add_error(
-                "product_name",
-                f"{site} has no product “{name}”. Choose one offered, or add it first.",
-            )
-        self.instance.product = product
+        if self.site and "product_name" in self.fields:
+            try:
+                self.instance.product = product_named(facts.get("product_name"), self.site)
+            except ValidationError as error:
+                self.add_error("product_name", error)
         return facts
 
     def prepare(self) -> None:

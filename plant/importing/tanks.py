@@ -11,7 +11,7 @@ from plant.importing.columns import Column, Layout, Parsed
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.rows import Plan, compare, said
 from plant.level.units import LENGTH_UNITS
-from plant.models import Area, MeasuringPoint, Product, StrappingRow, Tank
+from plant.models import Area, MeasuringPoint, Product, ProductChange, StrappingRow, Tank
 from plant.naming import natural_key
 from plant.refusals import Refused
 
@@ -71,6 +71,8 @@ class _Tanks:
         self.products = {p.name: p for p in Product.objects.filter(site=self.site)}
         tanks = Tank.objects.filter(site=self.site).select_related("area", "product")
         self.tanks = {(tank.name,): tank for tank in tanks}
+        for tank in tanks:  # the rows of the file are put onto the tanks themselves
+            tank.held = tank.product, tank.product_c  # type: ignore[attr-defined]
         self.strapping: dict[int, Rows] = defaultdict(list)
         rows = StrappingRow.objects.filter(tank__site=self.site).order_by("tank_id", "height")
         for tank_id, height, volume in rows.values_list("tank_id", "height", "volume_m3"):
@@ -168,6 +170,11 @@ class _Tanks:
                 )
 
 
+def _is_change(was: object, now: object) -> bool:
+    """What the book did not know yet is no change, only a gap that is filled."""
+    return was is not None and was != now
+
+
 def _units(parsed: Parsed) -> list[str | None]:
     """The one unit of each row's dimensions."""
     units: list[str | None] = []
@@ -209,6 +216,7 @@ def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
         tank.area = tank.area  # takes over the id the area has by now
     Tank.objects.bulk_create(plan.new, batch_size=500)
     Tank.objects.bulk_update(plan.changed, STORED, batch_size=500)
+    ProductChange.objects.bulk_create(_product_changes(plan, context), batch_size=500)
     StrappingRow.objects.filter(tank__in=plan.changed).delete()
     StrappingRow.objects.bulk_create(
         [
@@ -218,6 +226,19 @@ def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
         ],
         batch_size=2000,
     )
+
+
+def _product_changes(plan: Plan, context: Context) -> list[ProductChange]:
+    """Where a tank holds something else from now on; who is asked to recalibrate follows (see ``demanded_at``)."""
+    return [
+        ProductChange(
+            site=context.site, tank=tank, on=context.today, product_before=held, product=tank.product,
+            celsius_before=held_c, celsius=tank.product_c,
+        )
+        for tank in plan.changed
+        for held, held_c in [tank.held]
+        if _is_change(held, tank.product) or _is_change(held_c, tank.product_c)
+    ]  # fmt: skip
 
 
 TANK_IMPORTER = Importer(TANKS, _check, _write)

@@ -131,6 +131,13 @@ def capacitance_at(
     >>> [round(capacitance_at(bare, x, 3.05), 2) for x in (0.0, 8.0)]
     [92.18, 281.14]
     """
+    wetted = _wetted(probe, level)
+    wet, dry = per_metre(probe, permittivity), per_metre(probe, gas)
+    return plain(wetted * wet + (probe.length - wetted) * dry)
+
+
+def _wetted(probe: Probe, level: Floats) -> np.ndarray:
+    """How much of the probe stands in the liquid, m."""
     height = np.asarray(level, dtype=float)
     top = probe.tip + probe.length
     if not np.isfinite(height).all():
@@ -139,9 +146,7 @@ def capacitance_at(
         raise ValueError(
             f"level: {height.max():.6g} m is above the probe, which ends at {top:.6g} m"
         )
-    wetted = np.clip(height - probe.tip, 0.0, probe.length)
-    wet, dry = per_metre(probe, permittivity), per_metre(probe, gas)
-    return plain(wetted * wet + (probe.length - wetted) * dry)
+    return np.clip(height - probe.tip, 0.0, probe.length)
 
 
 @dataclass(frozen=True)
@@ -213,6 +218,49 @@ def build_up_shift(
     coated = np.minimum(cling, probe.tip + probe.length - dry_from)
     seen = wet + coated * (per_metre(probe, CONDUCTING) - per_metre(probe, gas))
     return _shift(seen, at_zero, at_span, _true_percent(level, lower, upper), signal)
+
+
+def coating_shift(
+    probe: Probe,
+    level: Floats,
+    *,
+    lower: Floats,
+    upper: Floats,
+    liquid: Floats,
+    thickness: Floats,
+    permittivity: Floats,
+    gas: Floats = AIR,
+    signal: Signal = FOUR_TO_TWENTY,
+) -> Shift:
+    """Error at a true level from an insulating crust all over the probe: one more layer, in series with the rest.
+
+    thickness: of the crust, m; permittivity: its own. In a conducting liquid it adds to the insulation and the span
+    shrinks; a crust in gas above the liquid lifts the reading a little. Raises ValueError for a negative thickness, a
+    crust that reaches the wall, and as permittivity_shift.
+
+    >>> covered = Probe(0.012, 2.0, 8.0, insulation=0.016)
+    >>> ends, crust = {"lower": 0, "upper": 8}, {"thickness": 0.001, "permittivity": 2.5}
+    >>> round(coating_shift(covered, 8, liquid=CONDUCTING, **ends, **crust).error, 2)
+    -26.32
+    """
+    crust = np.asarray(thickness, dtype=float)
+    if not (np.isfinite(crust) & (crust >= 0)).all():
+        raise ValueError("thickness: it must be a number, zero or above")
+    at_zero = capacitance_at(probe, lower, liquid, gas=gas)
+    at_span = capacitance_at(probe, upper, liquid, gas=gas)
+    wetted = _wetted(probe, level)
+    wet, dry = (_coated_per_metre(probe, medium, crust, permittivity) for medium in (liquid, gas))
+    seen = wetted * wet + (probe.length - wetted) * dry
+    return _shift(seen, at_zero, at_span, _true_percent(level, lower, upper), signal)
+
+
+def _coated_per_metre(probe: Probe, medium: Floats, crust: Floats, permittivity: Floats) -> Floats:
+    outer = probe.surface + 2 * crust
+    layers = _layer(outer, probe.wall, medium, probe.offset)
+    layers = layers + np.log(outer / probe.surface) / np.asarray(permittivity, dtype=float)
+    if probe.insulation is not None:
+        layers = layers + _layer(probe.conductor, probe.insulation, probe.insulation_permittivity)
+    return PICOFARADS_PER_METRE / layers
 
 
 def lost_reference_shift(

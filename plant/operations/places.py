@@ -33,8 +33,9 @@ DIMENSIONS = (
 )
 TANK_FIELDS = (
     "area", "name", "shape", "unit", *DIMENSIONS, "datum", "lowest_level", "highest_level", "wall_conducts",
-    "product", "product_c",
 )  # fmt: skip
+CONTENTS = ("product", "product_c")
+"""Told with a new tank; afterwards each change has its day (product_changes.change_product)."""
 
 Strapping = Sequence[tuple[Decimal, Decimal]]
 """(height above the lowest point in the tank's unit, volume in m³), rising."""
@@ -106,7 +107,10 @@ def add_tank(tank: Tank, *, area_name: str, strapping: Strapping = (), by: Perso
 def change_tank(
     tank: Tank, *, area_name: str, strapping: Strapping = (), seen: str, by: Person
 ) -> Tank:
-    """Store a tank's changed data, and its strapping table. Refused when a range would end up outside it."""
+    """Store a tank's changed data, and its strapping table. Refused when a range would end up outside it.
+
+    What it holds is no part of this: see product_changes.
+    """
     require(by, "edit register", tank.site_id)
     stored = Tank.objects.select_for_update().get(pk=tank.pk)
     was = strapping_of(stored)

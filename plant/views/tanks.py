@@ -32,6 +32,7 @@ from plant.geometry import (
 from plant.level.units import from_cubic_metres, from_metres
 from plant.models import Area, MeasuringPoint, Principle, Product, Tank
 from plant.operations import places as operations
+from plant.operations.product_changes import said
 from plant.paging import page_of, without_place
 from plant.permissions import may, require
 from plant.refusals import Refused
@@ -41,6 +42,7 @@ from plant.templatetags.quantities import quantity, with_unit
 from plant.views.saving import OFFERED, attempt, form_page, page, sent, sites_for
 
 FROM_BELOW = {Principle.HYDROSTATIC, Principle.DIFFERENTIAL_PRESSURE}
+CHANGES_SHOWN = 12
 TOUCHES_NOTHING = {Principle.RADAR, Principle.ULTRASONIC}
 
 
@@ -86,6 +88,9 @@ def tank(request: SignedRequest, pk: int) -> HttpResponse:
     facts: dict[str, Any] = {
         "tank": row,
         "may_edit": may(request.user, "edit register", row.site_id),
+        "product_changes": list(
+            row.product_changes.select_related("product", "product_before")[:CHANGES_SHOWN]
+        ),
     }
     try:
         geometry = geometry_of(row)
@@ -220,7 +225,7 @@ def tank_edit(request: SignedRequest, pk: int) -> HttpResponse:
         Tank.objects.seen_by(request.user).select_related("area", "product", "site"), pk=pk
     )
     require(request.user, "edit register", row.site_id)
-    name = row.name
+    name, holds = row.name, said(row.product, row.product_c)
     form = TankForm(sent(request), person=request.user, instance=row)
     if form.is_bound and form.is_valid():
         facts = form.cleaned_data
@@ -237,7 +242,8 @@ def tank_edit(request: SignedRequest, pk: int) -> HttpResponse:
         if saved:
             messages.success(request, f"{saved.name} is changed.")
             return redirect("plant:tank", pk=saved.pk)
-    return page(request, "plant/tank_form.html", form, tank=row, tank_name=name, **_offered(form))
+    facts = {"tank": row, "tank_name": name, "holds": holds, **_offered(form)}
+    return page(request, "plant/tank_form.html", form, **facts)
 
 
 def _offered(form: TankForm) -> dict[str, Any]:

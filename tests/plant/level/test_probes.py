@@ -8,6 +8,7 @@ from plant.level.probes import (
     Probe,
     build_up_shift,
     capacitance_at,
+    coating_shift,
     coaxial,
     eccentric,
     lost_reference_shift,
@@ -181,3 +182,39 @@ def test_what_cannot_be_built_is_refused_by_name(call, named):
 def test_range_without_span_is_refused():
     with pytest.raises(ZeroSpan):
         permittivity_shift(BARE, 1.0, lower=2.0, upper=2.0, calibrated=3.0, now=3.1)
+
+
+def integrated(layers):
+    """pF per metre by adding up the field between the plates, shell by shell: the referee of layered probes."""
+    drop = 0.0
+    for inner, outer, eps in layers:
+        r = np.linspace(inner / 2, outer / 2, 200_001)
+        drop += np.trapezoid(1 / (eps * r), r)
+    return 55.63250276 / drop
+
+
+@pytest.mark.parametrize("probe", [BARE, COVERED], ids=["bare", "covered"])
+def test_a_crust_is_one_layer_more(probe):
+    cover = [] if probe.insulation is None else [(0.012, 0.016, 2.1)]
+    crust = [*cover, (0.016, 0.018, 2.5)]
+    clean = [integrated([*cover, (0.016, 2.0, eps)]) for eps in (1.0, 3.0)]
+    coated = [integrated([*crust, (0.018, 2.0, eps)]) for eps in (1.0, 3.0)]
+    seen = 6 * coated[1] + 2 * coated[0]
+    indicated = 100 * (seen - 8 * clean[0]) / (8 * (clean[1] - clean[0]))
+    shift = coating_shift(probe, 6.0, liquid=3.0, thickness=0.001, permittivity=2.5, **RANGE)
+    assert shift.indicated == pytest.approx(indicated, rel=1e-6)
+
+
+def test_a_crust_of_the_liquids_own_permittivity_lifts_only_what_stands_dry():
+    full = coating_shift(BARE, 8.0, liquid=3.0, thickness=0.002, permittivity=3.0, **RANGE)
+    assert full.error == pytest.approx(0.0, abs=1e-9)
+    half = coating_shift(BARE, 4.0, liquid=3.0, thickness=0.002, permittivity=3.0, **RANGE)
+    assert half.error > 0
+
+
+def test_no_crust_is_no_error_and_a_crust_to_the_wall_is_refused():
+    none = coating_shift(COVERED, 5.0, liquid=CONDUCTING, thickness=0.0, permittivity=2.5, **RANGE)
+    assert none.error == pytest.approx(0.0, abs=1e-9)
+    for thickness, said in ((-0.001, "thickness"), (1.0, "diameters")):
+        with pytest.raises(ValueError, match=said):
+            coating_shift(BARE, 5.0, liquid=3.0, thickness=thickness, permittivity=2.5, **RANGE)

@@ -1,0 +1,43 @@
+"""What a changed density does to a reading that weighs the liquid: hydrostatic, differential pressure, displacer.
+
+A head p = ρ g (h − z) or a buoyancy is turned into level with the density of the calibration; another density shifts
+the level in proportion to the liquid above the foot z. Levels in m above the tank's datum, densities in kg/m³; numbers
+may be arrays, shapes broadcast. Source: hydrostatics (handbook); worked value: TRD-07.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from plant.level.arrays import Floats, plain
+from plant.level.probes import Shift
+from plant.level.signals import FOUR_TO_TWENTY, Signal, percent_at
+
+
+def density_shift(
+    level: Floats,
+    *,
+    lower: Floats,
+    upper: Floats,
+    calibrated: Floats,
+    now: Floats,
+    foot: Floats = 0.0,
+    signal: Signal = FOUR_TO_TWENTY,
+) -> Shift:
+    """Error at a true level when the liquid's density is no more what it was at calibration.
+
+    lower > upper is reverse action. foot: height of the diaphragm, of the lower tapping, or of the displacer's lower
+    end; below it nothing is felt. Raises ZeroSpan for equal range values, ValueError for a density not above zero.
+
+    >>> round(density_shift(6.0, lower=0, upper=8, calibrated=915, now=897).error, 4)
+    -1.4754
+    """
+    before, after = (np.asarray(density, dtype=float) for density in (calibrated, now))
+    for name, density in (("calibrated", before), ("now", after)):
+        if not (np.isfinite(density) & (density > 0)).all():
+            raise ValueError(f"{name}: a density must be a number above zero")
+    height = np.asarray(level, dtype=float)
+    seen = height + np.maximum(height - foot, 0.0) * (after / before - 1)
+    indicated = np.asarray(percent_at(seen, lower=lower, upper=upper))
+    error = indicated - percent_at(height, lower=lower, upper=upper)
+    return Shift(plain(indicated), plain(error), plain(error / 100 * signal.span))
