@@ -46,6 +46,7 @@ class Moments(NamedTuple):
         # 1/ν of wander.mixture_band, ν = 4 + 6/excess.
         excess = np.maximum(fourth / (v * v) - 3, 0.0)
         factor = np.interp(excess / (4 * excess + 6), _INVERSE_DOF, _FACTOR)
+        factor = np.where(excess < 1e-3, _NORMAL, factor)
         return self.mean[0] + h * self.mean[1], factor * np.sqrt(v)
 
 
