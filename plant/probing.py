@@ -166,6 +166,10 @@ class Sensitivity:
     output: float
     level: float
 
+    @property
+    def millimetres(self) -> float:
+        return 1000 * self.level
+
 
 @dataclass(frozen=True)
 class ProbeFacts:

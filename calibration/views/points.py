@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -12,8 +13,12 @@ from django.views.decorators.http import require_safe
 from calibration.models import Calibration, Procedure
 from calibration.operations.trends import trend_of
 from calibration.views.drift import drift_of
+from plant.geometry import geometry_of
 from plant.models import Installation, MeasuringPoint, Person, Transmitter
+from plant.operations.product_changes import said
 from plant.permissions import may
+from plant.probing import CAPACITANCE, Lacking, probe_facts
+from plant.refusals import Refused
 from plant.requests import SignedRequest
 
 SHOWN = 12
@@ -60,10 +65,10 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
     """A device: its data, where it hung, its results wherever they were found, its drift where it hangs now."""
     seen = Transmitter.objects.seen_by(request.user).select_related("site")
     device = get_object_or_404(seen, pk=pk)
-    rows = Installation.objects.filter(transmitter=device).select_related("point__tank")
+    rows = Installation.objects.filter(transmitter=device).select_related("point__tank__product")
     installations = list(rows[:SHOWN])
     present = next((row for row in installations if row.removed_on is None), None)
-    facts = {
+    facts: dict[str, Any] = {
         "transmitter": device,
         "present": present,
         "installations": installations,
@@ -76,7 +81,21 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
         asked = request.GET.get("of", "")
         point = present.point
         facts |= drift_of(trend_of(point), asked=asked, today=today, due=point.next_due)
+        facts |= {"point": point, **_probe_of(device, point)}
     return render(request, "calibration/transmitter.html", facts)
+
+
+def _probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
+    """What a capacitance probe should measure where it hangs, or which datum is missing for that."""
+    if device.principle not in CAPACITANCE:
+        return {}
+    try:
+        facts = probe_facts(device, point, geometry_of(point.tank))
+    except Lacking as lacking:
+        return {"probe_lacks": str(lacking)}
+    except Refused as refusal:
+        return {"probe_lacks": f"dimensions of the tank that hold ({refusal})"}
+    return {"probe": facts, "probe_holds": said(facts.liquid.product, facts.liquid.celsius)}
 
 
 def _acts(person: Person, site_id: int) -> dict[str, bool]:

@@ -178,6 +178,12 @@ def shift(value: Value, unit: str) -> str:
 
 
 @register.filter
+def signed(value: Value, unit: str) -> str:
+    """``{{ error|signed:"mA" }}``: the same, digits only (unit in the heading)."""
+    return _shown(quantity(value, unit, signed=True))
+
+
+@register.filter
 def fixed(value: Value, decimals: int = 2) -> str:
     """``{{ x|fixed:1 }}``: any other number."""
     return _shown(number(value, decimals))
