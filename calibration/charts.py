@@ -79,7 +79,7 @@ def drift_chart(
         layers.append(_crosses(left_out_on, left_out))
     if crossing_on:
         layers += _crossing(crossing_on, every)
-    return _chart(
+    return layered(
         layers,
         x=_days(every),
         y=_errors(f"Drift, {unit}", digits),
@@ -217,7 +217,7 @@ def error_curve(
     }
     digits = 3 if tolerance < 0.5 else 2
     layers = [*_tolerance(tolerance), _zero(), *marks]
-    return _chart(layers, x=axis, y=_errors("Error, % of span", digits), height=250)
+    return layered(layers, x=axis, y=_errors("Error, % of span", digits), height=250)
 
 
 def _scale(field: str, domain: list[str], range_: list[Any]) -> Spec:
@@ -290,7 +290,7 @@ def _day(on: str) -> str:
     return day_text(date.fromisoformat(on))
 
 
-def _chart(layers: list[Spec], *, x: Spec, y: Spec, height: int) -> Spec:
+def layered(layers: list[Spec], *, x: Spec, y: Spec, height: int) -> Spec:
     """Layers on common axes, in the look's hairlines. Each layer names its own fields."""
     for layer in layers:
         encoding = layer["encoding"]
