@@ -253,47 +253,47 @@ def propose(
 
 
 def reasons(
-    proposals: Proposals, of: Outlook, tolerance: ArrayLike, place: int = 0
-) -> tuple[Reason, ...]:
-    """Why this interval, in parts and in the order to be told; of the instrument at ``place``."""
-    one = of.columns(slice(place, place + 1))
-    half = np.broadcast_to(checked_tolerance(tolerance), len(of))[place]
-    p = {
-        name: float(getattr(proposals, name)[place])
-        for name in ("years", "wanted", "current", "as_found", "true_error")
-    }
-    rate = one.rate()
+    proposals: Proposals, of: Outlook, tolerance: ArrayLike, places: ArrayLike | None = None
+) -> list[tuple[Reason, ...]]:
+    """Why these intervals, in parts and in the order to be told; of the instruments at ``places``, or of all."""
+    at = np.arange(len(of)) if places is None else np.asarray(places, dtype=int)
+    some = of.columns(at)
+    half = np.broadcast_to(checked_tolerance(tolerance), len(of))[at]
+    rate = some.rate()
+    known = {
+        "rate": rate.centre, "lower": rate.lower, "upper": rate.upper, "steady": some.weights[0],
+        "walk": np.sqrt((some.weights * some.q).sum(axis=0)), "own": some.own_weight, "borrowed": some.family_weight,
+        "others": some.others.astype(float), "ever": probability_ever_out(some, proposals.years[at], half),
+    }  # fmt: skip
+    for name in ("years", "wanted", "current", "as_found", "true_error"):
+        known[name] = getattr(proposals, name)[at]
+    columns = zip(*(values.tolist() for values in known.values()), strict=True)
+    return [
+        _of_one(proposals, place, dict(zip(known, numbers, strict=True)))
+        for place, numbers in zip(at.tolist(), columns, strict=True)
+    ]
+
+
+def _of_one(proposals: Proposals, place: int, p: dict[str, float]) -> tuple[Reason, ...]:
     parts = [_decided(proposals, place, p)]
-    if p["current"] == p["current"]:
+    if not math.isnan(p["current"]):
         change = "longer" if p["years"] > p["current"] else "shorter"
         change = "unchanged" if math.isclose(p["years"], p["current"], rel_tol=1e-3) else change
-        parts.append(Reason(change, {"current": p["current"], "years": p["years"]}))
-    parts.append(
-        Reason(
-            "rate",
-            dict(
-                zip(
-                    ("rate", "lower", "upper"),
-                    _items(rate.centre, rate.lower, rate.upper),
-                    strict=True,
-                )
-            ),
-        )
+        parts.append(Reason(change, _some(p, "current", "years")))
+    says = "borrowed from family" if p["others"] else "judged alone"
+    return (
+        *parts,
+        Reason("rate", _some(p, "rate", "lower", "upper")),
+        Reason("walk", _some(p, "steady", "walk")),
+        Reason(says, _some(p, "others", "own", "borrowed")),
+        Reason("ever out by then", {"probability": p["ever"]}),
+        Reason("true error in tolerance", {"probability": p["true_error"]}),
+        Reason("if no step comes", {}),
     )
-    walk = float(np.sqrt((one.weights * one.q).sum()))
-    parts.append(Reason("walk", {"steady": float(one.weights[0, 0]), "walk": walk}))
-    says = "borrowed from family" if one.others[0] else "judged alone"
-    own, lent = _items(one.own_weight, one.family_weight)
-    parts.append(Reason(says, {"others": float(one.others[0]), "own": own, "borrowed": lent}))
-    ever = probability_ever_out(one, p["years"], half)[0]
-    parts.append(Reason("ever out by then", {"probability": float(ever)}))
-    parts.append(Reason("true error in tolerance", {"probability": p["true_error"]}))
-    parts.append(Reason("if no step comes", {}))
-    return tuple(parts)
 
 
-def _items(*arrays: np.ndarray) -> list[float]:
-    return [float(a[0]) for a in arrays]
+def _some(p: dict[str, float], *names: str) -> dict[str, float]:
+    return {name: p[name] for name in names}
 
 
 def _decided(proposals: Proposals, place: int, p: dict[str, float]) -> Reason:

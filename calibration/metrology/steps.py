@@ -25,6 +25,8 @@ FLAG_BELOW = 0.04  # smallest p-value times the number of increments
 SUSPECT_BELOW = 0.3
 FEWEST_VISITS = 5
 _BLOCK = 512
+# An increment within so many standard deviations, at that quantile of the family's walks, is never flagged.
+_UNUSUAL, _LITTLE = 2.3, 0.25
 _TINY = 1e-300
 
 
@@ -49,16 +51,26 @@ class Steps:
 def find_steps(told: Histories, family: ArrayLike, tolerance: ArrayLike) -> Steps:
     """Flag at most one increment a history; arguments and refusals as in fit_families."""
     member = np.asarray(family)
+    return flag(told, fit_without_steps(told, member, tolerance).of(member))
+
+
+def fit_without_steps(told: Histories, family: ArrayLike, tolerance: ArrayLike) -> Prior:
+    """Families fitted without the increments that are suspicious under the fit; one place a family."""
+    member = np.asarray(family)
     aside = np.zeros_like(told.counted)
     fitted = fit_families(told, member, tolerance)
     for below in (SUSPECT_BELOW, SUSPECT_BELOW, *4 * (FLAG_BELOW,)):
-        worst, chance, size = _worst(told, fitted.of(member))
+        worst, chance, _ = _worst(told, fitted.of(member))
         found = worst & (chance < below)
         if below == FLAG_BELOW and (found == aside).all():
             break
         aside = found
         fitted = fit_families(told.without(aside), member, tolerance, start=fitted)
-    prior = fitted.of(member)
+    return fitted
+
+
+def flag(told: Histories, prior: Prior) -> Steps:
+    """Flag at most one increment a history, each judged by its prior (one place an instrument)."""
     worst, chance, size = _worst(told, prior)
     sure = (told.visits >= FEWEST_VISITS) & (prior.others >= FEWEST_OTHERS)
     found = worst & (chance < FLAG_BELOW)
@@ -91,9 +103,10 @@ def residuals(told: Histories, prior: Prior) -> Residuals:
 def _worst(told: Histories, prior: Prior) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The least likely increment of each history (K by N), its chance, and the size of every deleted residual."""
     chance, size = np.ones(told.increments.shape), np.zeros(told.increments.shape)
-    for part in blocks(len(told), _BLOCK):
-        some, own = told.columns(part), _columns(prior, part)
-        chance[:, part], size[:, part] = _deleted(some, own)
+    suspects = np.flatnonzero(_suspicious(told, prior))
+    for part in blocks(len(suspects), _BLOCK):
+        at = suspects[part]
+        chance[:, at], size[:, at] = _deleted(told.columns(at), _columns(prior, at))
     chance = np.where(told.counted, chance, 1.0)
     k = chance.argmin(axis=0)
     worst = np.zeros_like(told.counted)
@@ -101,7 +114,18 @@ def _worst(told: Histories, prior: Prior) -> tuple[np.ndarray, np.ndarray, np.nd
     return worst & told.counted, chance.min(axis=0) * told.counted.sum(axis=0), size
 
 
-def _columns(prior: Prior, part: slice) -> Prior:
+def _suspicious(told: Histories, prior: Prior) -> np.ndarray:
+    """Where an increment strays from the history's own mean rate by more than reading errors and little walk allow."""
+    little = (prior.weights.cumsum(axis=0) < _LITTLE).sum(axis=0)
+    q = np.take_along_axis(prior.q, np.minimum(little, len(prior.q) - 1)[None, :], axis=0)
+    years = told.years.sum(axis=0)
+    rate = told.increments.sum(axis=0) / np.where(years > 0, years, 1.0)
+    off = told.increments - rate * told.years
+    unusual = off * off > _UNUSUAL**2 * (told.variance + q * told.years)
+    return np.asarray((told.counted & unusual).any(axis=0))
+
+
+def _columns(prior: Prior, part: slice | np.ndarray) -> Prior:
     wide = prior.rate.shape[-1] > 1
     return prior.of(part) if wide else prior  # type: ignore[arg-type]
 

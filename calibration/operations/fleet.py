@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from django.db import connection, transaction
 
 from calibration.metrology.families import FEWEST_OTHERS
-from calibration.metrology.steps import Steps, find_steps, guess_kind
+from calibration.metrology.steps import Steps, fit_without_steps, flag, guess_kind
 from calibration.metrology.wander import Prior
 from calibration.models import Family, FleetRun, StepQuestion
 from calibration.operations import offers, trends
@@ -25,6 +26,7 @@ from plant.models import Person, Site
 from plant.permissions import require
 
 CHUNK = 20_000
+SAMPLE = 2_000  # members of a family that its fit looks at
 LOST = dt.timedelta(minutes=15)
 Clock = Callable[[], dt.datetime]
 
@@ -49,13 +51,13 @@ def run(*, clock: Clock, nightly: bool) -> FleetRun | None:
         if taken is None:
             return None
         everything = taken.started_at < now
-    chunks = list(_chunks(None if everything else _last_finished(taken)))
-    if not chunks and not everything:
+    parts = list(chunks(None if everything else _last_finished(taken)))
+    if not parts and not everything:
         taken.delete()
         return None
-    taken.points, taken.done = sum(len(ids) for ids in chunks), 0
+    taken.points, taken.done = sum(len(ids) for ids in parts), 0
     taken.save(update_fields=["points", "done"])
-    for ids in chunks:
+    for ids in parts:
         _do(taken, ids, clock)
     taken.finished_at = taken.alive_at = clock()
     taken.save(update_fields=["finished_at", "alive_at"])
@@ -144,7 +146,7 @@ FAMILIES = f"""
 """
 
 
-def _chunks(since: dt.datetime | None) -> Iterator[list[int]]:
+def chunks(since: dt.datetime | None) -> Iterator[list[int]]:
     """Points of whole families, some families together; a family is never split."""
     with connection.cursor() as cursor:
         cursor.execute(FAMILIES)
@@ -180,18 +182,33 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     _forget_trends_of_others(points)
     told = told_of(points, results)
     if told is None:
-        trends.store(trends.trend_rows(points, results, None))
+        trends.store(points, results, None)
         return Renewed(len(points), 0, 0)
     family = _members(points, told)
-    steps = find_steps(told.histories, family, told.tolerance)
+    steps = flag(told.histories, _fit(told, family))
     fresh = steps.flagged & ~told.marked(results.counted)
     asked = _question(fresh, steps, told, points, results, at)
     kept = told.with_histories(told.histories.without(fresh))
     _store_families(points, told, steps.prior, at)
     judged = trends.judge(points, kept, steps.prior)
-    trends.store(trends.trend_rows(points, results, judged))
+    trends.store(points, results, judged)
     made = offers.make(points, results, kept, judged, at=at)
     return Renewed(len(points), asked, made)
+
+
+def _fit(told: Told, family: np.ndarray) -> Prior:
+    """What each column's family lends; of a large family some of its members, evenly taken, tell as much."""
+    order = np.argsort(family, kind="stable")
+    first = np.searchsorted(family[order], np.arange(family.max() + 2))
+    some = [
+        order[low + np.arange(min(high - low, SAMPLE)) * (high - low) // min(high - low, SAMPLE)]
+        for low, high in pairwise(first.tolist())
+    ]
+    at = np.sort(np.concatenate(some))
+    fitted = fit_without_steps(told.histories.columns(at), family[at], told.tolerance[at])
+    sizes = np.diff(first)
+    lends = fitted.others > 0
+    return replace(fitted, others=np.where(lends, sizes - 1, 0)).of(family)
 
 
 def _members(points: list[PointFacts], told: Told) -> np.ndarray:
@@ -240,28 +257,26 @@ KINDS = {"step": "step", "bad reading": "bad reading", "step or bad reading": "e
 
 def _store_families(points: list[PointFacts], told: Told, prior: Prior, at: dt.datetime) -> None:
     """What each family now lends, from the first of its members at each end."""
-    rows: dict[int, Family] = {}
-    tolerances: dict[int, list[float]] = {}
-    for column, (place, end) in enumerate(zip(told.place.tolist(), told.end.tolist(), strict=True)):
-        family = points[place].family_id
-        if family is None:
-            continue
-        tolerances.setdefault(family, []).append(points[place].tolerance)
-        row = rows.setdefault(family, Family(pk=family))
-        lends = prior.others[column] >= FEWEST_OTHERS
-        row.members = max(row.members, int(prior.others[column]) + 1)
-        for name, value in (
-            ("rate", prior.rate),
-            ("spread", prior.spread),
-            ("mean_sd", prior.mean_sd),
-        ):
-            setattr(row, f"{ENDS[end]}_{name}", float(value[column]) if lends else None)
-        setattr(row, f"{ENDS[end]}_weights", prior.weights[:, column].tolist() if lends else [])
-    for family, row in rows.items():
-        row.tolerance_percent = float(np.median(tolerances[family]))
-        row.members = max(row.members, len(tolerances[family]) // 2)
-    names = ["members", "tolerance_percent"] + [
-        f"{end}_{name}" for end in ENDS for name in ("rate", "spread", "mean_sd", "weights")
-    ]
-    Family.objects.bulk_update(rows.values(), names, batch_size=200)
-    Family.objects.filter(pk__in=list(rows)).update(fitted_at=at)
+    ids = np.array([points[place].family_id or 0 for place in told.place.tolist()])
+    rows = []
+    for family in np.unique(ids[ids > 0]).tolist():
+        mine = np.flatnonzero(ids == family)
+        row = Family(pk=family, fitted_at=at)
+        row.members = int(np.unique(told.place[mine]).size)
+        row.tolerance_percent = float(np.median(told.tolerance[mine]))
+        for end, name in enumerate(ENDS):
+            column = next(iter(mine[told.end[mine] == end].tolist()), None)
+            _lend(row, name, prior, column)
+        rows.append(row)
+    names = [f"{end}_{name}" for end in ENDS for name in (*LENT, "weights")]
+    Family.objects.bulk_update(rows, ["members", "tolerance_percent", "fitted_at", *names])
+
+
+LENT = ("rate", "spread", "mean_sd")
+
+
+def _lend(row: Family, end: str, prior: Prior, column: int | None) -> None:
+    lends = column is not None and prior.others[column] >= FEWEST_OTHERS
+    for name in LENT:
+        setattr(row, f"{end}_{name}", float(getattr(prior, name)[column]) if lends else None)
+    setattr(row, f"{end}_weights", prior.weights[:, column].tolist() if lends else [])

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -29,16 +31,21 @@ def make(
 ) -> int:
     """Offer new intervals to these points and take back what no longer holds; returns how many are new."""
     policies = policies_of(points)
-    by_method = defaultdict(list)
+    groups = defaultdict(list)
     for place, policy in enumerate(policies):
-        by_method[policy.method].append(place)
-    offers = [
-        *_by_drift(by_method[Policy.Method.DRIFT], points, policies, judged),
-        *_by_staircase(by_method[Policy.Method.STAIRCASE], points, policies, results),
-    ]
-    silent = {point.point_id for point in points} - {offer.point_id for offer in offers}
-    proposals.withdraw(silent)
-    return proposals.offer(offers, at=at).made
+        groups[id(policy)].append(place)
+    offers: list[Offer] = []
+    chosen: dict[int, tuple[Choice, int]] = {}
+    for places in groups.values():
+        policy = policies[places[0]]
+        if policy.method == Policy.Method.DRIFT:
+            choice = _by_drift(places, points, policy, judged)
+            offers += choice.offers
+            chosen |= {offer.point_id: (choice, n) for n, offer in enumerate(choice.offers)}
+        elif policy.method == Policy.Method.STAIRCASE:
+            offers += _by_staircase(places, points, policy, results)
+    proposals.withdraw({point.point_id for point in points} - {offer.point_id for offer in offers})
+    return proposals.offer(offers, at=at, reasons_of=lambda some: _reasons(some, chosen)).made
 
 
 def policies_of(points: list[PointFacts]) -> list[Policy]:
@@ -53,80 +60,92 @@ def policies_of(points: list[PointFacts]) -> list[Policy]:
     ]
 
 
-def worthwhile(now: int, months: int) -> int:
-    """The proposed interval, or the present one where the difference is not worth a decision."""
-    return months if abs(months - now) >= max(1, WORTH * now) else now
-
-
 # ---- by drift ----
+@dataclass(frozen=True)
+class Choice:
+    """What one policy chose; columns: of each offer, in ``proposed`` and ``of``; ends: 0 for zero, 1 for span."""
+
+    offers: list[Offer]
+    proposed: Proposals | None = None
+    of: Outlook | None = None
+    tolerance: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    columns: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
+    ends: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
+
+
 def _by_drift(
-    places: list[int], points: list[PointFacts], policies: list[Policy], judged: Judged
-) -> list[Offer]:
-    groups = defaultdict(list)
-    for place in places:
-        groups[id(policies[place])].append(place)
-    return [
-        offer
-        for some in groups.values()
-        for offer in _under_one_policy(some, points, policies[some[0]], judged)
-    ]
-
-
-def _under_one_policy(
     places: list[int], points: list[PointFacts], policy: Policy, judged: Judged
-) -> list[Offer]:
+) -> Choice:
     told = judged.told
     columns = told.column[:, places]
-    dated = (columns >= 0) & judged.forecast.dated[columns]
-    used = np.unique(columns[dated])
+    used = np.unique(columns[(columns >= 0) & judged.forecast.dated[columns]])
     if not used.size:
-        return []
+        return Choice([])
+    whose = told.place[used]
     of, tolerance, u = judged.of.columns(used), told.tolerance[used], told.u_next[used]
-    now = np.array([points[p].interval_months for p in told.place[used]])
-    lower, upper = policy.shortest_months / 12, policy.longest_months / 12
+    now = np.array([point.interval_months for point in points])[whose]
     proposed = propose(
         of, tolerance, u, current=now / 12, target=float(policy.target_percent) / 100,
-        lower=lower, upper=upper, lengthen=float(policy.lengthen),
+        lower=policy.shortest_months / 12, upper=policy.longest_months / 12, lengthen=float(policy.lengthen),
     )  # fmt: skip
     at_now = of.probability_in(now / 12, tolerance, u)
     months = np.floor(proposed.years * 12 + 1e-6).astype(int)
     months = np.clip(months, policy.shortest_months, policy.longest_months)
-    # In order of the instrument: the shorter of a point's two ends comes first.
-    order = np.lexsort((proposed.as_found, months, told.place[used]))
-    whose = told.place[used][order]
-    starts = np.flatnonzero(np.r_[True, whose[1:] != whose[:-1]])
-    lowest_now = np.minimum.reduceat(at_now[order], starts)
-    offers = []
-    for n, column in enumerate(order[starts].tolist()):
-        point = points[told.place[used[column]]]
-        wanted = worthwhile(int(now[column]), int(months[column]))
-        said = (
-            []
-            if wanted == now[column]
-            else _told(proposed, of, tolerance, column, told.end[used[column]])
-        )
-        offers.append(
-            Offer(
-                point.point_id, point.site_id, policy.method, int(now[column]), wanted,
-                float(lowest_now[n]), float(proposed.as_found[column]), said,
-            )
-        )  # fmt: skip
-    return offers
-
-
-def _told(
-    proposed: Proposals, of: Outlook, tolerance: np.ndarray, column: int, end: int
-) -> list[dict]:
-    parts = reasons(proposed, of, tolerance, column)
-    return [
-        {"says": "end", "end": ENDS[end]},
-        *({"says": part.says, **part.numbers} for part in parts),
+    # The shorter of a point's two ends decides, and comes first.
+    order = np.lexsort((proposed.as_found, months, whose))
+    starts = np.flatnonzero(np.r_[True, np.diff(whose[order]) > 0])
+    first = order[starts]
+    now, months = now[first], months[first]
+    worth = np.abs(months - now) >= np.maximum(1, WORTH * now)
+    rows = zip(
+        whose[first].tolist(), now.tolist(), np.where(worth, months, now).tolist(),
+        np.minimum.reduceat(at_now[order], starts).tolist(), proposed.as_found[first].tolist(), strict=True,
+    )  # fmt: skip
+    offers = [
+        Offer(points[place].point_id, points[place].site_id, policy.method, *numbers)
+        for place, *numbers in rows
     ]
+    return Choice(offers, proposed, of, tolerance, first, told.end[used][first])
+
+
+def _reasons(
+    rows: Sequence[Offer], chosen: dict[int, tuple[Choice, int]]
+) -> list[list[dict[str, Any]]]:
+    """Of those chosen by drift all at once; the others bring their own."""
+    wanted: dict[int, list[int]] = defaultdict(list)
+    choices = {}
+    for row in rows:
+        if row.point_id in chosen:
+            choice, n = chosen[row.point_id]
+            choices[id(choice)] = choice
+            wanted[id(choice)].append(n)
+    said: dict[int, list[dict[str, Any]]] = {}
+    for key, numbers in wanted.items():
+        said |= _told(choices[key], numbers)
+    return [said.get(row.point_id, row.reasons) for row in rows]
+
+
+def _told(choice: Choice, numbers: list[int]) -> dict[int, list[dict[str, Any]]]:
+    if (
+        choice.proposed is None
+        or choice.of is None
+        or choice.columns is None
+        or choice.ends is None
+    ):
+        return {}
+    parts = reasons(choice.proposed, choice.of, choice.tolerance, choice.columns[numbers])
+    return {
+        choice.offers[n].point_id: [
+            {"says": "end", "end": ENDS[choice.ends[n]]},
+            *({"says": part.says, **part.numbers} for part in some),
+        ]
+        for n, some in zip(numbers, parts, strict=True)
+    }
 
 
 # ---- by staircase ----
 def _by_staircase(
-    places: list[int], points: list[PointFacts], policies: list[Policy], results: Results
+    places: list[int], points: list[PointFacts], policy: Policy, results: Results
 ) -> list[Offer]:
     """One step for each result: longer where it was found in tolerance, shorter where it was out."""
     stepped = _stepped_already(points[place].point_id for place in places)
@@ -136,7 +155,7 @@ def _by_staircase(
     )
     offers = []
     for place in places:
-        point, policy, row = points[place], policies[place], last.get(place)
+        point, row = points[place], last.get(place)
         if row is None or point.point_id in stepped or np.isnan(results.found[:, row]).all():
             continue
         found_in = not bool(results.found_out[row])

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from django.db import connection, transaction
 
 from calibration.models import Policy, Proposal
+from calibration.operations.arrays import literal
 from calibration.operations.intervals import grace_within, locked, move, needs_approval
 from plant.ledger import enter
 from plant.models import MeasuringPoint, Person
@@ -36,6 +37,9 @@ class Offer:
     in_tolerance_now: float | None
     in_tolerance: float | None
     reasons: list[dict[str, Any]] = field(default_factory=list)
+
+
+ReasonsOf = Callable[[Sequence[Offer]], list[list[dict[str, Any]]]]
 
 
 class Counts(NamedTuple):
@@ -97,14 +101,18 @@ WITHDRAW = f"""
 
 
 @transaction.atomic
-def offer(rows: Collection[Offer], *, at: dt.datetime) -> Counts:
+def offer(
+    rows: Collection[Offer], *, at: dt.datetime, reasons_of: ReasonsOf | None = None
+) -> Counts:
     """Bring what waits for these points in line with ``rows``, a row a point; set by set, for a whole fleet at once.
 
     What no longer holds is replaced; what stands stays, and its figures are renewed where they moved by more than
     rounding; the rest is made new. An offer of the interval that holds already takes back what waits. What a planner
     declined is not offered again until a later record of the point is approved. No entry in the ledger: nothing is
-    decided here, and the rows and their history tell each step.
+    decided here, and the rows and their history tell each step. reasons_of: gives the reasons of the rows that are
+    written, in one go; without it each row brings its own.
     """
+    reasons_of = reasons_of or (lambda some: [row.reasons for row in some])
     asked = [row for row in rows if row.months != row.months_now]
     replaced = withdraw(row.point_id for row in rows if row.months == row.months_now)
     if not asked:
@@ -119,8 +127,8 @@ def offer(rows: Collection[Offer], *, at: dt.datetime) -> Counts:
         renew = [row for row in write if wanted[row.point_id] is not None]
         make = [row for row in write if wanted[row.point_id] is None]
         ids = [wanted[row.point_id] for row in renew]
-        renewed = _written(cursor, RENEW, renew, id=ids)
-        made = _written(cursor, MAKE, make, at=at, site=[row.site_id for row in make])
+        renewed = _written(cursor, RENEW, renew, reasons_of, id=ids)
+        made = _written(cursor, MAKE, make, reasons_of, at=at, site=[row.site_id for row in make])
     return Counts(made, renewed, replaced)
 
 
@@ -135,22 +143,24 @@ def withdraw(point_ids: Iterable[int]) -> int:
         return cursor.rowcount
 
 
-def _written(cursor: Any, sql: str, rows: Sequence[Offer], **more: Any) -> int:
+def _written(
+    cursor: Any, sql: str, rows: Sequence[Offer], reasons_of: ReasonsOf, **more: Any
+) -> int:
     if not rows:
         return 0
-    reasons = [_as_json(row.reasons) for row in rows]
+    reasons = [_as_json(some) for some in reasons_of(rows)]
     cursor.execute(sql, {**_columns(rows), "reasons": reasons, **more})
     return int(cursor.rowcount)
 
 
-def _columns(rows: Sequence[Offer]) -> dict[str, list]:
+def _columns(rows: Sequence[Offer]) -> dict[str, str]:
     return {
-        "point": [row.point_id for row in rows],
-        "method": [row.method for row in rows],
-        "now": [row.months_now for row in rows],
-        "months": [row.months for row in rows],
-        "p_now": [_finite(row.in_tolerance_now) for row in rows],
-        "p": [_finite(row.in_tolerance) for row in rows],
+        "point": literal(row.point_id for row in rows),
+        "method": literal(row.method for row in rows),
+        "now": literal(row.months_now for row in rows),
+        "months": literal(row.months for row in rows),
+        "p_now": literal(_finite(row.in_tolerance_now) for row in rows),
+        "p": literal(_finite(row.in_tolerance) for row in rows),
     }
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 from django.db import connection
@@ -68,10 +68,9 @@ POINTS = """
         CASE p.tolerance_unit WHEN '%%' THEN p.tolerance::float8
             WHEN 'mA' THEN 100 * p.tolerance::float8 / CASE p.signal WHEN '0-20mA' THEN 20 ELSE 16 END
             ELSE 0.1 * p.tolerance::float8 / abs(p.upper_base - p.lower_base) END,
-        f.members, f.zero_rate, f.zero_spread, f.zero_mean_sd, f.zero_weights,
-        f.span_rate, f.span_spread, f.span_mean_sd, f.span_weights, f.tolerance_percent, f.key, p.duty,
-        (SELECT array_agg(c."on") FROM plant_productchange c WHERE c.tank_id = p.tank_id
-            AND t.principle IN ('capacitance rod', 'capacitance rope'))
+        p.duty,
+        CASE WHEN t.principle IN ('capacitance rod', 'capacitance rope') THEN
+            (SELECT array_agg(c."on") FROM plant_productchange c WHERE c.tank_id = p.tank_id) END
     FROM plant_measuringpoint p
     JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
     JOIN plant_transmitter t ON t.id = i.transmitter_id
@@ -84,19 +83,8 @@ POINTS = """
 """
 
 
-@dataclass(frozen=True)
-class Lent:
-    """What a family lends at one end: rate, spread, how well the rate is known, weights of the walks."""
-
-    rate: float
-    spread: float
-    mean_sd: float
-    weights: list[float]
-
-
-@dataclass(frozen=True)
-class PointFacts:
-    """A point with a transmitter, as a forecast needs it. tolerance: ± % of span."""
+class PointFacts(NamedTuple):
+    """A point with a transmitter, as a forecast needs it, in the order of POINTS. tolerance: ± % of span."""
 
     point_id: int
     site_id: int
@@ -105,13 +93,8 @@ class PointFacts:
     next_due: dt.date
     interval_months: int
     tolerance: float
-    others: int
-    lent: tuple[Lent | None, Lent | None]
-    # Of its family, where there is one: the walks are scaled by it.
-    usual_tolerance: float
-    family_key: str
     duty: str
-    product_changes: list[dt.date]
+    product_changes: list[dt.date] | None
 
 
 @dataclass(frozen=True)
@@ -143,26 +126,7 @@ def points_of(point_ids: list[int]) -> list[PointFacts]:
     """The points at which a transmitter hangs, by their number (one query)."""
     with connection.cursor() as cursor:
         cursor.execute(POINTS, [point_ids])
-        return [_facts(row) for row in cursor.fetchall()]
-
-
-def _facts(row: tuple[Any, ...]) -> PointFacts:
-    lent = [Lent(*four) if four[3] else None for four in (row[8:12], row[12:16])]
-    return PointFacts(
-        point_id=row[0],
-        site_id=row[1],
-        transmitter_id=row[2],
-        family_id=row[3],
-        next_due=row[4],
-        interval_months=row[5],
-        tolerance=row[6],
-        others=max((row[7] or 0) - 1, 0),
-        lent=(lent[0], lent[1]),
-        usual_tolerance=row[16] or row[6],
-        family_key=row[17] or "",
-        duty=row[18],
-        product_changes=row[19] or [],
-    )
+        return list(map(PointFacts._make, cursor.fetchall()))
 
 
 def results_of(points: list[PointFacts]) -> Results:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.histories import Histories, gather
-from calibration.metrology.wander import DEFAULT_RATE_SD, NODES, Prior
+from calibration.metrology.wander import NODES, Prior, alone
+from calibration.models import Family
 from calibration.operations.results import DAYS_PER_YEAR, PointFacts, Results
 
 ENDS = ("zero", "span")
@@ -50,7 +52,7 @@ class Told:
         marks[place[inside], column[inside]] = by_row[self.end[column], self.rows][inside]
         return marks
 
-    @property
+    @cached_property
     def last_day(self) -> np.ndarray:
         """Of the last visit, counted from results.DAY_0."""
         return np.rint(self.histories.last_year * DAYS_PER_YEAR).astype(int)
@@ -96,23 +98,28 @@ def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarra
 
 
 def lent_to(told: Told, points: list[PointFacts]) -> Prior:
-    """What is believed of each column beforehand: by its family, or the wide default."""
-    lent = [points[p].lent[e] for p, e in zip(told.place, told.end, strict=True)]
-    enough = np.array([points[p].others >= FEWEST_OTHERS for p in told.place])
-    enough &= np.array([one is not None for one in lent])
-    flat = np.full(NODES.size, 1 / NODES.size)
-    spread = DEFAULT_RATE_SD * told.tolerance
-
-    def given(name: str, default: np.ndarray) -> np.ndarray:
-        own = [getattr(one, name) if one else 0.0 for one in lent]
-        return np.where(enough, np.array(own, dtype=float), default)
-
-    usual = np.array([points[p].usual_tolerance for p in told.place])
-    weights = np.array(
-        [one.weights if one and ok else flat for one, ok in zip(lent, enough, strict=True)]
+    """What is believed of each column beforehand: by its family, or the wide default (one query)."""
+    ids = np.array([points[place].family_id or 0 for place in told.place.tolist()])
+    families = Family.objects.filter(pk__in=np.unique(ids[ids > 0]).tolist())
+    prior = alone(told.tolerance)
+    # The default's arrays may be one and the same: each gets its own before families are filled in.
+    prior = replace(
+        prior,
+        rate=prior.rate.copy(),
+        mean_sd=prior.mean_sd.copy(),
+        weights=np.repeat(prior.weights, len(told), axis=1),
     )
-    others = np.array([points[p].others for p in told.place])
-    return Prior(
-        given("rate", np.zeros(len(told))), given("spread", spread), given("mean_sd", np.zeros(len(told))),
-        np.outer(NODES, np.where(enough, usual, told.tolerance)) ** 2, weights.T, np.where(enough, others, 0),
-    )  # fmt: skip
+    for family in families:
+        if family.members <= FEWEST_OTHERS:
+            continue
+        for end, name in enumerate(ENDS):
+            mine = (ids == family.pk) & (told.end == end)
+            weights = getattr(family, f"{name}_weights")
+            if not mine.any() or not weights:
+                continue
+            for part in ("rate", "spread", "mean_sd"):
+                getattr(prior, part)[mine] = getattr(family, f"{name}_{part}")
+            prior.weights[:, mine] = np.array(weights)[:, None]
+            prior.q[:, mine] = (NODES[:, None] * family.tolerance_percent) ** 2
+            prior.others[mine] = family.members - 1
+    return prior

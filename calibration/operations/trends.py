@@ -7,7 +7,7 @@ the own history says little. A failure or repair starts anew; a step without a c
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,7 @@ from calibration.metrology.crossing import Crossings, crossings
 from calibration.metrology.drift import LineFit, through_origin
 from calibration.metrology.forecast import Forecast, forecast
 from calibration.metrology.wander import Band, Outlook, Prior, outlook
+from calibration.operations.arrays import literal
 from calibration.operations.results import (
     DAY_0,
     DAYS_PER_YEAR,
@@ -116,7 +117,6 @@ class PointTrend:
     tolerance_percent: float
     transmitter_id: int | None
     family_id: int | None
-    family_key: str
     zero: Drift
     span: Drift
 
@@ -137,13 +137,13 @@ def trend_of(point: MeasuringPoint) -> PointTrend:
     if not points:
         tolerance = point.limits.percent
         empty = (Drift(end, tolerance, [], [], [], [], [], [], [], []) for end in ENDS)
-        return PointTrend(tolerance, None, None, "", *empty)
+        return PointTrend(tolerance, None, None, *empty)
     results = results_of(points)
     told = told_of(points, results)
     of = outlook(told.histories, lent_to(told, points)) if told else None
     zero, span = (_drift(end, points[0], results, told, of) for end in (0, 1))
     one = points[0]
-    return PointTrend(one.tolerance, one.transmitter_id, one.family_id, one.family_key, zero, span)
+    return PointTrend(one.tolerance, one.transmitter_id, one.family_id, zero, span)
 
 
 def _drift(
@@ -234,56 +234,63 @@ def refit(point_ids: Iterable[int]) -> int:
     points = points_of(list(point_ids))
     results = results_of(points)
     told = told_of(points, results)
-    judged = judge(points, told, lent_to(told, points)) if told else None
-    rows = trend_rows(points, results, judged)
-    store(rows)
-    return len(rows)
+    return store(points, results, judge(points, told, lent_to(told, points)) if told else None)
 
 
-def trend_rows(points: list[PointFacts], results: Results, judged: Judged | None) -> list[tuple]:
-    """A row a point with any result, as STORE lists its columns."""
-    places = np.searchsorted([point.point_id for point in points], results.point)
-    visits = np.bincount(places, minlength=len(points))
-    rows = []
-    for place in np.flatnonzero(visits):
-        point = points[place]
-        told = _ends_of(int(place), judged) if judged else NOTHING
-        rows.append((
-            point.site_id, point.point_id, point.transmitter_id, point.family_id, int(visits[place]), *told
-        ))  # fmt: skip
-    return rows
+def store(points: list[PointFacts], results: Results, judged: Judged | None) -> int:
+    """Put the trends of these points in place of the stored ones; returns how many have any result."""
+    numbers = np.array([point.point_id for point in points], dtype=np.int64)
+    visits = np.bincount(np.searchsorted(numbers, results.point), minlength=len(points))
+    places = np.flatnonzero(visits)
+    if not places.size:
+        return 0
+    some = [points[place] for place in places.tolist()]
+    columns = {
+        "site_id": [point.site_id for point in some],
+        "point_id": [point.point_id for point in some],
+        "transmitter_id": [point.transmitter_id for point in some],
+        "family_id": [point.family_id for point in some],
+        "results": visits[places].tolist(),
+        **(_columns(places, judged) if judged else {}),
+    }
+    nothing = [None] * len(some)
+    with connection.cursor() as cursor:
+        cursor.execute(STORE, [literal(columns.get(name, nothing)) for name in COLUMNS])
+    return len(some)
 
 
-NOTHING: tuple = (None,) * 6 + (None, None, "", None)
-
-
-def _ends_of(place: int, judged: Judged) -> tuple:
-    """Rates of both ends; own weight, crossing and probability of the end that leaves the tolerance first."""
-    rates: list[float | None] = []
-    worst: tuple[float, float, int] | None = None
-    for end in (0, 1):
-        at = int(judged.told.column[end, place])
-        if at < 0:
-            rates += [None, None, None]
-            continue
-        one = judged.forecast
-        rates += [float(one.rate[at]), float(one.low[at]), float(one.high[at])]
-        mine = (float(one.meets[at]), float(judged.in_tolerance[at]), at)
-        worst = mine if worst is None or mine[:2] < worst[:2] else worst
-    if worst is None:
-        return NOTHING
-    years, _, at = worst
-    met_on = None
-    if np.isfinite(years):
-        met_on = date_of(int(judged.told.last_day[at]) + int(years * DAYS_PER_YEAR))
-    likely = min(
-        float(judged.in_tolerance[c]) for c in judged.told.column[:, place].tolist() if c >= 0
+def _columns(places: np.ndarray, judged: Judged) -> dict[str, list]:
+    """Rates of both ends; own weight and crossing of the end that leaves the tolerance first; the lower probability."""
+    told, one = judged.told, judged.forecast
+    at = told.column[:, places]
+    there = at >= 0
+    columns = {}
+    for end, name in enumerate(ENDS):
+        for part in ("rate", "low", "high"):
+            values = np.where(there[end], getattr(one, part)[at[end]], np.nan)
+            columns[f"{name}_rate" + ("" if part == "rate" else f"_{part}")] = _nullable(values)
+    meets = np.where(there, one.meets[at], np.inf)
+    likely = np.where(there, judged.in_tolerance[at], np.inf)
+    first = np.where(
+        (meets[1] < meets[0]) | ((meets[1] == meets[0]) & (likely[1] < likely[0])), 1, 0
     )
-    dated = bool(judged.forecast.dated[at])
-    return (
-        *rates, float(judged.forecast.own_weight[at]), met_on,
-        ENDS[int(judged.told.end[at])] if met_on else "", likely if dated else None,
-    )  # fmt: skip
+    first = np.where(there[0], np.where(there[1], first, 0), 1)
+    along = np.arange(len(places))
+    column, known = at[first, along], there.any(axis=0)
+    met = known & np.isfinite(meets[first, along])
+    days = told.last_day[column] + (np.where(met, meets[first, along], 0) * DAYS_PER_YEAR).astype(
+        int
+    )
+    return columns | {
+        "own_weight": _nullable(np.where(known, one.own_weight[column], np.nan)),
+        "crossing_on": [date_of(d) if m else None for d, m in zip(days.tolist(), met.tolist(), strict=True)],
+        "crossing_of": [ENDS[e] if m else "" for e, m in zip(first.tolist(), met.tolist(), strict=True)],
+        "in_tolerance": _nullable(np.where(known & one.dated[column], likely.min(axis=0), np.nan)),
+    }  # fmt: skip
+
+
+def _nullable(values: np.ndarray) -> list[float | None]:
+    return [None if value != value else value for value in values.tolist()]
 
 
 COLUMNS = {
@@ -294,15 +301,10 @@ COLUMNS = {
 }  # fmt: skip
 STORE = f"""
     INSERT INTO calibration_trend ({", ".join(COLUMNS)}, fitted_at)
-    SELECT *, transaction_timestamp() FROM unnest({", ".join(f"%s::{kind}[]" for kind in COLUMNS.values())})
+    SELECT {", ".join("coalesce(crossing_of, '')" if name == "crossing_of" else name for name in COLUMNS)},
+        transaction_timestamp()
+    FROM unnest({", ".join(f"%s::{kind}[]" for kind in COLUMNS.values())}) AS t ({", ".join(COLUMNS)})
     ON CONFLICT (point_id) DO UPDATE SET
     {", ".join(f"{name} = excluded.{name}" for name in COLUMNS if name not in ("site_id", "point_id"))},
     fitted_at = excluded.fitted_at
 """  # noqa: S608 - names of columns, written above
-
-
-def store(rows: Sequence[tuple]) -> None:
-    """Put these trends in place of the stored ones; a row is as COLUMNS lists it."""
-    if rows:
-        with connection.cursor() as cursor:
-            cursor.execute(STORE, [list(column) for column in zip(*rows, strict=True)])

@@ -35,7 +35,7 @@ def test_target_not_reached_proposes_the_lower_bound_and_says_so():
     assert not made.reached[bad]
     assert made.years[bad] == 0.25
     assert made.cut[bad]
-    part = reasons(made, of, 0.5, bad)[0]
+    part = reasons(made, of, 0.5, [bad])[0][0]
     assert part.says == "target not reached at lower bound"
     assert part.numbers["probability"] < 0.95
 
@@ -45,7 +45,7 @@ def test_lengthening_is_limited_and_shortening_is_not():
     slow = propose(of, 0.5, 0.05, current=0.5)
     assert slow.lengthening_cut.mean() > 0.9
     assert slow.years.max() <= 1.0
-    assert reasons(slow, of, 0.5)[0].says == "lengthening limited"
+    assert reasons(slow, of, 0.5)[0][0].says == "lengthening limited"
     made = propose(fleet(Truth(0.4, 0.02)), 0.5, 0.05, current=5.0)
     assert made.years.min() < 1.5
     assert not made.longer.any()
@@ -53,7 +53,7 @@ def test_lengthening_is_limited_and_shortening_is_not():
 
 def test_reason_says_where_the_rate_comes_from():
     of = fleet()
-    says = {part.says: part.numbers for part in reasons(propose(of, 0.5, 0.05), of, 0.5)}
+    says = {part.says: part.numbers for part in reasons(propose(of, 0.5, 0.05), of, 0.5)[0]}
     assert says["judged alone"]["others"] == 0
     assert says["rate"]["lower"] < says["rate"]["rate"] < says["rate"]["upper"]
     assert "if no step comes" in says
