@@ -146,6 +146,9 @@ ROWS: list[Row] = [
     Row("calibration:ledger", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_csv", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_entry", "GET", "entry", 200, 403, 200, 200, 403, 404),
+    # Families: numbers of the whole book, names of one's own sites
+    Row("calibration:families", "GET", "", 200, 200, 200, 200, 403, 200),
+    Row("calibration:family", "GET", "family", 200, 200, 200, 200, 403, 200),
     # Imports
     Row("calibration:imports", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:import_new", "GET", "", 200, 403, 403, 403, 403, 200),

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from calibration.models import Deferral, Digest, Finding, ReminderScan, StepQuestion
+from calibration.models import Deferral, Digest, Family, Finding, ReminderScan, StepQuestion
 from calibration.operations import jobs, rounds
 from plant.models import ImportBatch, LedgerEntry
 from tests.access_matrix import KINDS, OPEN_TO_ALL, ROWS, Row
@@ -89,6 +89,9 @@ def things(planner, technician, second_technician, approver):
         kind="step", raised_at=NOON,
     )  # fmt: skip
     rows = {
+        "family": Family.objects.create(
+            key="capacitance rod, insulating", principle="capacitance rod", conducts=False
+        ),
         "step": step,
         "site": point.site,
         "point": point,

@@ -7,12 +7,21 @@ common practice. Their size was found by simulation for this book (tests/bench/r
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import gammaincc
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.reliability import Comparison, ReliabilityFit, Results, rate_limit
+from calibration.metrology.reliability import (
+    Comparison,
+    ReliabilityFit,
+    Results,
+    design_effect,
+    rate_limit,
+)
+from calibration.metrology.shares import Limits, binomial_limits
 
 _FEWEST_EXPECTED = 4.0  # found out, in each group that the fit is judged by
 _MOST_GROUPS = 6
@@ -79,6 +88,52 @@ def _bend(seen: Results, fit: ReliabilityFit) -> np.ndarray:
         return fit.rate * fit.shape * years**fit.shape * log
 
     return part(seen.end) - part(seen.start)
+
+
+# Between the intervals that plants use: 1, 3, 6, 12, 18, 24, 36, 48, 60 and 72 months, and beyond.
+_BETWEEN = np.array([2.0, 4.5, 9.0, 15.0, 21.0, 30.0, 42.0, 54.0, 66.0, 90.0]) / 12
+
+
+@dataclass(frozen=True)
+class TimeGroup:
+    """Results at about one time since renewal, from ``shortest`` to ``longest`` years.
+
+    limits: of the share found in, at 95 %, design effect included. expected_out: by the fit; None without one.
+    """
+
+    shortest: float
+    longest: float
+    results: int
+    out: int
+    limits: Limits
+    expected_out: float | None
+
+    @property
+    def inside(self) -> int:
+        return self.results - self.out
+
+    @property
+    def share(self) -> float:
+        return self.inside / self.results
+
+
+def by_time(seen: Results, fit: ReliabilityFit | None) -> list[TimeGroup]:
+    """The results by time since renewal, shortest first. A result counts once, at its visit."""
+    effect = design_effect(seen)
+    chance = None if fit is None else expected_out(seen, fit)
+    group = np.searchsorted(_BETWEEN, seen.end)
+    made = []
+    for number in np.unique(group):
+        rows = group == number
+        n, out = int(rows.sum()), int(seen.out[rows].sum())
+        made.append(
+            TimeGroup(
+                float(seen.end[rows].min()), float(seen.end[rows].max()), n, out,
+                binomial_limits(n - out, n, effect=min(effect, n)),
+                None if chance is None else float(chance[rows].sum()),
+            )
+        )  # fmt: skip
+    return made
 
 
 def homogeneity(

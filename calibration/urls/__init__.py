@@ -22,6 +22,7 @@ for room in (
     "history",
     "imports",
     "product_changes",
+    "families",
 ):
     if find_spec(f"calibration.urls.{room}"):
         urlpatterns += import_module(f"calibration.urls.{room}").urlpatterns
