@@ -52,8 +52,11 @@ _MATTERS = "t.principle IN ('capacitance rod', 'capacitance rope')"
 _KEY = f"""t.principle || CASE WHEN NOT {_MATTERS} OR {{conducts}} IS NULL THEN ''
     WHEN {{conducts}} THEN ', conducting' ELSE ', insulating' END"""
 
+# Of the transmitter t now hanging over a tank whose product is q.
+KEY = _KEY.format(conducts="q.conducts")
+
 FAMILY_OF = f"""
-    SELECT p.id, {_KEY.format(conducts="q.conducts")}
+    SELECT p.id, {KEY}
     FROM plant_measuringpoint p
     JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
     JOIN plant_transmitter t ON t.id = i.transmitter_id
@@ -64,7 +67,7 @@ FAMILY_OF = f"""
 
 ENSURE = f"""
     INSERT INTO calibration_family (key, principle, conducts, members, zero_weights, span_weights)
-    SELECT DISTINCT {_KEY.format(conducts="q.conducts")}, t.principle,
+    SELECT DISTINCT {KEY}, t.principle,
         CASE WHEN {_MATTERS} THEN q.conducts END, 0, '{{}}'::float8[], '{{}}'::float8[]
     FROM plant_installation i
     JOIN plant_transmitter t ON t.id = i.transmitter_id

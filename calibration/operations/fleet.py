@@ -19,6 +19,7 @@ from calibration.metrology.steps import Steps, fit_without_steps, flag, guess_ki
 from calibration.metrology.wander import Prior
 from calibration.models import Family, FleetRun, StepQuestion
 from calibration.operations import offers, trends
+from calibration.operations.families import KEY, ensure_families
 from calibration.operations.results import PointFacts, Results, points_of, results_of
 from calibration.operations.told import ENDS, Told, told_of
 from plant.ledger import enter
@@ -98,10 +99,6 @@ def _do(taken: FleetRun, ids: list[int], clock: Clock) -> None:
 
 
 # ---- what changed ----
-FAMILY_KEY = """
-    t.principle || CASE WHEN t.principle NOT IN ('capacitance rod', 'capacitance rope') OR q.id IS NULL THEN ''
-        WHEN q.conducts THEN ', conducting' ELSE ', insulating' END
-"""
 PLACED = """
     FROM plant_measuringpoint p
     JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
@@ -134,22 +131,16 @@ CHANGED = """
         OR y.id IN (SELECT row_id FROM changed WHERE table_name = 'calibration_policy')
 """
 MEMBERS = f"""
-    SELECT {FAMILY_KEY} AS key, array_agg(p.id ORDER BY p.id) {PLACED}
+    SELECT {KEY} AS key, array_agg(p.id ORDER BY p.id) {PLACED}
     WHERE EXISTS (SELECT 1 FROM calibration_calibration r WHERE r.point_id = p.id AND r.state = 'approved')
     GROUP BY 1 %s ORDER BY 1
 """  # noqa: S608 - parts written above
-FAMILIES = f"""
-    INSERT INTO calibration_family (key, principle, conducts, members, zero_weights, span_weights)
-    SELECT DISTINCT {FAMILY_KEY}, t.principle, CASE WHEN t.principle IN ('capacitance rod', 'capacitance rope')
-        THEN q.conducts END, 0, '{{}}'::float8[], '{{}}'::float8[] {PLACED}
-    ON CONFLICT (key) DO NOTHING
-"""
 
 
 def chunks(since: dt.datetime | None) -> Iterator[list[int]]:
     """Points of whole families, some families together; a family is never split."""
+    ensure_families()
     with connection.cursor() as cursor:
-        cursor.execute(FAMILIES)
         if since is None:
             cursor.execute(MEMBERS % "")
         else:

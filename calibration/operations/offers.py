@@ -15,8 +15,9 @@ import numpy as np
 
 from calibration.metrology.intervals import Proposals, propose, reasons, staircase
 from calibration.metrology.wander import Outlook
-from calibration.models import Calibration, Policy, Proposal
+from calibration.models import Calibration, Family, Policy, Proposal
 from calibration.operations import proposals
+from calibration.operations.families import reliability_of
 from calibration.operations.proposals import Offer
 from calibration.operations.results import PointFacts, Results
 from calibration.operations.told import ENDS, Told
@@ -44,6 +45,8 @@ def make(
             chosen |= {offer.point_id: (choice, n) for n, offer in enumerate(choice.offers)}
         elif policy.method == Policy.Method.STAIRCASE:
             offers += _by_staircase(places, points, policy, results)
+        elif policy.method == Policy.Method.RELIABILITY:
+            offers += _by_reliability(places, points, policy)
     proposals.withdraw({point.point_id for point in points} - {offer.point_id for offer in offers})
     return proposals.offer(offers, at=at, reasons_of=lambda some: _reasons(some, chosen)).made
 
@@ -189,3 +192,38 @@ def _stepped_already(point_ids: Iterable[int]) -> set[int]:
         if approved is not None and approved > decided[pk]
     }
     return set(decided) - fresh
+
+
+# ---- by the family's reliability ----
+def _by_reliability(places: list[int], points: list[PointFacts], policy: Policy) -> list[Offer]:
+    """The time until the family's share in tolerance falls to the target; by its limit where no curve can be drawn."""
+    by_family: dict[int | None, list[PointFacts]] = defaultdict(list)
+    for place in places:
+        by_family[points[place].family_id].append(points[place])
+    target = float(policy.target_percent) / 100
+    offers = []
+    for family in Family.objects.filter(pk__in=[pk for pk in by_family if pk]):
+        told = reliability_of(family, target)
+        months = told.months if told.fit is not None else told.months_limit
+        if months is None:
+            continue
+        for point in by_family[family.pk]:
+            now = point.interval_months
+            wanted = min(months, now * float(policy.lengthen), policy.longest_months)
+            wanted = max(int(wanted + 1e-6), policy.shortest_months)
+            said = {
+                "says": "reliability", "results": told.results, "out": told.failures,
+                "instruments": told.instruments, "target": target, "months": months,
+                "curve": told.curve if told.fit is not None else "",
+                "by": "estimate" if told.fit is not None else "limit", "design_effect": told.design_effect,
+            }  # fmt: skip
+            at = [float(told.fit.reliability(m / 12)) if told.fit else None for m in (now, wanted)]
+            offers.append(
+                Offer(point.point_id, point.site_id, policy.method, now, worth(now, wanted), at[0], at[1], [said])
+            )  # fmt: skip
+    return offers
+
+
+def worth(now: int, months: int) -> int:
+    """The interval wanted, or the present one where the difference is not worth a decision."""
+    return months if abs(months - now) >= max(1, WORTH * now) else now

@@ -13,13 +13,15 @@ from typing import NamedTuple
 import numpy as np
 from django.db import connection
 
+from calibration.operations.families import KEY
+
 DAYS_PER_YEAR = 365.25
 DAY_0 = dt.date(2000, 1, 1)
 # Where a record carries no uncertainty: standard uncertainty of its errors, as a share of the tolerance. Rather small:
 # what is no error of reading is then taken for wandering, and the bands come out wider, not narrower.
 ASSUMED_U = 0.05
 
-ADJUSTED, STARTS, FOUND_OUT = 1, 2, 256
+ADJUSTED, STARTS, FOUND_OUT, SIMULATED = 1, 2, 256, 512
 FRESH, ASIDE, COUNTED = (4, 8), (16, 32), (64, 128)  # at zero, at span
 
 ROW = np.dtype([
@@ -46,7 +48,8 @@ RESULTS = """
             + 32 * (s.cause IS NOT DISTINCT FROM 'bad reading')::int
             + 64 * (z.cause IS NOT DISTINCT FROM 'drift')::int
             + 128 * (s.cause IS NOT DISTINCT FROM 'drift')::int
-            + 256 * (r.found_verdict = 'fail')::int AS flags,
+            + 256 * (r.found_verdict = 'fail')::int
+            + 512 * (r.way = 'simulated output')::int AS flags,
             coalesce(r.found_at_zero, 'NaN') AS found_at_zero, coalesce(r.found_at_span, 'NaN') AS found_at_span,
             coalesce(r.left_at_zero, 'NaN') AS left_at_zero, coalesce(r.left_at_span, 'NaN') AS left_at_span,
             coalesce(r.u_zero, 'NaN') AS u_zero, coalesce(r.u_span, 'NaN') AS u_span,
@@ -62,8 +65,8 @@ RESULTS = """
     ) rows
 """
 
-# Tolerance in % of span, as plant.level.tolerance has it; the family's key as calibration.operations.families has it.
-POINTS = """
+# Tolerance in % of span, as plant.level.tolerance has it.
+POINTS = f"""
     SELECT p.id, p.site_id, i.transmitter_id, f.id, p.next_due, p.interval_months,
         CASE p.tolerance_unit WHEN '%%' THEN p.tolerance::float8
             WHEN 'mA' THEN 100 * p.tolerance::float8 / CASE p.signal WHEN '0-20mA' THEN 20 ELSE 16 END
@@ -76,11 +79,9 @@ POINTS = """
     JOIN plant_transmitter t ON t.id = i.transmitter_id
     JOIN plant_tank k ON k.id = p.tank_id
     LEFT JOIN plant_product q ON q.id = k.product_id
-    LEFT JOIN calibration_family f ON f.key = t.principle || CASE
-        WHEN t.principle NOT IN ('capacitance rod', 'capacitance rope') OR q.id IS NULL THEN ''
-        WHEN q.conducts THEN ', conducting' ELSE ', insulating' END
+    LEFT JOIN calibration_family f ON f.key = {KEY}
     WHERE p.id = ANY(%s) ORDER BY p.id
-"""
+"""  # noqa: S608 - parts written above
 
 
 class PointFacts(NamedTuple):
@@ -153,7 +154,9 @@ def results_of(points: list[PointFacts]) -> Results:
     left[aside & ~adjusted] = np.nan
     begins = (flags & STARTS) > 0
     found[:, begins] = np.nan
-    kept = _since_last_start(point, begins)
+    kept, trimmed = _whole_chain(point, (flags & SIMULATED) > 0, adjusted)
+    fresh |= trimmed
+    kept &= _since_last_start(point, begins)
     tolerance = np.array([p.tolerance for p in points])
     own = tolerance[np.searchsorted([p.point_id for p in points], point)] if len(point) else point
     u = both("u")
@@ -180,6 +183,27 @@ def _after_product_change(
             if low < at < high:
                 changed[at] = True
     return changed
+
+
+def _whole_chain(
+    point: np.ndarray, simulated: np.ndarray, adjusted: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Which visits tell of the same error, and where an output trim in between makes a fresh level.
+
+    A simulated output leaves the probe out. Where a point has visits of both kinds those with the probe count; stages
+    are told apart elsewhere (calibration.operations.stages).
+    """
+    if not simulated.any():
+        return np.ones(len(point), dtype=bool), np.zeros(len(point), dtype=bool)
+    first = np.flatnonzero(np.r_[True, point[1:] != point[:-1]])
+    sizes = np.diff(np.r_[first, len(point)])
+    only = np.repeat(np.logical_and.reduceat(simulated, first), sizes)
+    kept = ~simulated | only
+    trims = np.cumsum(~kept & adjusted)
+    at = np.flatnonzero(kept)
+    fresh = np.zeros(len(point), dtype=bool)
+    fresh[at[1:]] = (trims[at[1:]] != trims[at[:-1]]) & (point[at[1:]] == point[at[:-1]])
+    return kept, fresh
 
 
 def _since_last_start(point: np.ndarray, begins: np.ndarray) -> np.ndarray:

@@ -23,7 +23,7 @@ def clock():
     return timezone.now()
 
 
-def a_history(tag, errors, *, adjusted=()):
+def a_history(tag, errors, *, adjusted=(), simulated=()):
     """One approved record a year, the errors the same at zero and span."""
     point = an_equipped_point(tag)
     device = Installation.objects.get(point=point).transmitter
@@ -31,12 +31,13 @@ def a_history(tag, errors, *, adjusted=()):
         Calibration(
             site=point.site, point=point, transmitter=device, source="imported", state="approved",
             submission=uuid.uuid4(), content_sha256="0" * 64, submitted_at=NOON,
-            done_on=dt.date(2026 - len(errors) + n, 11, 1), performed_by_name="T. Quillane", way="wetted level by dip",
+            done_on=dt.date(2026 - len(errors) + n, 11, 1), performed_by_name="T. Quillane",
+            way="simulated output" if n in simulated else "wetted level by dip",
             tag=tag, tank_name="T-101", serial=device.serial, quantity="level", unit="m", lower=0, upper=8,
             signal="4-20mA", tolerance=1, tolerance_unit="%", tolerance_percent=1.0, adjust_limit_percent=0.5,
             adjusted=n in adjusted, found_at_zero=error, left_at_zero=0.0 if n in adjusted else error,
             found_at_span=error, left_at_span=0.0 if n in adjusted else error,
-            found_verdict="pass" if abs(error) <= 1 else "fail", left_verdict="pass",
+            found_largest=abs(error), found_verdict="pass" if abs(error) <= 1 else "fail", left_verdict="pass",
             approved_by_name="S. Fenharrow", approved_at=NOON,
         )
         for n, error in enumerate(errors)
@@ -209,6 +210,19 @@ def test_each_method_offers_what_it_would_choose(planner):
     intervals.change(stairs, months=13, grace_days=0, why="as the stair says", by=planner)
 
 
+def test_the_family_s_reliability_chooses_for_all_its_members(site):
+    point, *_ = a_family(9, rate=0.04)
+    Policy.objects.create(site=point.site, duty=point.duty, method="reliability", target_percent=90)
+    fleet.run(clock=clock, nightly=True)
+    offered = Proposal.objects.open()
+    assert offered.count() == 9
+    for one in offered:
+        assert one.method == "reliability"
+        assert one.reasons[0]["results"] == 45
+        assert one.reasons[0]["out"] == 0
+        assert one.reasons[0]["by"] == "limit"
+
+
 def test_a_swap_takes_the_trend_of_the_old_transmitter_away(site):
     point = a_history("LT-201", [0.0, 0.1, 0.2])
     fleet.run(clock=clock, nightly=True)
@@ -224,3 +238,12 @@ def test_a_swap_takes_the_trend_of_the_old_transmitter_away(site):
     )
     fleet.run(clock=clock, nightly=True)
     assert not Trend.objects.filter(point=point).exists()
+
+
+def test_simulated_outputs_stay_out_of_the_drift_of_the_whole_chain(site):
+    point = a_history("LT-201", [0.0, 0.02, 0.1, 0.3, 0.35], simulated=(1, 3), adjusted=(3,))
+    told = trends.trend_of(point).zero
+    assert [day.year for day in told.days] == [2021, 2023, 2025]
+    assert told.fresh == [False, False, True]  # the output was trimmed in between
+    only = a_history("LT-202", [0.0, 0.02, 0.04], simulated=(0, 1, 2))
+    assert trends.trend_of(only).zero.results == 3
