@@ -88,6 +88,13 @@ class Effect:
         return "over", "beyond the tolerance: check"
 
     @property
+    def unmoved(self) -> str:
+        """Why the product's permittivity and density do not enter its reading."""
+        if self.outcome.device.principle in FLOATS:
+            return "follows a float, whose draft moves by a few mm with density"
+        return "times an echo from the surface"
+
+    @property
     def shifts(self) -> list[Shown]:
         """The computed shifts as a page shows them; none where nothing can be computed or nothing matters."""
         return [
@@ -296,7 +303,5 @@ def _why_not(effect: Effect) -> str:
     if effect.since:
         return f"calibrated since, on {effect.since.isoformat()}"
     if not effect.outcome.by:
-        principle = effect.outcome.device.principle
-        more = "; its draft moves by a few mm with density" if principle in FLOATS else ""
-        return f"{principle}: does not follow the product{more}"
+        return f"{effect.outcome.device.principle}: {effect.unmoved}"
     return f"{_shift(effect)}, under a tenth of its tolerance: nothing asked"

@@ -192,12 +192,13 @@ def _drawn(point: Any, geometry: Geometry, *, alone: bool) -> DrawnPoint:
 
 
 def _reach(point: Any, geometry: Geometry, lowest: float) -> float | None:
-    """Where the probe ends: by its length from the roof, else at the lower end of the range."""
+    """Where the probe ends: by its length from the roof, but not above the lower end of the range, which it reaches."""
     if point.principle is None or point.principle in TOUCHES_NOTHING:
         return None
     if point.probe_mm is None:
         return lowest
-    return max(inside_height(geometry) - float(point.probe_mm) / 1000, 0.0) - point.tank.datum_m
+    tip = max(inside_height(geometry) - float(point.probe_mm) / 1000, 0.0) - point.tank.datum_m
+    return min(tip, lowest)
 
 
 @form_page

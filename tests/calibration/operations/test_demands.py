@@ -85,8 +85,8 @@ def test_only_what_follows_the_product_is_asked_for_and_the_ledger_says_why_not(
     changed(planner)
     assert [job.point.tag for job in Job.objects.all()] == ["LT-101C"]
     assert "density 900.0 kg/m³ then and 917.0" in Job.objects.get().note.replace("\u00a0", " ")
-    assert told()["LT-101A"] == "radar: does not follow the product"
-    assert "its draft moves" in told()["LT-101D"]
+    assert told()["LT-101A"] == "radar: times an echo from the surface"
+    assert "whose draft moves" in told()["LT-101D"]
     assert "LT-101E" not in told()
 
 
