@@ -17,6 +17,7 @@ from scipy.special import stdtrit
 from calibration.metrology.crossing import HORIZON
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
+from calibration.metrology.histories import blocks
 from calibration.metrology.wander import Outlook, checked_tolerance
 
 GRID = np.r_[0.0, np.geomspace(0.1, HORIZON, 20)]
@@ -35,6 +36,9 @@ class Moments(NamedTuple):
     mean: np.ndarray
     variance: np.ndarray
     fourth: np.ndarray
+
+    def columns(self, which: slice) -> Moments:
+        return Moments(*(part[:, which] for part in self))
 
     def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Centre and half-width of the 95 % band, one day an instrument, or one for all."""
@@ -101,7 +105,9 @@ def forecast(of: Outlook, tolerance: ArrayLike, u_next: ArrayLike) -> Forecast:
         raise CannotFit("u_next", "it must be a number not below zero")
     rate = of.rate()
     dated = (of.visits > 2) | (of.others >= FEWEST_OTHERS)
-    meets = np.where(dated, _meets(moments(of, u), half), np.inf)
+    told = moments(of, u)
+    meets = np.concatenate([_meets(told.columns(part), half[part]) for part in blocks(len(of))])
+    meets = np.where(dated, meets, np.inf)
     return Forecast(rate.centre, rate.lower, rate.upper, of.own_weight, meets, dated)
 
 
@@ -112,12 +118,9 @@ def _meets(of: Moments, half: np.ndarray) -> np.ndarray:
         centre, width = of.band(years)
         return np.asarray(np.abs(centre) + width >= half)
 
-    place = np.full(half.shape, len(GRID))
-    for k in range(len(GRID) - 1, -1, -1):
-        place[beyond(GRID[k])] = k
-    never = place == len(GRID)
-    high = GRID[np.minimum(place, len(GRID) - 1)]
-    low = GRID[np.clip(place - 1, 0, len(GRID) - 1)]
+    grid = beyond(GRID[:, None])
+    place, never = grid.argmax(axis=0), ~grid.any(axis=0)
+    low, high = GRID[np.maximum(place - 1, 0)], GRID[place]
     for _ in range(12):  # to within a day
         middle = (low + high) / 2
         out = beyond(middle)

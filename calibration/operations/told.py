@@ -100,7 +100,7 @@ def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarra
 def lent_to(told: Told, points: list[PointFacts]) -> Prior:
     """What is believed of each column beforehand: by its family, or the wide default (one query)."""
     ids = np.array([points[place].family_id or 0 for place in told.place.tolist()])
-    families = Family.objects.filter(pk__in=np.unique(ids[ids > 0]).tolist())
+    families = Family.objects.filter(pk__in=np.unique(ids[ids > 0]).tolist()).iterator()
     prior = alone(told.tolerance)
     # The default's arrays may be one and the same: each gets its own before families are filled in.
     prior = replace(
