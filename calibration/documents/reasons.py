@@ -37,8 +37,8 @@ def worded(parts: Iterable[Part]) -> list[str]:
 
 
 def first_reason(parts: Iterable[Part]) -> str:
-    """The sentence that tells what decided; "" where nothing can be said."""
-    return next(iter(worded(parts)), "")
+    """The sentence that tells what decided; "" where nothing can be said. Which end it was is told by the others."""
+    return next(iter(worded(part for part in parts if part.get("says") != "end")), "")
 
 
 # ---- numbers ----

@@ -14,6 +14,7 @@ from django.db import connection, transaction
 from calibration.models import Policy, Proposal
 from calibration.operations.arrays import literal
 from calibration.operations.intervals import grace_within, locked, move, needs_approval
+from plant.importing.staging import copy_into
 from plant.ledger import enter
 from plant.models import MeasuringPoint, Person
 from plant.permissions import require
@@ -50,6 +51,7 @@ class Counts(NamedTuple):
     replaced: int
 
 
+ONE_PASS_AT_A_TIME = 738_201  # the number of an advisory lock: two passes at once would offer twice
 WAITS = "state IN ('open', 'agreed')"
 OFFERED = """
     unnest(%(point)s::bigint[], %(now)s::int[], %(months)s::int[], %(method)s::text[],
@@ -83,18 +85,6 @@ RENEW = f"""
         AS n (id, method, p_now, p, reasons)
     WHERE p.id = n.id AND p.{WAITS}
 """  # noqa: S608 - made of constants
-# The point is asked once more: its interval may have been set since. Of two passes at once the later finds it offered.
-MAKE = """
-    INSERT INTO calibration_proposal (site_id, point_id, made_at, method, months_now, months, in_tolerance_now,
-                                      in_tolerance, reasons, state, why)
-    SELECT n.site_id, n.point_id, %(at)s, n.method, n.now, n.months, n.p_now, n.p, n.reasons::jsonb, 'open', ''
-    FROM unnest(%(site)s::bigint[], %(point)s::bigint[], %(method)s::text[], %(now)s::int[], %(months)s::int[],
-                %(p_now)s::float8[], %(p)s::float8[], %(reasons)s::text[])
-        AS n (site_id, point_id, method, now, months, p_now, p, reasons)
-    JOIN plant_measuringpoint m ON m.id = n.point_id AND m.interval_months = n.now
-    ORDER BY n.point_id DESC
-    ON CONFLICT DO NOTHING
-"""
 WITHDRAW = f"""
     UPDATE calibration_proposal SET state = 'replaced' WHERE point_id = ANY(%(points)s) AND {WAITS}
 """  # noqa: S608 - made of constants
@@ -119,17 +109,16 @@ def offer(
         return Counts(0, 0, replaced)
     facts: dict[str, Any] = {**_columns(asked), "rounding": ROUNDING}
     with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [ONE_PASS_AT_A_TIME])
         cursor.execute(NO_LONGER_HOLD, facts)
         replaced += cursor.rowcount
         cursor.execute(TO_WRITE, facts)
         wanted: dict[int, int | None] = dict(cursor.fetchall())
-        write = [row for row in asked if row.point_id in wanted]
-        renew = [row for row in write if wanted[row.point_id] is not None]
-        make = [row for row in write if wanted[row.point_id] is None]
-        ids = [wanted[row.point_id] for row in renew]
-        renewed = _written(cursor, RENEW, renew, reasons_of, id=ids)
-        made = _written(cursor, MAKE, make, reasons_of, at=at, site=[row.site_id for row in make])
-    return Counts(made, renewed, replaced)
+        renew = [row for row in asked if wanted.get(row.point_id) is not None]
+        make = [row for row in asked if wanted.get(row.point_id, 0) is None]
+        _renew(cursor, renew, [wanted[row.point_id] for row in renew], reasons_of)
+    _make(make, reasons_of, at=at)
+    return Counts(len(make), len(renew), replaced)
 
 
 @transaction.atomic
@@ -143,14 +132,33 @@ def withdraw(point_ids: Iterable[int]) -> int:
         return cursor.rowcount
 
 
-def _written(
-    cursor: Any, sql: str, rows: Sequence[Offer], reasons_of: ReasonsOf, **more: Any
-) -> int:
+def _renew(cursor: Any, rows: list[Offer], ids: list[int | None], reasons_of: ReasonsOf) -> None:
+    if rows:
+        reasons = [_as_json(some) for some in reasons_of(rows)]
+        cursor.execute(RENEW, {**_columns(rows), "id": ids, "reasons": reasons})
+
+
+def _make(rows: list[Offer], reasons_of: ReasonsOf, *, at: dt.datetime) -> None:
+    """Should an interval be set in this very moment, its proposal cannot be accepted, and the next pass replaces it."""
     if not rows:
-        return 0
-    reasons = [_as_json(some) for some in reasons_of(rows)]
-    cursor.execute(sql, {**_columns(rows), "reasons": reasons, **more})
-    return int(cursor.rowcount)
+        return
+    rows.sort(key=lambda row: row.point_id, reverse=True)  # lists show what came last first
+    copy_into(
+        "calibration_proposal",
+        {
+            "site_id": [row.site_id for row in rows],
+            "point_id": [row.point_id for row in rows],
+            "made_at": [at] * len(rows),
+            "method": [row.method for row in rows],
+            "months_now": [row.months_now for row in rows],
+            "months": [row.months for row in rows],
+            "in_tolerance_now": [_finite(row.in_tolerance_now) for row in rows],
+            "in_tolerance": [_finite(row.in_tolerance) for row in rows],
+            "reasons": [_as_json(some) for some in reasons_of(rows)],
+            "state": [State.OPEN.value] * len(rows),
+            "why": [""] * len(rows),
+        },
+    )
 
 
 def _columns(rows: Sequence[Offer]) -> dict[str, str]:
