@@ -160,8 +160,8 @@ def raise_for(change: ProductChange, *, by: Person | None, at: dt.datetime) -> l
     """
     if by:
         require(by, "plan", change.site_id)
-    rows = ProductChange.objects.select_for_update(of=("self",))
-    change = rows.select_related("tank__site", "product", "product_before").get(pk=change.pk)
+    changes = ProductChange.objects.select_for_update(of=("self",))
+    change = changes.select_related("tank__site", "product", "product_before").get(pk=change.pk)
     if change.demanded_at:
         return []
     effects = effects_of(
@@ -173,25 +173,22 @@ def raise_for(change: ProductChange, *, by: Person | None, at: dt.datetime) -> l
     )
     done = set(Job.objects.filter(product_change=change).values_list("point", flat=True))
     asked = {e.point.pk: e for e in effects if e.asks and e.point.pk not in done}
-    open_jobs = {
-        job.point_id: job
-        for job in Job.objects.select_for_update().filter(
-            point__in=asked, state__in=(*Job.OPEN, Job.State.SUBMITTED)
-        )
-    }
+    rows = Job.objects.filter(point__in=asked)
+    # A job that was sent is not locked: its approval holds it while it asks for the point, which is held here.
+    sent = set(rows.filter(state=Job.State.SUBMITTED).values_list("point", flat=True))
+    open_jobs = {job.point_id: job for job in rows.open().select_for_update()}
     told = {e.point.tag: _why_not(e) for e in effects if not e.asks}
-    jobs, waits = [], False
+    jobs, today = [], change.tank.site.day_of(at)
     for pk, effect in asked.items():
-        job = open_jobs.get(pk)
-        if job and job.state == Job.State.SUBMITTED:
-            waits = True  # its approval may settle it; nothing can be added to a job that is done
-        else:
-            jobs.append(_raised(effect, change, job, today=change.tank.site.day_of(at)))
+        if (
+            pk not in sent
+        ):  # else its approval may settle it; nothing can be added to a job that is done
+            jobs.append(_raised(effect, change, open_jobs.get(pk), today=today))
             told[effect.point.tag] = f"job {jobs[-1].pk}: {_shift(effect)}"
-    if not waits:
+    if not sent:
         change.demanded_at = at
         change.save(update_fields=["demanded_at"])
-    if jobs or not waits:
+    if jobs or not sent:
         enter("ask recalibration", on=change, by=by, details={"jobs": len(jobs), **told})
     return jobs
 
@@ -253,7 +250,7 @@ def _points(tank: Tank, *, lock: bool) -> list[tuple[MeasuringPoint, Transmitter
     """Those in service at which a transmitter hangs."""
     rows = MeasuringPoint.objects.in_service().filter(tank=tank)
     if lock:  # in one order, so that two changes wait for each other; and jobs are opened under the same lock
-        list(rows.select_for_update().order_by("pk").values_list("pk"))
+        list(rows.select_for_update(no_key=True).order_by("pk").values_list("pk"))
     present = FilteredRelation("installations", condition=Q(installations__removed_on=None))
     rows = rows.annotate(present=present, device_id=F("present__transmitter"))
     points = list(rows.exclude(device_id=None).order_by("tag_key"))

@@ -12,7 +12,7 @@ from plant.models import Person, Product, ProductChange, Tank
 from plant.operations.saving import as_text, check, walls_speak
 from plant.permissions import require
 from plant.refusals import Refused
-from plant.templatetags.quantities import day_text
+from plant.templatetags.quantities import day_text, with_unit
 
 
 @transaction.atomic
@@ -65,11 +65,11 @@ def change_product(
 def said(product: Product | None, celsius: Decimal | None) -> str:
     """A tank's contents in words.
 
-    >>> said(Product(name="palm olein"), Decimal("38.00")), said(None, None)
-    ('palm olein at 38 °C', 'no product')
+    >>> said(Product(name="palm olein"), Decimal("38.00")) == "palm olein at 38\\u00a0°C"
+    True
     """
     name = product.name if product else "no product"
-    return name if celsius is None else f"{name} at {as_text(celsius)} °C"
+    return name if celsius is None else f"{name} at {with_unit(as_text(celsius), 'degC')}"
 
 
 def refuse_wrong(

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
 from decimal import Decimal
 
 import pytest
+from django.db import connection
 
 from calibration.models import Job
 from calibration.operations import demands, jobs
 from plant.models import LedgerEntry, MeasuringPoint, ProductChange, Tank
-from plant.refusals import NotAllowed
+from plant.operations import product_changes
+from plant.refusals import NotAllowed, Refused
 from tests.files import applied
 from tests.makers import (
     NOON,
@@ -244,3 +247,60 @@ def test_what_is_told_and_what_is_asked_stand_or_fall_together(planner, tank, mo
         changed(planner)
     assert Tank.objects.get().product.name == "palm olein"
     assert not ProductChange.objects.exists()
+
+
+# ---- two at once ----
+def at_once(*acts) -> list[str]:
+    """What each act told; all start together, each on a connection of its own."""
+    told: list[str] = []
+    start = threading.Barrier(len(acts))
+
+    def run(act) -> None:
+        try:
+            start.wait()
+            act()
+            told.append("done")
+        except Refused as refusal:
+            told.append(str(refusal))
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=run, args=(act,)) for act in acts]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return sorted(told)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_planners_at_once_one_is_told_and_each_point_is_asked_once(planner, tank):
+    hung("LT-101B")
+    seen = Tank.objects.get()
+    facts = {"on": TODAY, "why": "A ship.", "by": planner, "at": NOON}
+    oils = [soybean(), a_product(name="sunflower oil", permittivity=Decimal("3.13"))]
+    told = at_once(
+        *[
+            lambda oil=oil: demands.change_product(seen, product=oil, celsius=Decimal(25), **facts)
+            for oil in oils
+        ]
+    )
+    assert told[1] == "done"
+    assert told[0].startswith("Somebody else has changed what T-101 holds")
+    assert (ProductChange.objects.count(), Job.objects.count()) == (1, 1)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_looks_at_once_and_a_technician_who_starts_make_one_job(planner, technician, tank):
+    point = hung("LT-101B")
+    change = product_changes.change_product(
+        tank, product=soybean(), celsius=Decimal(25), on=TODAY, why="A ship.", by=planner, at=NOON
+    )
+    told = at_once(
+        lambda: demands.raise_for(change, by=planner, at=NOON),
+        lambda: demands.raise_waiting(at=NOON),
+        lambda: jobs.start(point, by=technician),
+    )
+    assert told == ["done"] * 3
+    job = Job.objects.get()
+    assert (job.note.count("soybean oil in"), job.technician) == (1, technician)

@@ -27,8 +27,8 @@ def client(sign_in, technician):
 
 def test_expected_picofarads_stand_on_the_page(client):
     text = page(client, a_transmitter(**ROD))
-    for said in ("35.14 pF per metre", "palm olein at 40 °C, permittivity 3.050", "11.52 pF per metre", "281.1", "92.2",
-                 "+4.88", "+390", "the register does not tell where its nozzle is"):  # fmt: skip
+    assert "35.14 pF per metre</strong> in palm olein at 40\u00a0°C, permittivity 3.050" in text
+    for said in ("11.52 pF per metre", "281.1", "92.2", "+4.88", "+390", "where its nozzle is"):
         assert said in text
 
 

@@ -62,7 +62,7 @@ def test_what_cannot_be_is_refused_beside_its_field(planner, tank, other, field,
 
 
 def test_what_changes_nothing_is_refused(planner, tank):
-    with pytest.raises(Refused, match="holds palm olein at 38 °C already"):
+    with pytest.raises(Refused, match="holds palm olein at 38\u00a0°C already"):
         changed(planner, product=tank.product, celsius=Decimal("38.00"))
 
 
