@@ -27,6 +27,7 @@ def survival_chart(
     curve: Curve | None,
     *,
     counted: Corners = (),
+    until: Number,
     target: Number,
     estimate: Number | None = None,
     limit: Number | None = None,
@@ -35,7 +36,8 @@ def survival_chart(
 ) -> Spec:
     """Share in tolerance by months since renewal: fitted line in its band, the counted curve, results along the foot.
 
-    counted: corners of the curve without a law. estimate, limit: months at which line and lower edge meet the target.
+    counted: corners of the curve without a law. until: the last month shown. estimate, limit: months at which line and
+    lower edge meet the target.
     found_in, found_out: months of each result. Shares run from 0 to 1.
     """
     layers = [*_target(target, estimate, limit), *_feet(found_in, found_out)]
@@ -46,14 +48,19 @@ def survival_chart(
     lowest = min([target, *(share for _, share in counted), *(curve.low if curve else ())])
     x = {
         "type": "quantitative", "title": "Months since renewal",
-        "scale": {"domainMin": 0, "nice": False}, "axis": {"grid": False, "tickCount": 8},
+        "scale": {"domain": [0, until], "nice": False}, "axis": {"grid": False, "values": _ticks(until)},
     }  # fmt: skip
     y = {
         "type": "quantitative", "title": "In tolerance",
         "scale": {"domain": [_floor(lowest), 1], "nice": False},
-        "axis": {"format": ".0%", "tickCount": 6, "domain": False},
+        "axis": {"labelExpr": "format(100 * datum.value, '.0f') + ' %'", "tickCount": 6, "domain": False},
     }  # fmt: skip
     return layered(layers, x=x, y=y, height=290)
+
+
+def _ticks(until: Number) -> list[int]:
+    step = next((step for step in (1, 3, 6, 12, 24) if until <= 10 * step), 60)
+    return list(range(0, int(until) + 1, step))
 
 
 def _floor(lowest: Number) -> float:
@@ -95,36 +102,23 @@ def _counted(corners: Corners) -> Spec:
 
 
 def _target(target: Number, estimate: Number | None, limit: Number | None) -> list[Spec]:
+    """The target, and where it is met: hollow by the lower edge, filled by the line."""
     rule = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [5, 4]}
     layers: list[Spec] = [
         {"data": {"values": [{"share": target}]}, "mark": rule, "encoding": {"y": {"field": "share"}}}
     ]  # fmt: skip
-    for at, word, fill, align, dx in (
-        (limit, "limit", "var(--sheet)", "right", -7),
-        (estimate, "estimate", "var(--accent)", "left", 7),
-    ):
+    met = [(limit, "limit", "var(--sheet)"), (estimate, "estimate", "var(--accent)")]
+    for at, word, fill in met:
         if at is None:
             continue
-        months = number(at, 0 if at >= 10 else 1)
-        rows = [
-            {"at": at, "share": target, "text": f"{word} {months}", "months": months, "what": word}
-        ]
+        rows = [{"at": at, "share": target, "months": number(at, 1), "what": word}]
         mark = {"type": "point", "filled": True, "size": 80, "opacity": 1, "stroke": "var(--accent)",
                 "strokeWidth": 1.8, "fill": fill, "clip": True}  # fmt: skip
-        text = {
-            "type": "text",
-            "align": align,
-            "dx": dx,
-            "dy": 13,
-            "color": "var(--ink)",
-            "clip": True,
-        }
-        place = {"x": {"field": "at"}, "y": {"field": "share"}}
         told = [{"field": "what", "title": "Interval by"}, {"field": "months", "title": "Months"}]
-        layers += [
-            {"data": {"values": rows}, "mark": mark, "encoding": dict(place) | {"tooltip": told}},
-            {"data": {"values": rows}, "mark": text, "encoding": dict(place) | {"text": {"field": "text"}}},
-        ]  # fmt: skip
+        place = {"x": {"field": "at"}, "y": {"field": "share"}}
+        layers.append(
+            {"data": {"values": rows}, "mark": mark, "encoding": place | {"tooltip": told}}
+        )
     return layers
 
 
@@ -146,6 +140,8 @@ def _feet(found_in: Sequence[Number], found_out: Sequence[Number]) -> list[Spec]
         (found_out, "out of tolerance", diamond),
     ):
         # A tenth of a month is the width of a stroke: results closer than that are drawn as one.
+        if not len(months):
+            continue
         times = Counter(round(float(at), 1) for at in months)
         rows = [{"at": at, "found": f"{n} {word}"} for at, n in sorted(times.items())]
         told = [{"field": "at", "title": "Months"}, {"field": "found", "title": "Found"}]

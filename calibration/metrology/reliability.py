@@ -238,7 +238,7 @@ def fit_weibull(seen: Results, *, confidence: float = 0.95) -> ReliabilityFit:
     peak = float(grid[np.argmax(_Passed.of(seen, np.exp(grid)).best()[1])])
     step = float(grid[1] - grid[0])
     found = minimize_scalar(
-        lambda x: -profile(x), (peak - step, peak, peak + step), method="golden", tol=1e-9
+        lambda x: -profile(x), (peak - step, peak, peak + step), method="brent", tol=1e-9
     )
     log_shape, best = float(found.x), float(-found.fun)
     log_rate = float(_Passed.of(seen, np.exp([log_shape])).best()[0][0])

@@ -39,13 +39,17 @@ class CountedCurve:
         return np.clip(1.0 - np.cumsum(self.mass), 0.0, 1.0)
 
     def corners(self, until: float) -> list[tuple[float, float]]:
-        """(years, R) where the picture turns: level between falls, sloping where the fall lies somewhere within."""
-        at = [(0.0, 1.0)]
-        above = 1.0
+        """(years, R) where the picture turns: level between falls, sloping where the fall lies somewhere within.
+
+        It ends at ``until``; a fall that may lie beyond is left out.
+        """
+        at, above = [(0.0, 1.0)], 1.0
         for low, high, below in zip(self.lower, self.upper, self.left, strict=True):
+            if high > until:
+                break
             at += [(float(low), above), (float(high), float(below))]
             above = float(below)
-        return [*at, (max(until, at[-1][0]), above)]
+        return [*at, (until, above)]
 
 
 def counted_curve(seen: Results) -> CountedCurve:
@@ -58,11 +62,14 @@ def counted_curve(seen: Results) -> CountedCurve:
     begins, closes, lasts = np.split(place, [len(fails), 2 * len(fails)])
     # The curve can fall only between a beginning and an end that follow each other at once.
     at = np.flatnonzero((ends[:-1, 1] != _END) & (ends[1:, 1] == _END))
-    within = (begins[:, None] <= at) & (at + 1 <= closes[:, None])
-    beyond = lasts[:, None] <= at
-    never = np.r_[np.zeros(len(fails)), np.ones(len(last))]
-    rows = np.c_[np.vstack([within, beyond]), never].astype(float)
-    mass, height = _highest(rows, np.r_[fail_counts, last_counts])
+    # Columns are these places and, last, "never"; each span holds those from ``first`` up to ``stop``.
+    first = np.searchsorted(at, np.r_[begins, lasts])
+    stop = np.r_[np.searchsorted(at, closes), np.full(len(lasts), len(at) + 1)]
+    spans, alike = np.unique(np.c_[first, stop], axis=0, return_inverse=True)
+    counts = np.bincount(alike.ravel(), weights=np.r_[fail_counts, last_counts])
+    column = np.arange(len(at) + 1)
+    rows = (spans[:, :1] <= column) & (column < spans[:, 1:])
+    mass, height = _highest(rows.astype(float), counts)
     kept = mass[:-1] > _NOTHING
     return CountedCurve(ends[at, 0][kept], ends[at + 1, 0][kept], mass[:-1][kept], height)
 

@@ -27,6 +27,7 @@ TARGETS = (80, 90, 95, 99)
 CONFIDENCE = 0.95
 SHOWN = 40  # members; the fastest first
 POINTS_OF_CURVE = 80
+FEWEST_REACHING = 5  # the counted curve is drawn while so many results reach so far
 
 
 class ListRow(NamedTuple):
@@ -104,7 +105,7 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
 
 
 def _asked(text: str) -> int:
-    return int(text) if text.isdigit() and int(text) in TARGETS else 95
+    return next((target for target in TARGETS if str(target) == text), 95)
 
 
 # ---- the curve ----
@@ -114,12 +115,14 @@ def picture_of(seen: Results, said: Reliability) -> dict[str, Any]:
     wanted = [m for m in (said.months, said.months_limit) if m is not None]
     until = 1.05 * max([longest, *(m for m in wanted if m <= 1.5 * longest)])
     months = np.linspace(0, until, POINTS_OF_CURVE)
-    corners = counted_curve(seen).corners(longest / MONTHS_PER_YEAR)
+    reached = np.sort(seen.end)[-min(FEWEST_REACHING, len(seen))]
+    corners = counted_curve(seen).corners(float(reached))
     within = [m if m is not None and m <= until else None for m in (said.months, said.months_limit)]
     at = MONTHS_PER_YEAR * seen.end
     return survival_chart(
         _curve(said, months),
         counted=[(round(MONTHS_PER_YEAR * years, 3), round(share, 5)) for years, share in corners],
+        until=until,
         target=said.target,
         estimate=within[0],
         limit=within[1],

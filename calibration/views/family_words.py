@@ -13,7 +13,7 @@ from calibration.metrology.reliability import Comparison
 from calibration.metrology.wander import NODES
 from calibration.models import Family
 from calibration.operations.families import FamilyResults, Reliability, what_a_weibull_needs
-from plant.templatetags.quantities import number, percent, plus_minus
+from plant.templatetags.quantities import number, percent, percent_decimals, plus_minus, with_unit
 
 SUSPECT = 0.05  # below this chance a difference is spoken of
 SEED = 20  # the exchanges are drawn alike at each look, so that a page says the same twice
@@ -25,15 +25,15 @@ FEWEST_WALK = (
 def months_text(months: float) -> str:
     """Whole months, rounded down: an interval said too long would be the worse error."""
     if months >= 120:
-        return "more than 120 months"
+        return with_unit("more than 120", "months")
     if months < 1:
         return "less than a month"
     whole = math.floor(months)
-    return f"{whole} month{'' if whole == 1 else 's'}"
+    return with_unit(str(whole), "month" if whole == 1 else "months")
 
 
 def share_text(share: float) -> str:
-    return f"{number(100 * share, 0 if round(1000 * share) % 10 == 0 else 1)} %"
+    return with_unit(number(100 * share, 0 if round(1000 * share) % 10 == 0 else 1), "%")
 
 
 def interval_sentence(said: Reliability) -> str:
@@ -67,16 +67,20 @@ def survival_caption(said: Reliability) -> str:
     each = share_text(2 * said.confidence - 1)
     if said.fit is not None:
         band = (
-            f"Coloured line and wash: the fitted curve and its {each} band, whose lower edge meets the target at the "
-            f"limit. "
+            f"Coloured line and wash: the fitted curve and its {each} band. On the dashed line, the target: filled, "
+            f"the interval by estimate; hollow, by limit. "
         )
     elif said.limit is not None:
-        band = f"Wash: where the curve lies with {share_text(said.confidence)} confidence. "
+        band = (
+            f"Wash: where the curve lies with {share_text(said.confidence)} confidence. On the dashed line, the "
+            f"target: hollow, the interval by limit. "
+        )
     else:
         band = ""
     return (
-        f"{band}Thin line: counted from the results without any law; it slopes where nothing tells when it falls. "
-        f"Dashed: the target. Along the foot each result, by time since renewal; a diamond was found out of tolerance."
+        f"{band}Thin line: counted from the results without any law, while five or more reach so far; it slopes where "
+        f"nothing tells when it falls. Along the foot each result, by time since renewal; a diamond was found out of "
+        f"tolerance."
     )
 
 
@@ -143,15 +147,15 @@ def sameness_sentences(found: FamilyResults) -> list[str]:
             f"The {word} differ in how often transmitters go out of tolerance ({_chance(judged)}): one curve for all "
             f"is too kind to some."
             if differ
-            else f"The {word} do not differ in how often transmitters go out of tolerance ({_chance(judged)})."
+            else f"The {word} differ no more than chance would have it ({_chance(judged)})."
         )
     return made
 
 
 def _chance(judged: Comparison) -> str:
     if judged.p_value < 0.001:
-        return "chance below 0.001"
-    return f"chance {number(judged.p_value, 3 if judged.p_value < 0.1 else 2)}"
+        return "p below 0.001"
+    return f"p = {number(judged.p_value, 3 if judged.p_value < 0.1 else 2)}"
 
 
 def lends_sentence(family: Family, end: str) -> str:
@@ -161,10 +165,11 @@ def lends_sentence(family: Family, end: str) -> str:
     if rate is None or spread is None:
         return ""
     tolerance = family.tolerance_percent
-    known = f", known to {plus_minus(sd)}" if sd is not None else ""
+    digits = percent_decimals(tolerance)
+    known = f", known to {plus_minus(sd, decimals=digits)}" if sd is not None else ""
     text = (
         f"At {end} the usual rate is {percent(rate, tolerance)} % of span a year{known}; from member to member it "
-        f"differs by {plus_minus(spread)} (one standard deviation)."
+        f"differs by {plus_minus(spread, decimals=digits)} (one standard deviation)."
     )
     return f"{text} {_walk(weights, tolerance)}".rstrip()
 
@@ -179,7 +184,7 @@ def _walk(weights: list[float], tolerance: float | None) -> str:
         return "Hardly any of them wanders beside its steady drift."
     return (
         f"About {number(100 * (1 - steady), 0)} % of them wander beside their steady drift; over the whole family that "
-        f"adds {plus_minus(walk)} in a year."
+        f"adds {plus_minus(walk, decimals=percent_decimals(tolerance))} in a year."
     )
 
 
