@@ -11,7 +11,9 @@ import numpy as np
 from calibration.charts import drift_chart
 from calibration.metrology.crossing import probability_ever_out
 from calibration.operations.results import DAYS_PER_YEAR
-from calibration.operations.trends import HORIZON_YEARS, NEEDED, Drift, PointTrend
+from calibration.operations.stages import Stage, stages_of
+from calibration.operations.trends import HORIZON_YEARS, NEEDED, Drift, PointTrend, trend_of
+from plant.models import MeasuringPoint
 from plant.templatetags.quantities import day_text, percent
 
 POINTS_OF_LINE = 60
@@ -32,12 +34,14 @@ class Row:
     fresh: bool
 
 
-def drift_of(trend: PointTrend, *, asked: str, today: dt.date, due: dt.date) -> dict[str, Any]:
-    """What a page shows of a trend: the end asked for (zero or span), else the one that needs a look first."""
+def drift_of(point: MeasuringPoint, *, asked: str, today: dt.date) -> dict[str, Any]:
+    """What a page shows of a point's trend: the end asked for (zero or span), else the one that needs a look first."""
+    trend, due = trend_of(point), point.next_due
     met = trend.first_crossing
     end = asked if asked in ("zero", "span") else met[1] if met else _steeper(trend)
     drift = trend.span if end == "span" else trend.zero
     told = drift.of is not None
+    apart = stages_of(point.pk, drift.end, tolerance=drift.tolerance) if told else []
     return {
         "trend": trend,
         "drift": drift,
@@ -45,7 +49,7 @@ def drift_of(trend: PointTrend, *, asked: str, today: dt.date, due: dt.date) -> 
         "drift_chart": chart_of(drift, today=today, due=due) if told else None,
         "drift_rows": _rows(drift),
         "drift_sentence": sentence(drift, today),
-        "drift_facts": facts_of(drift, trend, today=today, due=due) if told else [],
+        "drift_facts": [*facts_of(drift, due=due), *map(_stage, apart)] if told else [],
         "tolerance_percent": trend.tolerance_percent,
     }
 
@@ -84,33 +88,45 @@ def _meets(drift: Drift, today: dt.date) -> str:
     return f"The 95 % band {'met' if on < today else 'meets'} the tolerance on {day_text(on)}."
 
 
-def facts_of(
-    drift: Drift, trend: PointTrend, *, today: dt.date, due: dt.date
-) -> list[tuple[str, str]]:
+def facts_of(drift: Drift, *, due: dt.date) -> list[tuple[str, str]]:
     """The other figures, each under its name; none of them is a date that the results cannot carry."""
-    facts = [("Whose rate", _whose(drift)), ("Steady or wandering", _walk(drift))]
+    facts = []
     if drift.dated:
-        facts += [
-            (f"On its due date, {day_text(due)}", _on(drift, due)),
+        facts = [
+            (f"When due, {day_text(due)}", _on(drift, due)),
             ("Crossing day", _crossing_days(drift)),
-            ("Out at some time before", _ever(drift, due)),
+            ("Out before it is due", _ever(drift, due)),
         ]
+    facts += [("Whose rate", _whose(drift)), ("Steady or wandering", _walk(drift))]
     if drift.plain is not None:
         low, high = (percent(float(end), drift.tolerance) for end in drift.plain.slope_interval())
         rate = percent(float(drift.plain.slope), drift.tolerance)
         facts.append(
-            ("Plain cross-check", f"{rate} % a year ({low} to {high}), one line through the origin of all increments")
-        )  # fmt: skip
+            (
+                "Plain cross-check",
+                f"{rate} % a year ({low} to {high}), by one line through all increments",
+            )
+        )
     return facts
+
+
+def _stage(stage: Stage) -> tuple[str, str]:
+    name = stage.name.capitalize()
+    if not stage.observed:
+        return name, "not observed: no reading of that kind can be compared with an earlier one"
+    rate, low, high = (percent(value, 0.5) for value in (stage.rate, stage.low, stage.high))
+    return name, f"{rate} % of span a year (95 %: {low} to {high})"
 
 
 def _whose(drift: Drift) -> str:
     others = int(drift.known.others[0])
     if not others:
-        return "judged alone: no family of six or more lends it anything, so the interval is wide at first"
+        return (
+            "judged alone: no family of six or more lends it anything, so its band is wide at first"
+        )
     own = round(100 * float(drift.known.own_weight[0]))
-    borrowed = f"{own} % its own history, {100 - own} % lent by {others} others of its family"
-    return f"{borrowed}: mostly borrowed" if own < 50 else borrowed
+    mostly = "mostly borrowed: " if own < 50 else ""
+    return f"{mostly}{own} % its own history, {100 - own} % lent by {others} others of its family"
 
 
 def _walk(drift: Drift) -> str:
@@ -120,7 +136,7 @@ def _walk(drift: Drift) -> str:
     )
     steady = round(100 * float(weights[0]))
     walk = percent(float(np.sqrt((weights * q).sum())), drift.tolerance).lstrip("+")
-    return f"{steady} % for purely steady drift; it wanders by about {walk} % in a year beside it"
+    return f"{steady} % likely to be purely steady; beside its drift it wanders by about {walk} % in a year"
 
 
 def _on(drift: Drift, due: dt.date) -> str:
@@ -134,19 +150,23 @@ def _crossing_days(drift: Drift) -> str:
     """2.5, 50 and 97.5 % of being out; any of them may never come."""
     days = [_day(drift, float(day[0])) for day in drift.crossings().out]
     line = _day(drift, float(drift.crossings().line[0]))
-    words = ", ".join(f"{share} %: {day}" for share, day in zip((2.5, 50, 97.5), days, strict=True))
-    return f"expected drift meets the tolerance {line}; truly out with {words}"
+    early, middle, late = days
+    return (
+        f"the expected drift meets the tolerance {line}; even odds of being out {middle}, 1 in 40 {early}, "
+        f"39 in 40 {late}"
+    )
 
 
 def _day(drift: Drift, years: float) -> str:
     if np.isinf(years):
         return f"not within {HORIZON_YEARS} years"
-    return day_text(drift.days[-1] + dt.timedelta(int(years * DAYS_PER_YEAR)))
+    return f"on {day_text(drift.days[-1] + dt.timedelta(int(years * DAYS_PER_YEAR)))}"
 
 
 def _ever(drift: Drift, due: dt.date) -> str:
     years = max((due - drift.days[-1]).days, 0) / DAYS_PER_YEAR
-    return _share(float(probability_ever_out(drift.known, years, drift.tolerance)[0]))
+    probability = float(probability_ever_out(drift.known, years, drift.tolerance)[0])
+    return f"{_share(probability)} to have been out at some time by then"
 
 
 def _share(probability: float) -> str:

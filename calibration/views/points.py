@@ -10,8 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from calibration.models import Calibration, Procedure
-from calibration.operations.trends import trend_of
+from calibration.models import Calibration, Procedure, Proposal
 from calibration.views.drift import drift_of
 from plant.geometry import geometry_of
 from plant.models import Installation, MeasuringPoint, Person, Transmitter
@@ -50,10 +49,9 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         "deferrals": list(point.deferrals.select_related("asked_by", "decided_by")[:10]),
         "finding": point.findings.filter(closed_at=None).first(),
         "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
+        "proposal": Proposal.objects.filter(point=point, state__in=Proposal.WAITING).first(),
         "limits": limits_of(point),
-        **drift_of(
-            trend_of(point), asked=request.GET.get("of", ""), today=today, due=point.next_due
-        ),
+        **drift_of(point, asked=request.GET.get("of", ""), today=today),
         "steps": list(point.steps.open().select_related("record")[:SHOWN]),
         **_acts(request.user, point.site_id),
     }
@@ -80,7 +78,7 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
         today = device.site.day_of(timezone.now())
         asked = request.GET.get("of", "")
         point = present.point
-        facts |= drift_of(trend_of(point), asked=asked, today=today, due=point.next_due)
+        facts |= drift_of(point, asked=asked, today=today)
         facts |= {"point": point, **_probe_of(device, point)}
     return render(request, "calibration/transmitter.html", facts)
 

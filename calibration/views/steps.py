@@ -12,7 +12,6 @@ from django.views.decorators.http import require_http_methods, require_safe
 from calibration.forms.steps import AnswerForm
 from calibration.models import StepQuestion
 from calibration.operations import steps as acts
-from calibration.operations.trends import trend_of
 from calibration.views.drift import drift_of
 from calibration.views.jobs import require_sight
 from plant.permissions import may, require
@@ -59,8 +58,6 @@ def step(request: SignedRequest, pk: int) -> HttpResponse:
         "question": question,
         "form": form,
         "may_answer": may(request.user, "answer step", question.site_id),
-        **drift_of(
-            trend_of(point), asked=question.end, today=point.site.day_of(timezone.now()), due=point.next_due
-        ),
+        **drift_of(point, asked=question.end, today=point.site.day_of(timezone.now())),
     }  # fmt: skip
     return render(request, "calibration/step.html", facts, status=status)
