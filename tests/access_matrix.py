@@ -48,7 +48,7 @@ ROWS: list[Row] = [
     Row("plant:tank_new", "POST", "", 422, 403, 403, 403, 403, 422),
     Row("plant:tank_edit", "GET", "tank", 200, 403, 403, 403, 404, 404),
     Row("plant:tank_edit", "POST", "tank", 422, 403, 403, 403, 404, 404),
-    Row("calibration:product_change", "GET", "tank", 200, 403, 403, 403, 404, 404),
+    Row("calibration:product_change", "GET", "tank", 200, 200, 200, 200, 404, 404),
     Row("calibration:product_change", "POST", "tank", 422, 403, 403, 403, 404, 404),
     Row("plant:products", "GET", "", 200, 200, 200, 200, 403, 200),
     Row("plant:product_new", "GET", "", 200, 403, 403, 403, 403, 200),

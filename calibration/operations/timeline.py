@@ -16,7 +16,8 @@ from calibration.operations.history import (
     entries_of,
     versions_of_all,
 )
-from plant.models import Installation, LedgerEntry, MeasuringPoint, Site, Transmitter
+from plant.models import Installation, LedgerEntry, MeasuringPoint, ProductChange, Site, Transmitter
+from plant.operations.product_changes import said
 
 KINDS = {
     "register": "register",
@@ -25,6 +26,7 @@ KINDS = {
     "finding": "findings",
     "deferral": "deferrals",
     "job": "jobs",
+    "product": "products",
 }
 
 
@@ -58,6 +60,7 @@ def of_point(point: MeasuringPoint) -> list[Event]:
         *_findings(Finding.objects.filter(point=point), point.site),
         *_deferrals(Deferral.objects.filter(point=point), point.site),
         *_jobs(Job.objects.filter(point=point), point.site),
+        *_products(ProductChange.objects.filter(tank=point.tank_id)),
     ]
     return _in_order(events)
 
@@ -255,6 +258,21 @@ def _jobs(rows: models.QuerySet[Job], site: Site) -> list[Event]:
     return [
         _step(e.at, "job", e.act, e.person_name, e.why, f"/jobs/{e.subject_id}/", site)
         for e in entries
+    ]
+
+
+def _products(rows: models.QuerySet[ProductChange]) -> list[Event]:
+    """What the tank held instead from which day; the page behind tells what was asked for it."""
+    return [
+        Event(
+            day=row.on,
+            kind="product",
+            what=f"the tank holds {said(row.product, row.celsius)} "
+            f"instead of {said(row.product_before, row.celsius_before)}",
+            why=row.why,
+            url=f"/tanks/{row.tank_id}/product/",
+        )
+        for row in rows.select_related("product", "product_before")
     ]
 
 

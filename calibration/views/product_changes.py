@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import Prefetch
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -14,20 +15,23 @@ from calibration.forms.product_changes import ProductChangeForm
 from calibration.models import Job
 from calibration.operations import demands
 from plant.models import Product, Tank
-from plant.operations.product_changes import refuse_wrong, said
-from plant.permissions import require
+from plant.operations.product_changes import Told, in_words, refuse_wrong, said
+from plant.permissions import may, require
 from plant.probing import Contents
 from plant.refusals import Refused
 from plant.requests import SignedRequest
 from plant.views.saving import OFFERED, attempt, form_page, sent
 
+SHOWN = 20
+
 
 @form_page
 def change(request: SignedRequest, pk: int) -> HttpResponse:
-    """The button "Show what it does" comes back to this page; "Store the change" stores what was shown."""
+    """The changes so far, and a planner's next: "Show what it does" comes back here, "Store the change" stores it."""
     tanks = Tank.objects.seen_by(request.user).select_related("site", "area", "product")
     tank = get_object_or_404(tanks, pk=pk)
-    require(request.user, "edit register", tank.site_id)
+    if request.method == "POST":
+        require(request.user, "edit register", tank.site_id)
     at = timezone.now()
     form = ProductChangeForm(sent(request), tank=tank, today=tank.site.day_of(at))
     facts: dict[str, Any] = {}
@@ -91,8 +95,17 @@ def _page(
     facts |= {
         "tank": tank,
         "form": form,
+        "may_edit": may(request.user, "edit register", tank.site_id),
+        "changes": _so_far(tank),
+        "shown": SHOWN,
         "holds": said(tank.product, tank.product_c),
         "products": Product.objects.filter(site=tank.site).values_list("name", flat=True)[:OFFERED],
     }
     status = 422 if form.errors else 200
     return render(request, "calibration/product_change.html", facts, status=status)
+
+
+def _so_far(tank: Tank) -> list[Told]:
+    """The latest changes with the jobs that were raised for them."""
+    jobs = Prefetch("jobs", Job.objects.select_related("point").order_by("point__tag_key"))
+    return in_words(tank.product_changes.prefetch_related(jobs), SHOWN)

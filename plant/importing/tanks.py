@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from plant.geometry import derive, refuse_range_outside
 from plant.importing import values as v
-from plant.importing.columns import Column, Layout, Parsed
+from plant.importing.columns import Column, Layout, Parsed, Problem
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.rows import Plan, compare, said
 from plant.level.units import LENGTH_UNITS
@@ -87,6 +87,7 @@ class _Tanks:
             more=self._more,
         )
         self._check_ranges(outcome.plan)
+        self._warn_of_products(outcome.plan)
         return outcome
 
     def _more(self, tank: Tank, place: int) -> dict[str, list[str]]:
@@ -154,6 +155,16 @@ class _Tanks:
         if low is not None and high is not None and low >= high:
             self.parsed.refuse(place, "highest_level", "must be above the lowest level")
 
+    def _warn_of_products(self, plan: Plan) -> None:
+        for tank in filter(_moves_readings, plan.changed):
+            place, held = plan.place_of(tank), tank.held[0]
+            field = "product" if _is_change(held, tank.product) else "product_c"
+            reason = (
+                "changes what the tank holds: recalibration is asked wherever a reading follows it"
+            )
+            heading, cell = self.parsed.cell(place, field)
+            self.parsed.warnings.append(Problem(self.parsed.rows[place], heading, cell, reason))
+
     def _check_ranges(self, plan: Plan) -> None:
         """A tank that shrinks must still hold the ranges of its measuring points."""
         if self.parsed.problems:
@@ -168,6 +179,12 @@ class _Tanks:
                 self.parsed.refuse(
                     place, _measured_by(self.parsed, place), f"{point.tag}: {refusal}"
                 )
+
+
+def _moves_readings(tank: Tank) -> bool:
+    """Whether the file gives a stored tank another product, or another temperature."""
+    held, celsius = tank.held  # type: ignore[attr-defined]
+    return _is_change(held, tank.product) or _is_change(celsius, tank.product_c)
 
 
 def _is_change(was: object, now: object) -> bool:
@@ -235,9 +252,8 @@ def _product_changes(plan: Plan, context: Context) -> list[ProductChange]:
             site=context.site, tank=tank, on=context.today, product_before=held, product=tank.product,
             celsius_before=held_c, celsius=tank.product_c,
         )
-        for tank in plan.changed
+        for tank in filter(_moves_readings, plan.changed)
         for held, held_c in [tank.held]
-        if _is_change(held, tank.product) or _is_change(held_c, tank.product_c)
     ]  # fmt: skip
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from plant.ledger import enter
 from plant.models import Person, Product, ProductChange, Tank
@@ -70,6 +72,24 @@ def said(product: Product | None, celsius: Decimal | None) -> str:
     """
     name = product.name if product else "no product"
     return name if celsius is None else f"{name} at {with_unit(as_text(celsius), 'degC')}"
+
+
+@dataclass(frozen=True)
+class Told:
+    """A change, with what the tank held after and before it in words."""
+
+    change: ProductChange
+    now: str
+    before: str
+
+
+def in_words(changes: QuerySet[ProductChange], most: int) -> list[Told]:
+    """The latest ``most`` changes, for a page."""
+    rows = changes.select_related("product", "product_before")[:most]
+    return [
+        Told(row, said(row.product, row.celsius), said(row.product_before, row.celsius_before))
+        for row in rows
+    ]
 
 
 def refuse_wrong(

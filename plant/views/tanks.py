@@ -32,7 +32,7 @@ from plant.geometry import (
 from plant.level.units import from_cubic_metres, from_metres
 from plant.models import Area, MeasuringPoint, Principle, Product, Tank
 from plant.operations import places as operations
-from plant.operations.product_changes import said
+from plant.operations.product_changes import in_words, said
 from plant.paging import page_of, without_place
 from plant.permissions import may, require
 from plant.refusals import Refused
@@ -42,7 +42,7 @@ from plant.templatetags.quantities import quantity, with_unit
 from plant.views.saving import OFFERED, attempt, form_page, page, sent, sites_for
 
 FROM_BELOW = {Principle.HYDROSTATIC, Principle.DIFFERENTIAL_PRESSURE}
-CHANGES_SHOWN = 12
+CHANGES_SHOWN = 5
 TOUCHES_NOTHING = {Principle.RADAR, Principle.ULTRASONIC}
 
 
@@ -88,9 +88,7 @@ def tank(request: SignedRequest, pk: int) -> HttpResponse:
     facts: dict[str, Any] = {
         "tank": row,
         "may_edit": may(request.user, "edit register", row.site_id),
-        "product_changes": list(
-            row.product_changes.select_related("product", "product_before")[:CHANGES_SHOWN]
-        ),
+        "product_changes": in_words(row.product_changes.all(), CHANGES_SHOWN),
     }
     try:
         geometry = geometry_of(row)

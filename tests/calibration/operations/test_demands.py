@@ -14,7 +14,7 @@ from calibration.operations import demands, jobs
 from plant.models import LedgerEntry, MeasuringPoint, ProductChange, Tank
 from plant.operations import product_changes
 from plant.refusals import NotAllowed, Refused
-from tests.files import applied
+from tests.files import applied, send
 from tests.makers import (
     NOON,
     TODAY,
@@ -215,6 +215,17 @@ def test_a_change_by_import_is_dated_today_and_looked_into(planner, tank):
     assert change.demanded_at is not None
     assert Job.objects.get().note == NOTE
     assert LedgerEntry.objects.get(act="ask recalibration").person is None
+
+
+def test_an_import_says_beforehand_that_a_product_changes(planner, tank):
+    soybean()
+    batch = send(
+        "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
+        by=planner, kind="tanks",
+    )  # fmt: skip
+    [(row, column, value, reason)] = batch.report["warnings"]
+    assert (row, column, value) == (2, "product", "soybean oil")
+    assert "recalibration is asked wherever a reading follows it" in reason
 
 
 def test_an_import_that_fills_a_gap_is_no_change(planner):

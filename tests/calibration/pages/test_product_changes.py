@@ -61,7 +61,7 @@ def test_the_second_stores_what_was_shown_and_names_what_is_asked(sign_in, plann
     text = answer.content.decode()
     assert "T-101 holds soybean oil at 25\u00a0°C now." in text
     assert "Recalibration is asked for at LT-101B, LT-101C." in text
-    assert "before: palm olein at 40 °C. A ship of soybean oil." in text
+    assert "before: palm olein at 40\u00a0°C. A ship of soybean oil." in text
     assert Job.objects.count() == 2
 
 
@@ -123,3 +123,20 @@ def test_the_job_tells_the_technician(sign_in, planner, technician, tank, typed)
     text = sign_in(technician).get(f"/jobs/{job.pk}/").content.decode()
     assert "reads about 4.9 % of span high when full" in text
     assert job.due_on <= dt.datetime.now(dt.UTC).date() + dt.timedelta(1)
+
+
+def test_everybody_who_sees_the_tank_sees_what_each_change_asked_for(
+    sign_in, planner, auditor, tank, typed
+):
+    client = sign_in(planner)
+    shown = mark_in(post(client, tank, **typed, step="show"))
+    post(client, tank, **typed, shown=shown, step="store")
+    reader = sign_in(auditor)
+    text = reader.get(f"/tanks/{tank.pk}/product/").content.decode()
+    job = Job.objects.get(point__tag="LT-101B")
+    for said in (f'href="/jobs/{job.pk}/"', "planned", "+4.88 % of span when full", "shift not computed"):  # fmt: skip
+        assert said in text
+    assert 'name="product_name"' not in text
+    assert post(reader, tank, **typed, step="show").status_code == 403
+    history = reader.get(f"/history/points/{job.point_id}/?kind=product").content.decode()
+    assert "The tank holds soybean oil at 25\u00a0°C instead of palm olein at 40\u00a0°C" in history
