@@ -30,6 +30,9 @@ class Family(models.Model):
     conducts = models.BooleanField("liquid conducts", null=True, blank=True)
     # Members whose history was fitted; with 5 or fewer others it lends nothing.
     members = models.PositiveIntegerField(default=0)
+    # As founds of its standing records, and how many of them were in tolerance; counted at the end of each pass.
+    results = models.PositiveIntegerField(default=0, db_default=0)
+    found_in = models.PositiveIntegerField("found in tolerance", default=0, db_default=0)
     tolerance_percent = models.FloatField("median tolerance, ± % of span", null=True, blank=True)
     zero_rate = models.FloatField(null=True, blank=True)
     zero_spread = models.FloatField(null=True, blank=True)

@@ -19,7 +19,7 @@ from calibration.metrology.steps import Steps, fit_without_steps, flag, guess_ki
 from calibration.metrology.wander import Prior
 from calibration.models import Family, FleetRun, StepQuestion
 from calibration.operations import offers, trends
-from calibration.operations.families import KEY, ensure_families
+from calibration.operations.families import KEY, count_results, ensure_families
 from calibration.operations.results import PointFacts, Results, points_of, results_of
 from calibration.operations.told import ENDS, Told, told_of
 from plant.ledger import enter
@@ -60,6 +60,7 @@ def run(*, clock: Clock, nightly: bool) -> FleetRun | None:
     taken.save(update_fields=["points", "done"])
     for ids in parts:
         _do(taken, ids, clock)
+    count_results()
     taken.finished_at = taken.alive_at = clock()
     taken.save(update_fields=["finished_at", "alive_at"])
     return taken

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 from calibration.family_charts import Curve, Rate, rates_chart, survival_chart
 from calibration.metrology.fitness import TimeGroup, by_time
 from calibration.metrology.reliability import Results
-from calibration.metrology.survival import counted_curve
+from calibration.metrology.survival import coarsened, counted_curve
 from calibration.models import Family, Trend
 from calibration.operations import families
 from calibration.operations.families import MONTHS_PER_YEAR, Reliability
@@ -27,13 +27,13 @@ TARGETS = (80, 90, 95, 99)
 CONFIDENCE = 0.95
 SHOWN = 40  # members; the fastest first
 POINTS_OF_CURVE = 80
+FINE = 300  # found out; beyond that the counted curve is drawn by the week, for speed
 FEWEST_REACHING = 5  # the counted curve is drawn while so many results reach so far
 
 
 class ListRow(NamedTuple):
     family: Family
     yours: int
-    results: int
     percent_in: float | None
 
 
@@ -57,11 +57,11 @@ def family_list(request: SignedRequest) -> HttpResponse:
     yours = dict(
         Trend.objects.seen_by(request.user).values_list("family").annotate(n=Count("pk")).order_by()
     )
-    found = families.shares()
     rows = [
-        ListRow(family, yours.get(family.pk, 0), n, 100 * inside / n if n else None)
-        for family in Family.objects.all()
-        for n, inside in [found.get(family.key, (0, 0))]
+        ListRow(
+            row, yours.get(row.pk, 0), 100 * row.found_in / row.results if row.results else None
+        )
+        for row in Family.objects.all()
     ]
     return render(request, "calibration/family_list.html", {"rows": rows})
 
@@ -80,6 +80,7 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
         "family": shown,
         "found": found,
         "said": said,
+        "sampled": shown.members > families.MOST,
         "target": target,
         "targets": TARGETS,
         "end": end,
@@ -115,8 +116,9 @@ def picture_of(seen: Results, said: Reliability) -> dict[str, Any]:
     wanted = [m for m in (said.months, said.months_limit) if m is not None]
     until = 1.05 * max([longest, *(m for m in wanted if m <= 1.5 * longest)])
     months = np.linspace(0, until, POINTS_OF_CURVE)
+    fine = seen if seen.failures <= FINE else coarsened(seen, 1 / 52)
     reached = np.sort(seen.end)[-min(FEWEST_REACHING, len(seen))]
-    corners = counted_curve(seen).corners(float(reached))
+    corners = counted_curve(fine).corners(float(reached))
     within = [m if m is not None and m <= until else None for m in (said.months, said.months_limit)]
     at = MONTHS_PER_YEAR * seen.end
     return survival_chart(

@@ -3,7 +3,7 @@ import pytest
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.reliability import results
-from calibration.metrology.survival import counted_curve
+from calibration.metrology.survival import coarsened, counted_curve
 from tests.bench.reliability import Law, family
 
 
@@ -56,6 +56,14 @@ def test_corners_run_from_one_to_the_last_time_and_never_rise():
     assert years[-1] == 6.0
     assert (np.diff(years) >= 0).all()
     assert (np.diff(left) <= 0).all()
+
+
+def test_a_coarser_grid_moves_the_curve_by_little():
+    seen = family(Law(1.5), 150, 8, np.random.default_rng(6))
+    fine, coarse = (dict(counted_curve(s).corners(4.0)) for s in (seen, coarsened(seen, 1 / 52)))
+    for year in (1.0, 2.0, 3.0):
+        left, right = (np.interp(year, list(c), list(c.values())) for c in (fine, coarse))
+        assert left == pytest.approx(right, abs=0.03)
 
 
 def test_a_clock_that_starts_late_is_refused():

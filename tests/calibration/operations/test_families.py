@@ -174,9 +174,23 @@ def test_a_result_belongs_to_the_liquid_it_was_taken_in(site, rods):
     a_visit(point, 2018, 0.1, product_name="palm olein")
     a_visit(point, 2019, 0.2)
     assert spans(rods) == [(0, 1, False)]
-    assert families.shares() == {
-        "capacitance rod, conducting": (2, 1), "capacitance rod, insulating": (2, 2),
-    }  # fmt: skip
+    lyes = Family.objects.create(
+        key="capacitance rod, conducting", principle="capacitance rod", conducts=True
+    )
+    none = Family.objects.create(key="radar", principle="radar", results=7)
+    families.count_results()
+    kept = [Family.objects.get(pk=family.pk) for family in (rods, lyes, none)]
+    assert [(family.results, family.found_in) for family in kept] == [(2, 2), (2, 1), (0, 0)]
+
+
+def test_of_a_large_family_the_same_part_stands_for_all(site, rods, monkeypatch):
+    a_fleet(np.random.default_rng(2), 8, 3)
+    whole = results_of(rods).seen
+    monkeypatch.setattr(families, "MOST", 4)
+    rods.members = 8
+    part, again = results_of(rods).seen, results_of(rods).seen
+    assert 0 < part.instruments < whole.instruments
+    assert part.end.tolist() == again.end.tolist()
 
 
 def test_numbers_come_from_all_sites_and_each_instrument_knows_its_own(site, rods):
