@@ -19,6 +19,7 @@ RECORD_ROLES = frozenset({PLANNER, TECHNICIAN, APPROVER, AUDITOR})
 NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (
     ("Due", "calibration:due", (), RECORD_ROLES - {TECHNICIAN}),
     ("Rounds", "calibration:rounds", (), frozenset({PLANNER})),
+    ("Proposals", "calibration:proposals", ("calibration:policies",), frozenset({PLANNER, APPROVER})),
     ("Jobs", "calibration:jobs", (), frozenset({TECHNICIAN})),
     ("Register", "plant:points", REGISTER_PAGES, RECORD_ROLES),
     ("Imports", "calibration:imports", (), frozenset({PLANNER})),

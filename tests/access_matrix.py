@@ -28,6 +28,20 @@ ROWS: list[Row] = [
     # Intervals
     Row("calibration:interval", "GET", "point", 200, 403, 200, 403, 404, 404),
     Row("calibration:interval", "POST", "point", 422, 403, 422, 403, 404, 404),
+    # Proposals: whoever sees the register reads the reasons; planner and approver decide.
+    Row("calibration:proposals", "GET", "", 200, 200, 200, 200, 403, 200),
+    Row("calibration:proposal", "GET", "proposal", 200, 200, 200, 200, 404, 404),
+    Row("calibration:proposals_accept", "GET", "", 200, 403, 200, 403, 403, 200),
+    Row("calibration:proposals_accept", "POST", "", 422, 403, 422, 403, 403, 422),
+    Row("calibration:proposal_decline", "POST", "proposal", 422, 403, 422, 403, 404, 404),
+    Row("calibration:proposal_accept", "POST", "proposal", 302, 403, 302, 403, 404, 404),
+    # Policies: read by all who see the register, changed by an approver
+    Row("calibration:policies", "GET", "", 200, 200, 200, 200, 403, 200),
+    Row("calibration:policy_edit", "GET", "duty", 200, 200, 200, 200, 404, 404),
+    Row("calibration:policy_edit", "POST", "duty", 403, 403, 422, 403, 404, 404),
+    Row("calibration:point_policy", "GET", "point", 200, 200, 200, 200, 404, 404),
+    Row("calibration:point_policy", "POST", "point", 403, 403, 422, 403, 404, 404),
+    Row("calibration:point_policy_drop", "POST", "point", 403, 403, 422, 403, 404, 404),
     # Register: measuring points
     Row("plant:points", "GET", "", 200, 200, 200, 200, 403, 200),
     Row("plant:points_csv", "GET", "", 200, 403, 200, 200, 403, 200),

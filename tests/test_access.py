@@ -9,7 +9,15 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from calibration.models import Deferral, Digest, Family, Finding, ReminderScan, StepQuestion
+from calibration.models import (
+    Deferral,
+    Digest,
+    Family,
+    Finding,
+    Proposal,
+    ReminderScan,
+    StepQuestion,
+)
 from calibration.operations import jobs, rounds
 from plant.models import ImportBatch, LedgerEntry
 from tests.access_matrix import KINDS, OPEN_TO_ALL, ROWS, Row
@@ -114,10 +122,14 @@ def things(planner, technician, second_technician, approver):
         "import": batch,
         "round": route,
         "stop": route.stops.get(),
+        "proposal": Proposal.objects.create(
+            site=point.site, point=point, made_at=NOON, method="drift", months_now=12, months=18
+        ),
         "entry": LedgerEntry.objects.filter(site=point.site)[0],
     }
     a_procedure()
-    return {name: {"pk": row.pk} for name, row in rows.items()} | KINDS
+    named = {"duty": {"site": point.site_id, "duty": "safety"}}
+    return {name: {"pk": row.pk} for name, row in rows.items()} | KINDS | named
 
 
 @pytest.fixture

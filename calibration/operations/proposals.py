@@ -190,15 +190,14 @@ def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
     """Set the proposed interval, and the due date with it. A longer one for safety duty takes two: who agrees, and
     then another person who approves. Refused when it no longer waits or its figures are not of today's interval."""
     point, proposal = _locked(proposal, by=by)
-    _still_stands(proposal, point)
+    becomes = outcome(proposal, point, Policy.objects.of_point(point), by=by)
     details: dict[str, Any] = {
         "method": proposal.get_method_display(),
         "in tolerance": proposal.in_tolerance,
     }
-    if needs_approval(point, proposal.months):
-        if proposal.state == State.OPEN:
-            return _agree(proposal, details, by=by, at=at)
-        _second_person(proposal, by)
+    if becomes == State.AGREED:
+        return _agree(proposal, details, by=by, at=at)
+    if proposal.agreed_by:
         details["agreed by"] = str(proposal.agreed_by)
     grace = grace_within(proposal.months, point.grace_days)
     if grace != point.grace_days:
@@ -207,6 +206,27 @@ def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
     _decide(proposal, State.ACCEPTED, by=by, at=at)
     enter("accept interval", on=point, by=by, details=details)
     return proposal
+
+
+def outcome(
+    proposal: Proposal, point: MeasuringPoint, policy: Policy, *, by: Person
+) -> Proposal.State:
+    """What a waiting proposal becomes when ``by`` accepts it: accepted or agreed. Raises Refused where it cannot be."""
+    _still_stands(proposal, point, policy)
+    if not needs_approval(point, proposal.months):
+        return State.ACCEPTED
+    if proposal.state == State.OPEN:
+        return State.AGREED
+    if "approver" not in by.roles_at(proposal.site_id):
+        raise NotAllowed(
+            f"{point.tag} has safety duty: {proposal.agreed_by} has agreed, and an approver must accept the longer "
+            f"interval."
+        )
+    if proposal.agreed_by_id == by.pk:
+        raise Refused(
+            f"You agreed to this yourself: another approver must accept it for {point.tag}."
+        )
+    return State.ACCEPTED
 
 
 @transaction.atomic
@@ -238,7 +258,7 @@ def _locked(proposal: Proposal, *, by: Person) -> tuple[MeasuringPoint, Proposal
     return point, proposal
 
 
-def _still_stands(proposal: Proposal, point: MeasuringPoint) -> None:
+def _still_stands(proposal: Proposal, point: MeasuringPoint, policy: Policy) -> None:
     if proposal.months_now != point.interval_months:
         raise Refused(
             f"Somebody was quicker: the interval of {point.tag} is {point.interval_months} months by now, and this "
@@ -246,7 +266,6 @@ def _still_stands(proposal: Proposal, point: MeasuringPoint) -> None:
         )
     if point.out_of_service_on:
         raise Refused(f"{point.tag} is out of service, so its interval is left alone.")
-    policy = Policy.objects.of_point(point)
     if not policy.shortest_months <= proposal.months <= policy.longest_months:
         raise Refused(
             f"The policy of {point.tag} now allows {policy.shortest_months} to {policy.longest_months} months, "
@@ -260,16 +279,6 @@ def _agree(proposal: Proposal, details: dict[str, Any], *, by: Person, at: dt.da
     details["months"] = [proposal.months_now, proposal.months]
     enter("agree to interval", on=proposal.point, by=by, details=details)
     return proposal
-
-
-def _second_person(proposal: Proposal, by: Person) -> None:
-    tag = proposal.point.tag
-    if "approver" not in by.roles_at(proposal.site_id):
-        raise NotAllowed(
-            f"{tag} has safety duty: {proposal.agreed_by} has agreed, and an approver must accept the longer interval."
-        )
-    if proposal.agreed_by_id == by.pk:
-        raise Refused(f"You agreed to this yourself: another approver must accept it for {tag}.")
 
 
 def _decide(proposal: Proposal, state: State, *, by: Person, at: dt.datetime) -> None:

@@ -23,6 +23,7 @@ for room in (
     "imports",
     "product_changes",
     "families",
+    "intervals",
 ):
     if find_spec(f"calibration.urls.{room}"):
         urlpatterns += import_module(f"calibration.urls.{room}").urlpatterns

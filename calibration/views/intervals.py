@@ -3,10 +3,13 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from calibration.forms.intervals import IntervalForm
+from calibration.models import Proposal
 from calibration.operations import intervals
+from calibration.tables.proposals import KNOWN, ProposalRow, rows_with
 from plant.models import MeasuringPoint
 from plant.permissions import require
 from plant.refusals import Refused
@@ -28,6 +31,12 @@ def change(request: SignedRequest, pk: int) -> HttpResponse:
         except Refused as refusal:
             form.add_error(refusal.field, str(refusal))
     status = 422 if form.is_bound else 200
-    return render(
-        request, "calibration/interval.html", {"point": point, "form": form}, status=status
-    )
+    context = {"point": point, "form": form, "row": _proposed(request, point)}
+    return render(request, "calibration/interval.html", context, status=status)
+
+
+def _proposed(request: SignedRequest, point: MeasuringPoint) -> ProposalRow | None:
+    """What waits for the point, with its reasons."""
+    waiting = Proposal.objects.filter(point=point, state__in=Proposal.WAITING)
+    rows = rows_with(waiting.select_related(*KNOWN), by=request.user, at=timezone.now())
+    return rows[0] if rows else None
