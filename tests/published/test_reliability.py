@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
 from calibration.metrology.reliability import Results, fit_weibull, results
 from calibration.metrology.shares import (
@@ -70,6 +71,29 @@ def test_weibull_curve_of_exact_and_censored_times_int_05():
     assert fit.scale == near("INT-05", expected["eta"])
     assert fit.shape == near("INT-05", expected["beta"])
     assert fit.log_likelihood == near("INT-05", expected["log_likelihood"])
+
+
+def test_the_same_curve_by_a_search_on_the_bare_likelihood_int_05():
+    """Exact times by their density, spans by the difference of survival; no code of ours, no derivative."""
+    rows = np.array(reference("INT-05")[0]["rows"], dtype=float)
+    left, right, times = rows.T
+    exact = left == right
+
+    def less_likely(logs):
+        scale, shape = np.exp(logs)
+        density = (
+            np.log(shape / scale) + (shape - 1) * np.log(right / scale) - (right / scale) ** shape
+        )
+        span = np.exp(-((left / scale) ** shape)) - np.exp(-((right / scale) ** shape))
+        return -(times * np.where(exact, density, np.log(np.where(exact, 1.0, span)))).sum()
+
+    found = minimize(
+        less_likely, [3.0, 1.0], method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-9}
+    )
+    fit = fit_weibull(patients())
+    assert fit.scale == pytest.approx(np.exp(found.x[0]), rel=1e-6)
+    assert fit.shape == pytest.approx(np.exp(found.x[1]), rel=1e-6)
+    assert fit.log_likelihood == pytest.approx(-found.fun, rel=1e-10)
 
 
 def test_curve_without_a_law_int_11():
