@@ -24,9 +24,10 @@ from calibration.metrology.wander import Prior, node_weights, outlook, sums
 FLAG_BELOW = 0.04  # smallest p-value times the number of increments
 SUSPECT_BELOW = 0.3
 FEWEST_VISITS = 5
+PAIR_PENALTY = 4.0
 _BLOCK = 512
 # An increment within so many standard deviations, at that quantile of the family's walks, is never flagged.
-_UNUSUAL, _LITTLE = 2.3, 0.25
+_UNUSUAL, _LITTLE = 1.8, 0.25
 _TINY = 1e-300
 
 
@@ -35,13 +36,15 @@ class Steps:
     """flagged, hinted: K by N, at most one a history. A hint is what would be a flag if there were at least
     FEWEST_VISITS visits and a family behind it.
 
-    chance: N, smallest p-value times the number of increments. size: K by N, by how much the increment differs from
-    what all others let expect, % of span. prior: fitted without the flagged increments, one place an instrument.
-    kept: the histories with the flagged increments set aside.
+    A flag may also mean a single bad reading that hides itself: ``returns`` marks it, where this increment and the next
+    undo each other. chance: N, smallest p-value times the number of what was tried. size: K by N, by how much the
+    increment differs from what all others let expect, % of span. prior: fitted without the flagged increments, one
+    place an instrument. kept: the histories with the flagged increments set aside, of a bad reading both.
     """
 
     flagged: np.ndarray
     hinted: np.ndarray
+    returns: np.ndarray
     chance: np.ndarray
     size: np.ndarray
     prior: Prior
@@ -60,8 +63,8 @@ def fit_without_steps(told: Histories, family: ArrayLike, tolerance: ArrayLike) 
     aside = np.zeros_like(told.counted)
     fitted = fit_families(told, member, tolerance)
     for below in (SUSPECT_BELOW, SUSPECT_BELOW, *4 * (FLAG_BELOW,)):
-        worst, chance, _ = _worst(told, fitted.of(member))
-        found = worst & (chance < below)
+        worst = _worst(told, fitted.of(member))
+        found = worst.aside(worst.chance < below)
         if below == FLAG_BELOW and (found == aside).all():
             break
         aside = found
@@ -71,10 +74,31 @@ def fit_without_steps(told: Histories, family: ArrayLike, tolerance: ArrayLike) 
 
 def flag(told: Histories, prior: Prior) -> Steps:
     """Flag at most one increment a history, each judged by its prior (one place an instrument)."""
-    worst, chance, size = _worst(told, prior)
+    worst = _worst(told, prior)
     sure = (told.visits >= FEWEST_VISITS) & (prior.others >= FEWEST_OTHERS)
-    found = worst & (chance < FLAG_BELOW)
-    return Steps(found & sure, found & ~sure, chance, size, prior, told.without(found & sure))
+    found = worst.chance < FLAG_BELOW
+    return Steps(
+        worst.at & (found & sure), worst.at & (found & ~sure), worst.at & worst.is_pair,
+        worst.chance, worst.size, prior, told.without(worst.aside(found & sure)),
+    )  # fmt: skip
+
+
+class Worst(NamedTuple):
+    """at: K by N, the least likely increment of each history, or the first of the least likely pair.
+
+    is_pair, chance: N. size: K by N.
+    """
+
+    at: np.ndarray
+    is_pair: np.ndarray
+    chance: np.ndarray
+    size: np.ndarray
+
+    def aside(self, which: np.ndarray) -> np.ndarray:
+        """The increments to be set aside in these histories (N): of a pair both."""
+        marks = self.at & which
+        marks[1:] |= marks[:-1] & self.is_pair
+        return np.asarray(marks)
 
 
 class Residuals(NamedTuple):
@@ -100,18 +124,35 @@ def residuals(told: Histories, prior: Prior) -> Residuals:
     return Residuals((precision @ off[:, None, :, None])[..., 0], precision)
 
 
-def _worst(told: Histories, prior: Prior) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The least likely increment of each history (K by N), its chance, and the size of every deleted residual."""
-    chance, size = np.ones(told.increments.shape), np.zeros(told.increments.shape)
+def _worst(told: Histories, prior: Prior) -> Worst:
+    k, n = told.increments.shape
+    chance, size = np.ones((k, n)), np.zeros((k, n))
+    pair, pair_size = np.ones((k, n)), np.zeros((k, n))
     suspects = np.flatnonzero(_suspicious(told, prior))
     for part in blocks(len(suspects), _BLOCK):
         at = suspects[part]
-        chance[:, at], size[:, at] = _deleted(told.columns(at), _columns(prior, at))
+        some, own = told.columns(at), _columns(prior, at)
+        (chance[:, at], size[:, at]), (pair[:-1, at], pair_size[:-1, at]) = _deleted(some, own)
     chance = np.where(told.counted, chance, 1.0)
-    k = chance.argmin(axis=0)
-    worst = np.zeros_like(told.counted)
-    worst[k, np.arange(len(told))] = True
-    return worst & told.counted, chance.min(axis=0) * told.counted.sum(axis=0), size
+    back = _undone(told)
+    pair = np.where(back, pair, 1.0)
+    single = chance.min(axis=0) * told.counted.sum(axis=0)
+    # A bad reading is rarer than a step is asked about: it must be four times as unlikely.
+    tried = back.sum(axis=0)
+    double = np.where(tried > 0, PAIR_PENALTY * pair.min(axis=0) * tried, np.inf)
+    is_pair = double < single
+    place = np.where(is_pair, pair.argmin(axis=0), chance.argmin(axis=0))
+    worst = np.zeros((k, n), dtype=bool)
+    worst[place, np.arange(n)] = True
+    sizes = np.where(worst & is_pair, pair_size, size)
+    return Worst(worst & told.counted, is_pair, np.where(is_pair, double, single), sizes)
+
+
+def _undone(told: Histories) -> np.ndarray:
+    """Increments whose visit's reading also begins the next one: a bad reading there goes up and back (K by N)."""
+    back = np.zeros_like(told.counted)
+    back[:-1] = told.counted[:-1] & told.counted[1:] & ~told.adjusted[:-1]
+    return back
 
 
 def _suspicious(told: Histories, prior: Prior) -> np.ndarray:
@@ -130,15 +171,29 @@ def _columns(prior: Prior, part: slice | np.ndarray) -> Prior:
     return prior.of(part) if wide else prior  # type: ignore[arg-type]
 
 
-def _deleted(told: Histories, prior: Prior) -> tuple[np.ndarray, np.ndarray]:
-    """Two-sided tail of each increment given all others, and how far it lies from what they let expect (K by N)."""
+def _deleted(
+    told: Histories, prior: Prior
+) -> tuple[tuple[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
+    """Two-sided tail of each increment given all others, and how far it lies from what they let expect (K by N).
+
+    And the same of a deviation that goes into an increment and out of the next (K − 1 by N).
+    """
     u, precision = residuals(told, prior)
     p = np.diagonal(precision, axis1=2, axis2=3)
-    miss = u / p
     evidence = sums(told, prior.q).log_evidence(prior.rate, prior.variance).T[:, :, None]
-    others = evidence - 0.5 * (np.log(p) - miss * u)
+    between = np.diagonal(precision, offset=1, axis1=2, axis2=3)
+    pairs = u[:, :, :-1] - u[:, :, 1:], p[:, :, :-1] + p[:, :, 1:] - 2 * between
+    return _tails(u, p, evidence, prior), _tails(*pairs, evidence, prior)
+
+
+def _tails(
+    score: np.ndarray, information: np.ndarray, evidence: np.ndarray, prior: Prior
+) -> tuple[np.ndarray, np.ndarray]:
+    """Of deviations in one direction each, given the rest; averaged over q by the evidence of the rest."""
+    miss = score / information
+    others = evidence - 0.5 * (np.log(information) - miss * score)
     weights, _ = node_weights(np.moveaxis(others, 1, 0), prior.weights[:, :, None])
-    tail = 2 * ndtr(-np.abs(miss) * np.sqrt(p))
+    tail = 2 * ndtr(-np.abs(miss) * np.sqrt(information))
     return (
         (weights * np.moveaxis(tail, 1, 0)).sum(axis=0).T,
         (weights * np.moveaxis(miss, 1, 0)).sum(axis=0).T,

@@ -180,10 +180,16 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     steps = flag(told.histories, _fit(told, family))
     fresh = steps.flagged & ~told.marked(results.counted)
     asked = _question(fresh, steps, told, points, results, at)
-    kept = told.with_histories(told.histories.without(fresh))
+    both = fresh.copy()
+    both[1:] |= fresh[:-1] & steps.returns[:-1]
+    kept = told.with_histories(told.histories.without(both))
     _store_families(points, told, steps.prior, at)
     judged = trends.judge(points, kept, steps.prior)
     trends.store(points, results, judged)
+    if asked:  # a bad reading is set aside whole, which its increments alone do not tell
+        trends.refit(
+            {points[told.place[column]].point_id for column in np.flatnonzero(fresh.any(axis=0))}
+        )
     made = offers.make(points, results, kept, judged, at=at)
     return Renewed(len(points), asked, made)
 
@@ -229,8 +235,8 @@ def _question(
     """A question for the cause of each new step; one that was asked before is not asked again."""
     questions = []
     for increment, column in np.argwhere(fresh).tolist():
-        row = told.row_of(increment, column)
         guess = guess_kind(told.histories, steps.prior, column, increment)
+        row = told.row_of(guess.visit, column)
         point = points[told.place[column]]
         questions.append(
             StepQuestion(

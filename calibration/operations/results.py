@@ -31,8 +31,10 @@ ROW = np.dtype([
 ])  # fmt: skip
 
 # A failure or a repair starts a segment of its own. A step with a cause other than a repair, or still without one,
-# is a fresh level; a bad reading is set aside.
-RESULTS = """
+# is a fresh level; a bad reading, or what looks like one, is set aside.
+SET_ASIDE = "({0}.cause = 'bad reading' OR {0}.cause = '' AND {0}.kind = 'bad reading')"
+LEVEL = "({0}.cause NOT IN ('bad reading', 'drift') AND NOT ({0}.cause = '' AND {0}.kind = 'bad reading'))"
+RESULTS = f"""
     SELECT string_agg(int8send(point_id) || int8send(id) || int4send(day) || int4send(flags)
         || float8send(found_at_zero) || float8send(found_at_span)
         || float8send(left_at_zero) || float8send(left_at_span)
@@ -42,10 +44,10 @@ RESULTS = """
             r.adjusted::int
             + 2 * (r.shows_failure OR j.id IS NOT NULL
                 OR coalesce(z.cause = 'repair', false) OR coalesce(s.cause = 'repair', false))::int
-            + 4 * coalesce(z.cause NOT IN ('bad reading', 'drift'), false)::int
-            + 8 * coalesce(s.cause NOT IN ('bad reading', 'drift'), false)::int
-            + 16 * (z.cause IS NOT DISTINCT FROM 'bad reading')::int
-            + 32 * (s.cause IS NOT DISTINCT FROM 'bad reading')::int
+            + 4 * coalesce({LEVEL.format("z")}, false)::int
+            + 8 * coalesce({LEVEL.format("s")}, false)::int
+            + 16 * coalesce({SET_ASIDE.format("z")}, false)::int
+            + 32 * coalesce({SET_ASIDE.format("s")}, false)::int
             + 64 * (z.cause IS NOT DISTINCT FROM 'drift')::int
             + 128 * (s.cause IS NOT DISTINCT FROM 'drift')::int
             + 256 * (r.found_verdict = 'fail')::int
@@ -63,7 +65,7 @@ RESULTS = """
         WHERE r.point_id = ANY(%s) AND r.state = 'approved' AND NOT EXISTS (
             SELECT 1 FROM calibration_calibration a WHERE a.amends_id = r.id AND a.state = 'approved')
     ) rows
-"""
+"""  # noqa: S608 - parts written above
 
 # Tolerance in % of span, as plant.level.tolerance has it.
 POINTS = f"""

@@ -36,10 +36,10 @@ class Told:
     def with_histories(self, histories: Histories) -> Told:
         return replace(self, histories=histories)
 
-    def row_of(self, increment: int, column: int) -> int:
-        """The row of Results whose as found ends this increment (a row of the histories)."""
+    def row_of(self, visit: int, column: int) -> int:
+        """The row of Results of a column's visit, counted from its first."""
         ends = np.cumsum(self.histories.visits)[column]
-        return int(self.rows[ends - len(self.histories.increments) + increment])
+        return int(self.rows[ends - self.histories.visits[column] + visit])
 
     def marked(self, by_row: np.ndarray) -> np.ndarray:
         """A mark of Results (2 by rows) on the increments that end there, K by N."""

@@ -62,3 +62,26 @@ def test_last_or_adjusted_visit_cannot_tell_them_apart():
     adjusted = guess_kind(plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.01], was), alone(0.5), 0, 2)
     assert adjusted.kind == Kind.EITHER
     assert "adjusted" in adjusted.why
+
+
+@pytest.mark.parametrize("kind", ["linear", "walk"])
+def test_a_bad_reading_that_comes_back_is_found_and_told_from_a_step(kind):
+    rng, n, visits, truth = np.random.default_rng(3), 1500, 6, TRUTHS[kind]
+    has, at = rng.random(n) < 0.1, rng.integers(1, visits - 1, n)
+    made = simulate(truth, n, visits, rng)
+    bad = np.flatnonzero(has & ~made.adjusted[at, np.arange(n)])
+    found = made.found.copy()
+    found[at[bad], bad] += 5 * np.sqrt(2 * 0.05**2 + truth.walk**2)
+    left = np.where(made.adjusted, made.left, found)
+    told = histories(made.years, found, left, made.adjusted, 0.05)
+    got = find_steps(told, np.zeros(n, dtype=int), 0.5)
+    flagged = got.flagged.argmax(axis=0)
+    right = [
+        guess_kind(told, got.prior, c, int(flagged[c]))
+        == (Kind.BAD_READING, at[c], "", pytest.approx(0, abs=1e9))
+        for c in bad
+        if got.flagged[:, c].any()
+    ]
+    assert len(right) >= 0.97 * len(bad)
+    assert np.mean(right) >= 0.93
+    assert got.flagged[:, ~has].any(axis=0).mean() <= 0.058

@@ -162,6 +162,20 @@ def test_a_bad_reading_is_set_aside(planner):
     assert told.rate[0] == pytest.approx(0.05, abs=0.02)
 
 
+def test_a_single_bad_reading_is_asked_about_and_set_aside_meanwhile(site):
+    a_family(12)
+    bad = a_history("LT-201", [0.0, 0.05, 0.1, 0.75, 0.2, 0.25])
+    fleet.run(clock=clock, nightly=True)
+    asked = StepQuestion.objects.filter(point=bad)
+    assert {(q.end, q.kind, q.record.done_on.year) for q in asked} == {
+        ("zero", "bad reading", 2023),
+        ("span", "bad reading", 2023),
+    }
+    told = trends.trend_of(bad).zero
+    assert told.results == 5
+    assert Trend.objects.get(point=bad).zero_rate == pytest.approx(told.rate[0])
+
+
 def test_a_run_that_lost_its_worker_is_taken_up_again(site):
     a_family()
     lost = FleetRun.objects.create(
