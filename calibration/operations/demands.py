@@ -118,6 +118,10 @@ class Effect:
         full = self.outcome.full
         if full is None:
             return ""
+        if not self.asks:
+            return (
+                f"{what}: reads within a tenth of the tolerance of what it was calibrated on again."
+            )
         size = number(abs(full.percent), 1 if abs(full.percent) >= 1 else 2)
         return (
             f"{what}: reads about {size} % of span {'high' if full.level > 0 else 'low'} when full "
@@ -156,7 +160,8 @@ def change_product(
 def raise_for(change: ProductChange, *, by: Person | None, at: dt.datetime) -> list[Job]:
     """Raise a job at each point in service whose reading the change moves; ``by=None`` is Spanbook itself.
 
-    A point's open job takes the note instead of a second one. The ledger tells of every point of the tank.
+    A point's open job takes the note instead of a second one; one that an earlier change asked for is told too when the
+    reading is right again. The ledger tells of every point of the tank.
     """
     if by:
         require(by, "plan", change.site_id)
@@ -164,39 +169,68 @@ def raise_for(change: ProductChange, *, by: Person | None, at: dt.datetime) -> l
     change = changes.select_related("tank__site", "product", "product_before").get(pk=change.pk)
     if change.demanded_at:
         return []
-    effects = effects_of(
+    later = ProductChange.objects.filter(tank=change.tank_id, id__gt=change.pk).first()
+    if later:
+        return _settled(change, {"jobs": 0, "settled by": str(later)}, by=by, at=at)
+    effects = _effects(change)
+    jobs, told, waits = _raise_jobs(change, effects, today=change.tank.site.day_of(at))
+    told = {"jobs": len(jobs), **told}
+    if not waits:
+        _settled(change, told, by=by, at=at)
+    elif jobs:
+        enter("ask recalibration", on=change, by=by, details=told)
+    return jobs
+
+
+def _settled(
+    change: ProductChange, told: dict[str, object], *, by: Person | None, at: dt.datetime
+) -> list[Job]:
+    change.demanded_at = at
+    change.save(update_fields=["demanded_at"])
+    enter("ask recalibration", on=change, by=by, details=told)
+    return []
+
+
+def _effects(change: ProductChange) -> list[Effect]:
+    return effects_of(
         change.tank,
         before=Contents(change.product_before, change.celsius_before),
         after=Contents(change.product, change.celsius),
         on=change.on,
         lock=True,
     )
-    done = set(Job.objects.filter(product_change=change).values_list("point", flat=True))
-    asked = {e.point.pk: e for e in effects if e.asks and e.point.pk not in done}
-    rows = Job.objects.filter(point__in=asked)
+
+
+def _raise_jobs(
+    change: ProductChange, effects: list[Effect], *, today: dt.date
+) -> tuple[list[Job], dict[str, object], bool]:
+    """The jobs raised or told, what the ledger tells of each point, and whether a record is awaited."""
+    rows = Job.objects.filter(point__in=[effect.point.pk for effect in effects])
+    done = set(rows.filter(product_change=change).values_list("point", flat=True))
     # A job that was sent is not locked: its approval holds it while it asks for the point, which is held here.
     sent = set(rows.filter(state=Job.State.SUBMITTED).values_list("point", flat=True))
     open_jobs = {job.point_id: job for job in rows.open().select_for_update()}
-    told = {e.point.tag: _why_not(e) for e in effects if not e.asks}
-    jobs, today = [], change.tank.site.day_of(at)
-    for pk, effect in asked.items():
-        if (
-            pk not in sent
-        ):  # else its approval may settle it; nothing can be added to a job that is done
-            jobs.append(_raised(effect, change, open_jobs.get(pk), today=today))
-            told[effect.point.tag] = f"job {jobs[-1].pk}: {_shift(effect)}"
-    if not sent:
-        change.demanded_at = at
-        change.save(update_fields=["demanded_at"])
-    if jobs or not sent:
-        enter("ask recalibration", on=change, by=by, details={"jobs": len(jobs), **told})
-    return jobs
+    jobs: list[Job] = []
+    told: dict[str, object] = {}
+    waits = False
+    for effect in effects:
+        pk, tag, job = effect.point.pk, effect.point.tag, open_jobs.get(effect.point.pk)
+        if not effect.asks:
+            told[tag] = _why_not(effect)
+            if job and job.product_change_id and effect.outcome.full:
+                _take_note(job, effect, change)
+        elif pk in sent:
+            waits = True  # its approval may settle it; nothing can be added to a job that is done
+        elif pk not in done:
+            jobs.append(_raised(effect, change, job, today=today))
+            told[tag] = f"job {jobs[-1].pk}: {_shift(effect)}"
+    return jobs, told, waits
 
 
-def raise_waiting(*, at: dt.datetime) -> int:
-    """Look into every change that nobody looked into yet; the jobs raised. One that fails holds up no other."""
+def raise_waiting(*, at: dt.datetime, most: int = 500) -> int:
+    """Look into the changes that nobody looked into yet, at most so many; the jobs raised. None holds up another."""
     raised = 0
-    for change in ProductChange.objects.filter(demanded_at=None).order_by("id")[:500]:
+    for change in ProductChange.objects.filter(demanded_at=None).order_by("id")[:most]:
         try:
             raised += len(raise_for(change, by=None, at=at))
         except Refused as refusal:  # somebody opened a job this moment: the next look finds it
@@ -212,12 +246,16 @@ def _raised(effect: Effect, change: ProductChange, job: Job | None, *, today: dt
     if job.state == Job.State.PLANNED:
         # The stronger cause: a stop taken out of its round then stays open, and it is due at once.
         job.why, job.due_on = Job.Why.PRODUCT_CHANGE, min(job.due_on, today)
+    _take_note(job, effect, change)
+    return job
+
+
+def _take_note(job: Job, effect: Effect, change: ProductChange) -> None:
     full = effect.outcome.full
     job.product_change, job.shift_percent = change, full.percent if full else None
     job.note = "\n".join(part for part in (job.note, effect.note) if part)
     with walls_speak():
         job.save()
-    return job
 
 
 # ---- what it does where ----
@@ -226,7 +264,8 @@ def effects_of(
 ) -> list[Effect]:
     """What ``after`` in place of ``before`` since ``on`` does to each point of the tank in service, in order of tag.
 
-    Each shift counts from what the point was calibrated on, which several changes in a row may have left behind.
+    Each shift counts from what the point was calibrated on, which several changes in a row may have left behind; a
+    transmitter that was not calibrated yet is taken as set up for what the tank held when it was hung.
     """
     points = _points(tank, lock=lock)
     calibrated = _calibrated_on([point.pk for point, _ in points])
@@ -238,7 +277,8 @@ def effects_of(
     effects = []
     for point, device in points:
         day = calibrated.get(point.pk)
-        first = next((c for c in earlier if day and c.on > day), None)
+        set_up = max(filter(None, (day, point.hung_on)))  # type: ignore[attr-defined]
+        first = next((c for c in earlier if c.on > set_up), None)
         held = Contents(first.product_before, first.celsius_before) if first else before
         outcome = outcome_of(point, device, before=held, after=after)
         since = day if day and day > on and outcome.by else None
@@ -252,7 +292,9 @@ def _points(tank: Tank, *, lock: bool) -> list[tuple[MeasuringPoint, Transmitter
     if lock:  # in one order, so that two changes wait for each other; and jobs are opened under the same lock
         list(rows.select_for_update(no_key=True).order_by("pk").values_list("pk"))
     present = FilteredRelation("installations", condition=Q(installations__removed_on=None))
-    rows = rows.annotate(present=present, device_id=F("present__transmitter"))
+    rows = rows.annotate(
+        present=present, device_id=F("present__transmitter"), hung_on=F("present__installed_on")
+    )
     points = list(rows.exclude(device_id=None).order_by("tag_key"))
     devices = Transmitter.objects.in_bulk([point.device_id for point in points])
     for point in points:

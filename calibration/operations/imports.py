@@ -22,6 +22,8 @@ from plant.operations import imports
 
 log = logging.getLogger(__name__)
 Kind = ImportBatch.Kind
+AT_ONCE = 50
+"""Changed products looked into while the sender of a file waits; a tick of the schedule does the others."""
 
 
 def _calibrated(point_ids: Collection[int]) -> Collection[int]:
@@ -61,8 +63,8 @@ def run_now(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
 def _run(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
     done = imports.run(batch, IMPORTERS, at=at)
     if done.kind == Kind.TANKS and done.state == ImportBatch.State.APPLIED:
-        # In transactions of its own; what a kill leaves undone here is found by the next tick.
-        demands.raise_waiting(at=at)
+        # In transactions of its own; the rest, or what a kill leaves undone here, is found by the next tick.
+        demands.raise_waiting(at=at, most=AT_ONCE)
     return done
 
 

@@ -9,8 +9,9 @@ from decimal import Decimal
 import pytest
 from django.db import connection
 
-from calibration.models import Job
-from calibration.operations import demands, jobs
+from calibration import tasks
+from calibration.models import Heartbeat, Job
+from calibration.operations import demands, imports, jobs
 from plant.models import LedgerEntry, MeasuringPoint, ProductChange, Tank
 from plant.operations import product_changes
 from plant.refusals import NotAllowed, Refused
@@ -203,6 +204,20 @@ def test_several_changes_count_from_what_the_point_was_calibrated_on(
     assert "+4.88 %" in told()["LT-101B"]
 
 
+def test_a_transmitter_without_a_record_counts_from_what_stood_there_when_it_was_hung(
+    planner, tank
+):
+    hung("LT-101B")
+    changed(planner)
+    changed(planner, product=a_product(), celsius=Decimal(40))  # back again, with nobody there
+    assert told()["LT-101B"].startswith("0.00 % of span when full, under a tenth")
+    job = Job.objects.get()  # what was asked for stays asked; it is the planner's to cancel
+    assert job.shift_percent == pytest.approx(0.0)
+    assert job.note.endswith(
+        "reads within a tenth of the tolerance of what it was calibrated on again."
+    )
+
+
 def test_a_change_by_import_is_dated_today_and_looked_into(planner, tank):
     hung("LT-101B")
     soybean()
@@ -238,6 +253,60 @@ def test_an_import_that_fills_a_gap_is_no_change(planner):
     )  # fmt: skip
     assert Tank.objects.get().product.name == "palm olein"
     assert not ProductChange.objects.exists()
+
+
+def test_the_task_looks_into_what_a_file_left_over(planner, tank, monkeypatch):
+    hung("LT-101B")
+    soybean()
+    monkeypatch.setattr(imports, "AT_ONCE", 0)
+    applied(
+        "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
+        by=planner, kind="tanks", why="The terminal's list of the day.",
+    )  # fmt: skip
+    assert ProductChange.objects.get().demanded_at is None
+    tasks.look_into_product_changes()
+    assert Job.objects.get().note == NOTE
+    assert Heartbeat.objects.filter(task="look_into_product_changes").exists()
+
+
+def test_one_change_that_fails_holds_up_no_other(planner, tank, monkeypatch):
+    hung("LT-101B")
+    facts = {
+        "product": soybean(),
+        "celsius": Decimal(25),
+        "on": TODAY,
+        "why": "x",
+        "by": planner,
+        "at": NOON,
+    }
+    other = product_changes.change_product(a_tank("T-9"), **facts)
+    product_changes.change_product(tank, **facts)
+    looked = demands.effects_of
+
+    def broken(tank, **more):
+        if tank.pk == other.tank_id:
+            raise RuntimeError("cannot")
+        return looked(tank, **more)
+
+    monkeypatch.setattr(demands, "effects_of", broken)
+    assert demands.raise_waiting(at=NOON) == 1
+    assert ProductChange.objects.filter(demanded_at=None).get() == other
+
+
+def test_a_change_that_another_followed_is_settled_by_it(planner, tank):
+    hung("LT-101B")
+    facts = {"on": TODAY, "why": "x", "by": planner, "at": NOON}
+    first = product_changes.change_product(tank, product=soybean(), celsius=Decimal(25), **facts)
+    second = product_changes.change_product(
+        Tank.objects.get(), product=soybean(), celsius=Decimal(45), **facts
+    )
+    assert demands.raise_waiting(at=NOON) == 1
+    assert Job.objects.get().product_change == second
+    settled = LedgerEntry.objects.filter(act="ask recalibration").last()
+    assert (settled.subject_id, settled.details) == (
+        first.pk,
+        {"jobs": 0, "settled by": str(second)},
+    )
 
 
 def test_only_a_planner_asks(technician, planner, tank):
