@@ -126,6 +126,13 @@ def test_each_site_has_work_in_hand_and_a_record_to_approve():
         assert Round.objects.get(site=site).stops.count() >= 4
 
 
+def test_the_changed_product_asks_for_the_rope_and_leaves_the_radar_alone():
+    job = Job.objects.get(product_change__tank__name="T-112")
+    assert (job.point.tag, job.why, job.state) == ("LT-112B", "product change", "planned")
+    # Palm olein at 38 °C has 3.05 + 2 × 0.004 = 3.058: (3.15 − 1)/(3.058 − 1) − 1 when full.
+    assert job.shift_percent == pytest.approx(100 * (2.15 / 2.058 - 1))
+
+
 def test_one_deferral_is_granted_and_one_waits():
     assert Deferral.objects.get(granted=True).point.deferred_until > MONDAY
     assert Deferral.objects.get(granted=None).point.tag == "LT-114B"
