@@ -4,8 +4,13 @@ When an instrument went out is never seen: a fail says "since the last visit fou
 renews; a pass without adjustment does not. Limits are by the full profile likelihood (for each value of what is asked,
 the best of everything else), widened by the design effect, since visits of one instrument go together. Where readings
 exist, the drift rule of intervals.py knows far more from fewer visits.
-Source: maximum likelihood for interval-censored times (textbook; checked by INT-04 and INT-05); the smallest samples,
-the design effect and the cover of the limits by simulation for this book (tests/bench/reliability.py).
+Source: maximum likelihood for interval-censored times (textbook; checked by INT-04 and INT-05); the smallest samples
+and the design effect by simulation for this book.
+How often one-sided 95 % limits hold, of 1,000 simulated families each (tests/bench/reliability.py): a constant rate 94
+to 96 % from 120 to 1,800 results; Weibull of shape 3, 92 % from 150 results, 95 % from 600. Where times of one
+instrument go together, those that fail are seen more often, so R is judged low: lower limits 95 to 98 %, upper ones 78
+to 87 %, but no interval is chosen by an upper one. The delta method on ln(−ln R) held about as often, 94 to 97 %; one
+region serves rate, interval and band alike, so that the band meets the target at the interval's limits.
 """
 
 from __future__ import annotations
