@@ -13,7 +13,9 @@ from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
 PLANNER, TECHNICIAN, APPROVER, AUDITOR = "planner", "technician", "approver", "auditor"
-REGISTER_PAGES = ("plant:tanks", "plant:transmitters", "plant:products", "plant:sites")
+REGISTER_PAGES = (
+    "plant:tanks", "plant:transmitters", "calibration:families", "plant:products", "plant:sites",
+)  # fmt: skip
 RECORD_ROLES = frozenset({PLANNER, TECHNICIAN, APPROVER, AUDITOR})
 # label, url name, other pages that belong under it, roles that see it
 NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (

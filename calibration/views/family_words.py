@@ -9,7 +9,7 @@ import numpy as np
 from calibration.family_charts import Rate
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.fitness import goodness_of_fit, homogeneity
-from calibration.metrology.reliability import Comparison
+from calibration.metrology.reliability import Comparison, Results, results
 from calibration.metrology.wander import NODES
 from calibration.models import Family
 from calibration.operations.families import FamilyResults, Reliability, what_a_weibull_needs
@@ -136,11 +136,8 @@ def sameness_sentences(found: FamilyResults) -> list[str]:
     """Whether sites and makers go out at one rate. No site or maker is named: only numbers cross sites."""
     made = []
     for word, groups in (("sites", found.site), ("makers", found.maker)):
-        if found.seen is None or len(np.unique(groups)) < 2 or not found.seen.failures:
-            continue
-        try:
-            judged = homogeneity(found.seen, groups, np.random.default_rng(SEED))
-        except CannotFit:
+        judged = None if found.seen is None else _compared(found.seen, groups)
+        if judged is None:
             continue
         differ = judged.p_value < SUSPECT
         made.append(
@@ -150,6 +147,19 @@ def sameness_sentences(found: FamilyResults) -> list[str]:
             else f"The {word} differ no more than chance would have it ({_chance(judged)})."
         )
     return made
+
+
+def _compared(seen: Results, groups: np.ndarray) -> Comparison | None:
+    """None where there is nothing to compare. An instrument without a name for its group stays aside."""
+    named = groups != ""
+    rows = named[seen.instrument]
+    if not rows.any():
+        return None
+    some = results(seen.instrument[rows], seen.start[rows], seen.end[rows], seen.out[rows])
+    try:
+        return homogeneity(some, groups[named], np.random.default_rng(SEED))
+    except CannotFit:
+        return None
 
 
 def _chance(judged: Comparison) -> str:
