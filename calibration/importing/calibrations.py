@@ -21,6 +21,7 @@ from calibration.importing.known import Known
 from calibration.models import (
     Adjustment,
     Calibration,
+    Policy,
     ProcedureVersion,
     Reading,
     ReferenceStandard,
@@ -28,7 +29,8 @@ from calibration.models import (
     StandardUse,
 )
 from calibration.operations import trends
-from calibration.operations.judging import Judged, Range, SentReading, judge
+from calibration.operations.budgets import Test
+from calibration.operations.judging import Judged, Range, SentReading, judge_test
 from calibration.operations.schedule import reschedule
 from calibration.operations.sending import figures_of, register_of
 from plant.importing.columns import Parsed
@@ -303,7 +305,9 @@ def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
     """Records with their parts by COPY, in one transaction as the database asks; then due dates and trends."""
     told: list[Told] = outcome.plan
     people = Known.people(context.site)
-    records = [_record(record, context, people) for record in told]
+    points = {one.point.pk: one.point for one in told if one.point}
+    policies = Policy.objects.of_points(points.values())
+    records = [_record(record, context, people, policies) for record in told]
     number([record for record, _ in records])
     readings = [reading for record, judged in records for reading in _parts(record, judged)]
     adjustments = [
@@ -334,15 +338,23 @@ def _parts(record: Calibration, judged: list[Judged]) -> list[Reading]:
 
 
 def _record(
-    told: Told, context: Context, people: dict[str, int]
+    told: Told, context: Context, people: dict[str, int], policies: dict[int, Policy]
 ) -> tuple[Calibration, list[Judged]]:
     point, transmitter = told.point, told.transmitter
     if point is None or transmitter is None:
         raise ValueError(f"record {told.key} was not checked")
     against = Range(float(point.lower), float(point.upper), point.signal, point.limits.percent)
-    judged = {stage: judge(readings, against) for stage, readings in told.readings.items()}
-    found, left = judged["as found"], judged["as left"]
     facts = told.facts
+    test = Test(
+        point,
+        transmitter,
+        facts["way"],
+        told.certificates,
+        facts.get("ambient_c"),
+        facts.get("product_c"),
+    )
+    judged, doubt = judge_test(told.readings, against, test, policies[point.pk])
+    found, left = judged["as found"], judged["as left"]
     done, approved = facts["done_on"], facts.get("approved_on") or facts["done_on"]
     record = Calibration(
         site=context.site,
@@ -368,6 +380,7 @@ def _record(
         adjusted=bool(facts.get("adjusted")),
         shows_failure=found.shows_failure or left.shows_failure,
         **register_of(point, transmitter),
+        **doubt,
         **figures_of("found", found),
         **figures_of("left", left if left.readings else found),  # not adjusted: as left is as found
     )

@@ -116,7 +116,8 @@ class Calibration(models.Model):
     expanded_percent = models.FloatField("largest U, % of span", null=True, blank=True)
     coverage_factor = models.FloatField("coverage factor", null=True, blank=True)
     tur = models.FloatField("test uncertainty ratio", null=True, blank=True)
-    # Standard uncertainty of the errors at zero and span, and the part of it that all readings of the day share.
+    # Standard uncertainty of the errors at zero and span, and the part of it that all readings of the day share; both
+    # without what lasts from visit to visit, which cancels in what drifts between them.
     u_zero = models.FloatField(null=True, blank=True)
     u_span = models.FloatField(null=True, blank=True)
     u_zero_shared = models.FloatField(null=True, blank=True)

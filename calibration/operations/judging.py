@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import NamedTuple, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 import numpy as np
 
-from calibration.metrology.decision import accept_simply, worst
+from calibration.metrology.decision import (
+    Verdict,
+    accept_by_risk,
+    accept_guarded,
+    accept_simply,
+    worst,
+)
 from calibration.metrology.errors import Figures, figures, percent_errors
-from calibration.models import Reading
+from calibration.models import Policy, Reading
 from plant.level.signals import SIGNALS, band_of, percent_at, signal_at
+
+if TYPE_CHECKING:
+    from calibration.operations.budgets import Doubt, Test
 
 FAILURES = ("failure low", "failure high")
 
@@ -57,8 +66,29 @@ class Judged:
     shows_failure: bool
 
 
-def judge(sent: Sequence[SentReading], against: Range) -> Judged:
-    """Judge the readings of one stage by simple acceptance: |error| within the tolerance passes.
+def verdicts_by(
+    policy: Policy, errors: np.ndarray, tolerance: float, doubt: Doubt | None
+) -> list[Verdict]:
+    """By the decision rule: simple acceptance, a guard band of so many U, or a limit on the risk of a false accept.
+
+    Without an uncertainty nothing but simple acceptance can be said.
+    """
+    if doubt is not None and policy.rule == Policy.Rule.GUARD:
+        return accept_guarded(errors, tolerance, float(policy.guard_share) * doubt.expanded)
+    if doubt is not None and policy.rule == Policy.Rule.RISK:
+        risk = float(policy.risk_percent) / 100
+        return accept_by_risk(errors, tolerance, doubt.u, risk=risk, dof=doubt.dof)
+    return accept_simply(errors, tolerance)
+
+
+def judge(
+    sent: Sequence[SentReading],
+    against: Range,
+    *,
+    policy: Policy | None = None,
+    doubt: Doubt | None = None,
+) -> Judged:
+    """Judge the readings of one stage by the policy's decision rule, or else by simple acceptance.
 
     Where an indication was read it decides (a custody tolerance cannot be proved through the loop); otherwise the
     output does. A reading in an NE 43 failure band fails and stays out of the figures: it tells of a failure.
@@ -79,9 +109,12 @@ def judge(sent: Sequence[SentReading], against: Range) -> Judged:
     verdicts = [
         "fail" if bad else verdict.value
         for bad, verdict in zip(
-            failed, accept_simply(errors, against.tolerance_percent), strict=True
+            failed,
+            verdicts_by(policy or Policy(), errors, against.tolerance_percent, doubt),
+            strict=True,
         )
     ]
+    expanded = [None] * len(sent) if doubt is None else doubt.expanded.tolist()
     percent = percent_at(applied, lower=against.lower, upper=against.upper)
     good = ~failed
     rising = np.array([r.rising for r in sent])
@@ -98,12 +131,13 @@ def judge(sent: Sequence[SentReading], against: Range) -> Judged:
                 observed=r.observed,
                 observed_indication=r.indication,
                 error_percent=float(error),
+                expanded_percent=u,
                 band=band,
                 verdict=verdict,
                 origin=r.origin,
             )
-            for r, e, error, band, verdict in zip(
-                sent, expected, errors, bands, verdicts, strict=True
+            for r, e, error, u, band, verdict in zip(
+                sent, expected, errors, expanded, bands, verdicts, strict=True
             )
         ],
         errors=[float(e) for e in errors[good]],
@@ -123,3 +157,43 @@ def _error(reading: SentReading, expected: float, against: Range) -> float:
     observed = float(cast(Decimal, reading.observed))
     signal = SIGNALS[against.signal]
     return float(percent_errors(observed, expected, signal_span=signal.high - signal.low))
+
+
+STAGES = ("as it stands", "as found", "as left")
+
+
+def judge_test(
+    stages: Mapping[str, Sequence[SentReading]], against: Range, test: Test, policy: Policy
+) -> tuple[dict[str, Judged], dict[str, Any]]:
+    """All stages of one test with their uncertainty; and what the record keeps of it, as its columns are named."""
+    readings = [reading for stage in STAGES for reading in stages[stage]]
+    doubt = test.doubt(readings)
+    judged, at = {}, 0
+    for stage in STAGES:
+        rows = slice(at, at + len(stages[stage]))
+        some = doubt.some(rows) if doubt and stages[stage] else None
+        judged[stage] = judge(stages[stage], against, policy=policy, doubt=some)
+        at = rows.stop
+    facts: dict[str, Any] = {"decision_rule": policy.rule_text}
+    # A reading as it stands is a look, often at no test point: the budget is that of the test proper.
+    proper = doubt.some(slice(len(stages[STAGES[0]]), at)) if doubt else None
+    if proper is not None and proper.u.size:
+        facts |= proper.facts(against.tolerance_percent)
+        facts["budget"]["rule"] = rule_of(policy)
+    return judged, facts
+
+
+def rule_of(policy: Policy) -> dict[str, str]:
+    """The decision rule as a record keeps it, so that an amendment is judged by the rule of its day."""
+    return {
+        "rule": policy.rule,
+        "guard_share": str(policy.guard_share),
+        "risk_percent": str(policy.risk_percent),
+        "least_tur": str(policy.least_tur),
+    }
+
+
+def policy_of(rule: dict[str, str]) -> Policy:
+    """The reverse of rule_of."""
+    numbers = {name: Decimal(value) for name, value in rule.items() if name != "rule"}
+    return Policy(rule=rule["rule"], **numbers)

@@ -15,13 +15,22 @@ from calibration.models import (
     Adjustment,
     Calibration,
     Job,
+    Policy,
     ProcedureVersion,
     Reading,
     ReferenceStandard,
     StandardCertificate,
     StandardUse,
 )
-from calibration.operations.judging import Judged, Range, SentReading, judge
+from calibration.operations.budgets import Test
+from calibration.operations.judging import (
+    STAGES,
+    Judged,
+    Range,
+    SentReading,
+    judge_test,
+    policy_of,
+)
 from plant.models import Installation, MeasuringPoint, Person, Transmitter
 from plant.operations.saving import walls_speak
 from plant.refusals import Refused
@@ -100,9 +109,11 @@ def store(
     against = Range(
         float(facts["lower"]), float(facts["upper"]), facts["signal"], facts["tolerance_percent"]
     )
-    found = judge(sent.stage("as found"), against)
-    left = judge(sent.stage("as left"), against)
-    standing = judge(sent.stage("as it stands"), against)
+    test = Test(point, transmitter, sent.way, certificates, sent.ambient_c, sent.product_c)
+    judged, doubt = judge_test(
+        {name: sent.stage(name) for name in STAGES}, against, test, _policy(point, amends)
+    )
+    standing, found, left = (judged[name] for name in STAGES)
     _check_stages(sent, standing, found, left)
     left_figures = left if left.readings else found  # not adjusted: as left is as found
     record = Calibration(
@@ -127,6 +138,7 @@ def store(
         adjusted=bool(sent.adjustments),
         shows_failure=found.shows_failure or left.shows_failure,
         **facts,
+        **doubt,
         **figures_of("found", found),
         **figures_of("left", left_figures),
     )
@@ -144,6 +156,14 @@ def store(
         StandardUse(record=record, standard=s, certificate=c) for s, c in certificates
     )
     return record
+
+
+def _policy(point: MeasuringPoint, amends: Calibration | None) -> Policy:
+    """An amendment is judged by the rule of the record that it amends."""
+    if amends is None:
+        return Policy.objects.of_point(point)
+    rule = (amends.budget or {}).get("rule")
+    return policy_of(rule) if rule else Policy()
 
 
 def _check_stages(sent: SentRecord, standing: Judged, found: Judged, left: Judged) -> None:

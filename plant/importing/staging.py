@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -60,8 +61,12 @@ def copy_models(rows: Sequence[models.Model]) -> None:
     fields = [field for field in meta.concrete_fields if not getattr(field, "generated", False)]
     copy_into(
         meta.db_table,
-        {f'"{f.column}"': [getattr(row, f.attname) for row in rows] for f in fields},
+        {f'"{f.column}"': [_copied(f, getattr(row, f.attname)) for row in rows] for f in fields},
     )
+
+
+def _copied(field: Any, value: Any) -> Any:
+    return json.dumps(value) if isinstance(field, models.JSONField) and value is not None else value
 
 
 def number(rows: Sequence[models.Model]) -> None:
