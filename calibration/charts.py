@@ -182,8 +182,12 @@ def error_curve(
     left_up: Curve = (),
     left_down: Curve = (),
     tolerance: Number,
+    guard: Number = 0,
 ) -> Spec:
-    """Error against applied value, % of span: rising full, falling dashed; found hollow, left filled."""
+    """Error against applied value, % of span: rising full, falling dashed; found hollow, left filled.
+
+    guard: width of a guard band, whose inner edges are drawn dashed.
+    """
     runs = (("as found", "rising", found_up), ("as found", "falling", found_down),
             ("as left", "rising", left_up), ("as left", "falling", left_down))  # fmt: skip
     rows = [
@@ -216,7 +220,7 @@ def error_curve(
         "axis": {"grid": False, "tickCount": 5},
     }
     digits = 3 if tolerance < 0.5 else 2
-    layers = [*_tolerance(tolerance), _zero(), *marks]
+    layers = [*_tolerance(tolerance), *_guard(tolerance, guard), _zero(), *marks]
     return layered(layers, x=axis, y=_errors("Error, % of span", digits), height=250)
 
 
@@ -247,6 +251,15 @@ def _tolerance(tolerance: Number) -> list[Spec]:
         {"data": {"values": edges}, "mark": {"type": "rule", "stroke": "var(--band-edge)"},
          "encoding": {"y": {"field": "at"}}},
     ]  # fmt: skip
+
+
+def _guard(tolerance: Number, guard: Number) -> list[Spec]:
+    """The limits of acceptance inside the tolerance; none where the band would take it all."""
+    if not 0 < guard < tolerance:
+        return []
+    mark = {"type": "rule", "stroke": "var(--band-edge)", "strokeDash": [5, 3]}
+    edges = [{"at": guard - tolerance}, {"at": tolerance - guard}]
+    return [{"data": {"values": edges}, "mark": mark, "encoding": {"y": {"field": "at"}}}]
 
 
 def _zero() -> Spec:

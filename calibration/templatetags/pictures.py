@@ -188,6 +188,12 @@ def verdict(word: str | None) -> SafeString:
     return state(VERDICT_KINDS.get(text, "plan"), text or "no verdict")
 
 
+@register.simple_tag
+def scaled(value: Any, by: float, decimals: int) -> str:
+    """``{% scaled error units.signal 3 %}``: a value in another unit, with its sign."""
+    return "" if value is None else number(float(value) * by, decimals, signed=True)
+
+
 # ---- workload ----
 LOAD_WIDTH, LOAD_HEIGHT, LOAD_FLOOR = 1040.0, 150.0, 124.0
 

@@ -18,6 +18,7 @@ from calibration.forms.records import ApprovalForm, RecordFilter, ReturnForm
 from calibration.models import Calibration, Reading
 from calibration.operations import records as acts
 from calibration.operations.schedule import schedule_after
+from calibration.views.doubt import doubt_of, figure_rows, guard_of, hints_of, units_of
 from calibration.views.jobs import require_sight
 from calibration.views.unusual import unusual
 from plant.level.signals import SIGNALS
@@ -171,6 +172,10 @@ def _facts(record: Calibration) -> dict[str, Any]:
         "adjustments": list(record.adjustments.all()),
         "uses": list(record.standards_used.select_related("standard", "certificate")),
         "amendments": list(record.amendments.order_by("id")),
+        "doubt": doubt_of(record),
+        "figure_rows": figure_rows(record, readings),
+        "units": units_of(record),
+        "hints": hints_of(record, readings),
     }
 
 
@@ -192,7 +197,9 @@ def _curve(record: Calibration, readings: list[Reading]) -> dict[str, Any] | Non
         for name, stage in (("found", "as found"), ("left", "as left"))
         for word, rising in (("up", True), ("down", False))
     }
-    return error_curve(**runs, tolerance=record.tolerance_percent) if any(runs.values()) else None
+    if not any(runs.values()):
+        return None
+    return error_curve(**runs, tolerance=record.tolerance_percent, guard=guard_of(record))
 
 
 def _share(record: Calibration, reading: Reading) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from calibration.models import Calibration, Reading
+from calibration.views.doubt import tur_is_low
 from plant.templatetags.quantities import number, percent
 
 LATE_DAYS = 2
@@ -33,6 +34,16 @@ def _verdicts(record: Calibration, readings: list[Reading]) -> list[str]:
             said.append(
                 f"{stage.capitalize()}, {len(outside)} of {every} readings are out of tolerance.{then}"
             )
+        open_ = [r for r in readings if r.stage == stage and r.verdict == "inconclusive"]
+        if open_ and verdict == "inconclusive":
+            said.append(
+                f"{stage.capitalize()}, {len(open_)} readings are inconclusive: the uncertainty straddles the limit. "
+                "A better standard would decide; until then it is no pass."
+            )
+    if tur_is_low(record) and record.tur is not None:
+        said.append(
+            f"The test uncertainty ratio is {number(record.tur, 1)} to 1, below what the policy asks for."
+        )
     bands = sorted({f"{r.observed:f} is {r.band}" for r in readings if r.band in ODD_BANDS})
     if bands:
         said.append(f"By NE 43 {', '.join(bands)}: evidence of a failure rather than of drift.")
