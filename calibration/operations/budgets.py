@@ -38,6 +38,7 @@ Certified = Sequence[tuple[ReferenceStandard, StandardCertificate]]
 WATER = 1000.0  # kg/m³, where the register does not know the product's density
 ROOM_ABOVE = 0.5  # m from the upper range value to the reference face of a target test; no source
 METERS = (Kind.MULTIMETER, Kind.LOOP_CALIBRATOR)
+COARSE = 0.01  # mA: no coarser display is put on a loop
 OF_ALL = ("components", "assumed", "lasting")
 SHIFT = 0.001  # m by which a level is moved to see what volume follows
 
@@ -197,12 +198,16 @@ class Test:
         expected = signal_at(applied, **ends, signal=self.signal)
         pairs = zip(readings, np.ravel(expected).tolist(), strict=True)
         observed = np.array([e if r.observed is None else float(r.observed) for r, e in pairs])
-        step = max((_step(r.observed) for r in readings if r.observed is not None), default=0.001)
+        # Trailing noughts are often left untyped: the finest reading tells the display's step.
+        coarse = COARSE * self.signal.span / 16
+        step = min((_step(r.observed) for r in readings if r.observed is not None), default=coarse)
+        step = min(step, coarse)
         meter = self._meter(observed, step).scaled(100 / self.signal.span)
         return meter + self._resistor(observed).scaled(100 / self.signal.span)
 
     def _display(self, readings: Sequence[SentReading], span: float) -> Parts:
-        step = max(_step(r.indication) for r in readings if r.indication is not None)
+        step = min(_step(r.indication) for r in readings if r.indication is not None)
+        step = min(step, 0.001 * span)
         return Parts((known.resolution("display", 100 * step / span),))
 
     def _meter(self, observed: np.ndarray, step: float) -> Parts:

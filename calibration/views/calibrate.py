@@ -16,6 +16,7 @@ from calibration.forms.calibrate import CalibrationEntry
 from calibration.models import Calibration, Job
 from calibration.operations import records
 from calibration.operations.records import Receipt
+from calibration.views.checking import check
 from calibration.views.jobs import JOB_FACTS, last_record, transmitter_at, versions_for
 from plant.permissions import require
 from plant.refusals import Refused
@@ -56,11 +57,11 @@ def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
             job, entry.sent(), submission=typed["submission"], by=request.user, at=timezone.now()
         )
 
+    facts = {"job": job, "versions": versions, "transmitter": transmitter}
+    if "check" in request.POST:
+        return _checked(request, "calibration/calibrate.html", entry, facts)
     answer, status = _try(request, entry, send)
-    return answer or _page(
-        request, "calibration/calibrate.html", entry, status,
-        {"job": job, "versions": versions, "transmitter": transmitter},
-    )  # fmt: skip
+    return answer or _page(request, "calibration/calibrate.html", entry, status, facts)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -99,11 +100,20 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
             submission=typed["submission"], by=request.user, at=timezone.now(),
         )  # fmt: skip
 
+    facts = {"record": record, "transmitter": record.transmitter}
+    if "check" in request.POST:
+        return _checked(request, "calibration/amend.html", entry, facts)
     answer, status = _try(request, entry, send)
-    return answer or _page(
-        request, "calibration/amend.html", entry, status,
-        {"record": record, "transmitter": record.transmitter},
-    )  # fmt: skip
+    return answer or _page(request, "calibration/amend.html", entry, status, facts)
+
+
+def _checked(
+    request: SignedRequest, template: str, entry: CalibrationEntry, facts: dict[str, Any]
+) -> HttpResponse:
+    """The form again with all that was typed, and what its readings say; nothing is stored."""
+    found = check(entry, facts["transmitter"], facts.get("record"))
+    more = {"checked": found, "check_failed": found is None}
+    return _page(request, template, entry, 200, facts | more)
 
 
 def _try(

@@ -133,6 +133,10 @@ function offerStandards() {
 
 // A session may have ended since the form was opened. Asked first, so that nothing typed is sent into the void.
 async function send(event) {
+  if (event.submitter?.name === "check") {
+    later.disabled = false; // a look stores nothing: it goes its plain way, with what stands below too
+    return;
+  }
   event.preventDefault();
   const trouble = form.querySelector("[data-trouble]");
   const button = form.querySelector("button.button");

@@ -283,3 +283,23 @@ def test_a_second_amendment_of_one_record_is_a_conflict(
     answer = sign_in(second_technician).post(address, typed(reason="second"))
     assert answer.status_code == 409
     assert "already has an amendment" in answer.content.decode()
+
+
+def test_readings_are_checked_without_being_stored(send, job):
+    answer = send([1.4 * n / 4 for n in (0, 1, 2, 3, 4, 3, 2, 1, 0)], check="1")
+    page = answer.content.decode()
+    assert answer.status_code == 200
+    assert "Checked, not stored yet" in page
+    assert "+1.40" in page
+    assert "grows in proportion" in page  # a hint, with what to check
+    assert "test uncertainty ratio" in page
+    assert 'value="3.' in page or 'value="4' in page  # what was typed stands below
+    assert not Calibration.objects.exists()
+    job.refresh_from_db()
+    assert job.state == "in hand"
+
+
+def test_a_check_of_nothing_says_so(send):
+    page = send([], check="1", **{"stands-0-observed": ""}).content.decode()
+    assert "Nothing can be checked yet" in page
+    assert not Calibration.objects.exists()
