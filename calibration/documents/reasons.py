@@ -83,6 +83,15 @@ def chance(share: float) -> str:
     return f"{number(100 * share, 1)}{SPACE}%"
 
 
+def short_chance(share: float) -> str:
+    """The same for a column of figures.
+
+    >>> short_chance(0.952), short_chance(0.99999)
+    ('95.2\\xa0%', '> 99.9\\xa0%')
+    """
+    return chance(share).replace("more than", ">").replace("less than", "<")
+
+
 def _chance(part: Part, name: str = "probability") -> str:
     return chance(_value(part, name))
 

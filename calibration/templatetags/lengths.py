@@ -6,10 +6,11 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from calibration.documents.reasons import chance
+from calibration.documents.reasons import chance, short_chance
 
 register = template.Library()
 register.filter("chance", lambda share: "" if share is None else chance(share))
+register.filter("short_chance", lambda share: "" if share is None else short_chance(share))
 
 LENGTH = 120.0
 PAIR = (
