@@ -93,7 +93,7 @@ def facts_of(drift: Drift, *, due: dt.date) -> list[tuple[str, str]]:
     facts = []
     if drift.dated:
         facts = [
-            (f"When due, {day_text(due)}", _on(drift, due)),
+            ("When due", _on(drift, due)),
             ("Crossing day", _crossing_days(drift)),
             ("Out before it is due", _ever(drift, due)),
         ]
@@ -143,7 +143,10 @@ def _on(drift: Drift, due: dt.date) -> str:
     day = max(due, drift.days[-1])
     band = drift.ahead([day])
     low, high = (percent(float(end[0, 0]), drift.tolerance) for end in (band.lower, band.upper))
-    return f"{_share(drift.in_tolerance(day))} to be found in tolerance; 95 % band {low} to {high} % of span"
+    likely = _share(drift.in_tolerance(day))
+    return (
+        f"{likely} to be found in tolerance on {day_text(day)}; 95 % band {low} to {high} % of span"
+    )
 
 
 def _crossing_days(drift: Drift) -> str:

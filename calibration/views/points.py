@@ -104,6 +104,7 @@ def _acts(person: Person, site_id: int) -> dict[str, bool]:
         "may_edit": "edit register",
         "may_set_interval": "set interval",
         "may_defer": "defer",
+        "may_change_policy": "change policy",
     }
     return {name: may(person, act, site_id) for name, act in acts.items()}
 

@@ -82,9 +82,9 @@ def every_address(monkeypatch):
 @pytest.mark.parametrize(
     ("role", "labels"),
     [
-        ("planner", "Due Rounds Register Imports Standards Records Ledger"),
+        ("planner", "Due Rounds Proposals Register Imports Standards Records Ledger"),
         ("technician", "Jobs Register Standards Procedures Records"),
-        ("approver", "Due Register Standards Procedures Records Findings Ledger"),
+        ("approver", "Due Proposals Register Standards Procedures Records Findings Ledger"),
         ("auditor", "Due Register Standards Records Findings Ledger"),
         ("administrator", "People"),
     ],
