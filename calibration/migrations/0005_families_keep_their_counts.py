@@ -4,20 +4,21 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('calibration', '0004_walls'),
+        ("calibration", "0004_walls"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='family',
-            name='found_in',
-            field=models.PositiveIntegerField(db_default=0, default=0, verbose_name='found in tolerance'),
+            model_name="family",
+            name="found_in",
+            field=models.PositiveIntegerField(
+                db_default=0, default=0, verbose_name="found in tolerance"
+            ),
         ),
         migrations.AddField(
-            model_name='family',
-            name='results',
+            model_name="family",
+            name="results",
             field=models.PositiveIntegerField(db_default=0, default=0),
         ),
     ]
