@@ -27,7 +27,7 @@ from plant.models import Person, Site
 from plant.permissions import require
 
 CHUNK = 20_000
-SAMPLE = 2_000  # members of a family that its fit looks at
+SAMPLE = 500  # members of a family that its fit looks at
 LOST = dt.timedelta(minutes=15)
 Clock = Callable[[], dt.datetime]
 

@@ -1,7 +1,7 @@
 """G3a: a fleet from the database to stored trends and offered intervals, beside plain lines read, fitted and stored.
 
 The floor reads the same rows packed by the server, fits one ordinary line an end and point, and stores rates by COPY.
-G3b: the arithmetic alone, without a database.
+G3a core: its arithmetic alone, without a database.
 """
 
 from __future__ import annotations
@@ -125,7 +125,7 @@ def _arithmetic(n: int) -> Row:
     made = simulate(TRUTHS["half and half"], n, VISITS, np.random.default_rng(1))
     family = np.arange(n) % FAMILIES
     return compare(
-        "G3b", f"{VISITS} visits each: drift, band, crossing, interval; no database", rows=n,
+        "G3a core", f"{VISITS} visits each: drift, band, crossing, interval; no database", rows=n,
         floor=lambda: plain_lines(made), product=lambda: judge(made, family), at_most=10, pairs=5, warm=1,
     )  # fmt: skip
 
