@@ -8,16 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
 import numpy as np
 
 from calibration.metrology import components as known
-from calibration.metrology.decision import uncertainty_ratio
 from calibration.metrology.uncertainty import (
-    DIVISORS,
     Component,
     combine,
     coverage,
@@ -25,6 +23,7 @@ from calibration.metrology.uncertainty import (
 )
 from calibration.models import ReferenceStandard, StandardCertificate
 from calibration.models.procedure import InputWay
+from calibration.operations.doubts import PROBABILITY, Doubt, Parts
 from calibration.operations.judging import SentReading
 from plant.geometry import geometry_of, in_base, level_at
 from plant.level.signals import Signal, percent_at, signal_at
@@ -32,113 +31,14 @@ from plant.level.tanks import volume_at
 from plant.models import MeasuringPoint, Principle, Transmitter
 from plant.refusals import Refused
 
-PROBABILITY = 0.95
 Kind = ReferenceStandard.Kind
 Certified = Sequence[tuple[ReferenceStandard, StandardCertificate]]
 WATER = 1000.0  # kg/m³, where the register does not know the product's density
 ROOM_ABOVE = 0.5  # m from the upper range value to the reference face of a target test; no source
 METERS = (Kind.MULTIMETER, Kind.LOOP_CALIBRATOR)
+LOOP_OHMS = 250.0  # 1 to 5 V for 4 to 20 mA
 COARSE = 0.01  # mA: no coarser display is put on a loop
-OF_ALL = ("components", "assumed", "lasting")
 SHIFT = 0.001  # m by which a level is moved to see what volume follows
-
-
-@dataclass(frozen=True)
-class Parts:
-    """Components in % of span. assumed: names of those that nobody has measured; lasting: of those that are the same on
-    every visit, such as the datum plate, and so cancel in what drifts between two of them."""
-
-    components: tuple[Component, ...]
-    assumed: frozenset[str] = frozenset()
-    lasting: frozenset[str] = frozenset()
-
-    def __add__(self, other: Parts) -> Parts:
-        return Parts(
-            self.components + other.components,
-            self.assumed | other.assumed,
-            self.lasting | other.lasting,
-        )
-
-    def scaled(self, by: Any) -> Parts:
-        return replace(self, components=scaled(self.components, by))
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """One place a reading, % of span. u, expanded: standard and expanded uncertainty of its error; k, dof: of each.
-
-    parts, shares, values, sensitivities: components by readings; by: what k rests on.
-    """
-
-    u: np.ndarray
-    expanded: np.ndarray
-    k: np.ndarray
-    dof: np.ndarray
-    percent: np.ndarray
-    by: np.ndarray
-    parts: np.ndarray
-    shares: np.ndarray
-    values: np.ndarray
-    sensitivities: np.ndarray
-    components: tuple[Component, ...]
-    assumed: frozenset[str]
-    lasting: frozenset[str]
-
-    def some(self, rows: slice) -> Doubt:
-        """Of some of the readings."""
-        names = [f.name for f in fields(self) if f.name not in OF_ALL]
-        return replace(self, **{name: getattr(self, name)[..., rows] for name in names})
-
-    def facts(self, tolerance: float) -> dict[str, Any]:
-        """What a record keeps of it: the figures as its columns are named, and the budget where U is largest."""
-        worst = int(self.expanded.argmax())
-        lasts = np.array([c.name in self.lasting for c in self.components])
-        of_the_day = np.array([c.shared for c in self.components]) & ~lasts
-        shared = np.sqrt(np.square(self.parts[of_the_day]).sum(axis=0))
-        u = np.sqrt(np.square(self.parts[~lasts]).sum(axis=0))
-        facts: dict[str, Any] = {
-            "expanded_percent": float(self.expanded[worst]),
-            "coverage_factor": float(self.k[worst]),
-            "tur": float(uncertainty_ratio(tolerance, 2 * self.u[worst])),
-            "budget": self.budget(worst),
-        }
-        for end, target in (("zero", 0.0), ("span", 100.0)):
-            at = int(np.abs(self.percent - target).argmin())
-            facts[f"u_{end}"] = float(u[at])
-            facts[f"u_{end}_shared"] = float(min(shared[at], u[at]))
-        return facts
-
-    def budget(self, at: int) -> dict[str, Any]:
-        """The components at one reading, the largest share first; as it is stored."""
-        rows = [
-            {
-                "name": c.name,
-                "value": float(self.values[n, at]),
-                "shape": c.shape.value,
-                "divisor": DIVISORS[c.shape] if c.divisor is None else c.divisor,
-                "sensitivity": float(self.sensitivities[n, at]),
-                "dof": _finite(float(np.asarray(c.dof))),
-                "u": float(abs(self.parts[n, at])),
-                "share": float(self.shares[n, at]),
-                "shared": c.shared,
-                "assumed": c.name in self.assumed,
-            }
-            for n, c in enumerate(self.components)
-        ]
-        return {
-            "at_percent": float(self.percent[at]),
-            "u": float(self.u[at]),
-            "U": float(self.expanded[at]),
-            "k": float(self.k[at]),
-            "dof": _finite(float(self.dof[at])),
-            "probability": PROBABILITY,
-            "by": str(self.by[at]),
-            "components": sorted(rows, key=lambda row: -row["share"]),
-        }
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 @dataclass(frozen=True)
@@ -211,28 +111,34 @@ class Test:
         return Parts((known.resolution("display", 100 * step / span),))
 
     def _meter(self, observed: np.ndarray, step: float) -> Parts:
-        """In the unit of the signal."""
+        """In the unit of the signal; a meter certified in volts reads a current over the loop resistor."""
         certificate = self._certificate(*METERS)
-        if certificate is None:
-            factor = self.signal.span / 16.0
-            parts = scaled(known.default_meter(observed / factor, step=step / factor), factor)
+        factor = self._signal_per(certificate.unit) if certificate else None
+        if certificate is None or factor is None:
+            by = self.signal.span / 16.0
+            parts = scaled(known.default_meter(observed / by, step=step / by), by)
             return Parts(parts, frozenset(c.name for c in parts))
-        stated = _stated("meter", certificate, observed)
-        parts = (
-            *stated,
-            known.resolution("meter resolution", float(certificate.resolution or step)),
-        )
+        stated = scaled(_stated("meter", certificate, observed / factor), factor)
+        finest = float(certificate.resolution) * factor if certificate.resolution else step
+        parts = (*stated, known.resolution("meter resolution", finest))
         if self.ambient_c is not None:
             parts = (*parts, known.meter_temperature(observed, float(self.ambient_c)))
         if stated:
             return Parts(parts, frozenset({"meter temperature"}))
+        absolute = 0.002 * self.signal.span / 16
         usual = known.specification(
-            "meter specification",
-            observed,
-            percent_of_reading=0.02,
-            absolute=0.002 * self.signal.span / 16,
+            "meter specification", observed, percent_of_reading=0.02, absolute=absolute
         )
         return Parts((usual, *parts), frozenset({usual.name, "meter temperature"}))
+
+    def _signal_per(self, unit: str) -> float | None:
+        """Units of the signal in one of the certificate's; None where its figures say nothing of this signal."""
+        volts = {"V": 1.0, "mV": 0.001}
+        if unit == self.signal.unit:
+            return 1.0
+        if unit not in volts:
+            return None
+        return volts[unit] * (1.0 if self.signal.unit == "V" else 1000.0 / LOOP_OHMS)
 
     def _resistor(self, observed: np.ndarray) -> Parts:
         certificate = self._certificate(Kind.RESISTOR)

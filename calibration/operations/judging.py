@@ -21,7 +21,8 @@ from calibration.models import Policy, Reading
 from plant.level.signals import SIGNALS, band_of, percent_at, signal_at
 
 if TYPE_CHECKING:
-    from calibration.operations.budgets import Doubt, Test
+    from calibration.operations.budgets import Test
+    from calibration.operations.doubts import Doubt
 
 FAILURES = ("failure low", "failure high")
 

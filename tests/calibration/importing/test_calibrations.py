@@ -7,6 +7,8 @@ from decimal import Decimal
 
 import pytest
 
+from calibration.metrology.histories import histories
+from calibration.metrology.wander import alone, outlook
 from calibration.models import Calibration, Finding, StandardUse, Trend
 from calibration.operations import records
 from plant.models import LedgerEntry, MeasuringPoint
@@ -142,7 +144,14 @@ def test_trends_and_due_dates_follow_the_history(point, planner):
     trend = Trend.objects.get()
     assert trend.results == 6
     # Five months of readings this uncertain leave most of the rate to what is believed beforehand.
-    assert 0 < trend.zero_rate < 1.2
+    rows = list(Calibration.objects.order_by("done_on"))
+    years = [(row.done_on - dt.date(2000, 1, 1)).days / 365.25 for row in rows]
+    found = [row.found_at_zero for row in rows]
+    u, shared = ([getattr(row, name) for row in rows] for name in ("u_zero", "u_zero_shared"))
+    told = histories(years, found, found, [False] * 6, u, shared)
+    believed = outlook(told, alone(rows[-1].tolerance_percent)).rate()
+    assert trend.zero_rate == pytest.approx(believed.centre[0], rel=1e-9)
+    assert all(row.budget["U"] > 0 and row.decision_rule == "simple acceptance" for row in rows)
     assert MeasuringPoint.objects.get().due_on == dt.date(2027, 7, 1)
 
 

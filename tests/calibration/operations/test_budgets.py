@@ -97,6 +97,22 @@ def test_repeats_tell_their_scatter(trial):
     assert twice.dof[0] < 3
 
 
+def test_a_meter_certified_in_volts_is_one_over_the_loop_resistor(trial):
+    """± (0.02 % + 0.5 mV) over 250 Ω is ± (0.02 % + 2 µA): as the meter in milliamperes."""
+    meter = a_standard("MM-78", kind="multimeter")
+    a_certificate(
+        meter, unit="V", percent_of_reading=Decimal("0.02"), absolute=Decimal("0.0005"),
+        resolution=Decimal("0.00025"), expanded_uncertainty=Decimal("0.0005"), coverage_factor=Decimal(2),
+        percent_of_range=None,
+    )  # fmt: skip
+    other = Trial(trial.point, trial.transmitter, trial.way, [(meter, meter.certificates.get())])
+    reading = [a_reading("8.3", "20.000")]
+    assert other.doubt(reading).u == pytest.approx(trial.doubt(reading).u, rel=1e-9)
+    amperes = Trial(trial.point, trial.transmitter, trial.way, [(meter, meter.certificates.get())])
+    amperes.certified[0][1].unit = "ohm"
+    assert "meter specification" in amperes.doubt(reading).assumed
+
+
 def test_an_indication_needs_no_meter(trial):
     doubt = trial.doubt([a_reading("4.3", "12", indication=Decimal("4.3000"))])
     assert "meter specification" not in {c.name for c in doubt.components}

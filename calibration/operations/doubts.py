@@ -1,0 +1,113 @@
+"""The uncertainty of a test's errors as its readings have it, and what a record keeps of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from calibration.metrology.decision import uncertainty_ratio
+from calibration.metrology.uncertainty import DIVISORS, Component, scaled
+
+PROBABILITY = 0.95
+OF_ALL = ("components", "assumed", "lasting")
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Components in % of span. assumed: names of those that nobody has measured; lasting: of those that are the same on
+    every visit, such as the datum plate, and so cancel in what drifts between two of them."""
+
+    components: tuple[Component, ...]
+    assumed: frozenset[str] = frozenset()
+    lasting: frozenset[str] = frozenset()
+
+    def __add__(self, other: Parts) -> Parts:
+        return Parts(
+            self.components + other.components,
+            self.assumed | other.assumed,
+            self.lasting | other.lasting,
+        )
+
+    def scaled(self, by: Any) -> Parts:
+        return replace(self, components=scaled(self.components, by))
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One place a reading, % of span. u, expanded: standard and expanded uncertainty of its error; k, dof: of each.
+
+    parts, shares, values, sensitivities: components by readings; by: what k rests on.
+    """
+
+    u: np.ndarray
+    expanded: np.ndarray
+    k: np.ndarray
+    dof: np.ndarray
+    percent: np.ndarray
+    by: np.ndarray
+    parts: np.ndarray
+    shares: np.ndarray
+    values: np.ndarray
+    sensitivities: np.ndarray
+    components: tuple[Component, ...]
+    assumed: frozenset[str]
+    lasting: frozenset[str]
+
+    def some(self, rows: slice) -> Doubt:
+        """Of some of the readings."""
+        names = [f.name for f in fields(self) if f.name not in OF_ALL]
+        return replace(self, **{name: getattr(self, name)[..., rows] for name in names})
+
+    def facts(self, tolerance: float) -> dict[str, Any]:
+        """What a record keeps of it: the figures as its columns are named, and the budget where U is largest."""
+        worst = int(self.expanded.argmax())
+        lasts = np.array([c.name in self.lasting for c in self.components])
+        of_the_day = np.array([c.shared for c in self.components]) & ~lasts
+        shared = np.sqrt(np.square(self.parts[of_the_day]).sum(axis=0))
+        u = np.sqrt(np.square(self.parts[~lasts]).sum(axis=0))
+        facts: dict[str, Any] = {
+            "expanded_percent": float(self.expanded[worst]),
+            "coverage_factor": float(self.k[worst]),
+            "tur": float(uncertainty_ratio(tolerance, 2 * self.u[worst])),
+            "budget": self.budget(worst),
+        }
+        for end, target in (("zero", 0.0), ("span", 100.0)):
+            at = int(np.abs(self.percent - target).argmin())
+            facts[f"u_{end}"] = float(u[at])
+            facts[f"u_{end}_shared"] = float(min(shared[at], u[at]))
+        return facts
+
+    def budget(self, at: int) -> dict[str, Any]:
+        """The components at one reading, the largest share first; as it is stored."""
+        rows = [
+            {
+                "name": c.name,
+                "value": float(self.values[n, at]),
+                "shape": c.shape.value,
+                "divisor": DIVISORS[c.shape] if c.divisor is None else c.divisor,
+                "sensitivity": float(self.sensitivities[n, at]),
+                "dof": _finite(float(np.asarray(c.dof))),
+                "u": float(abs(self.parts[n, at])),
+                "share": float(self.shares[n, at]),
+                "shared": c.shared,
+                "assumed": c.name in self.assumed,
+            }
+            for n, c in enumerate(self.components)
+        ]
+        return {
+            "at_percent": float(self.percent[at]),
+            "u": float(self.u[at]),
+            "U": float(self.expanded[at]),
+            "k": float(self.k[at]),
+            "dof": _finite(float(self.dof[at])),
+            "probability": PROBABILITY,
+            "by": str(self.by[at]),
+            "components": sorted(rows, key=lambda row: -row["share"]),
+        }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
