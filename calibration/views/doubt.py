@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
@@ -9,13 +10,14 @@ import numpy as np
 
 from calibration.metrology.linearity import FullFigures, full_figures
 from calibration.models import Calibration, Reading
+from calibration.models.procedure import InputWay
 from calibration.operations.judging import policy_of
-from plant.level.hints import Hint, reading_hints
+from plant.level.hints import Hint, reading_hints, stage_hints
 from plant.level.signals import SIGNALS, percent_at
 from plant.level.units import to_cubic_metres, to_metres
 from plant.templatetags.quantities import number, percent
 
-SHAPES = {"normal": "normal", "rectangular": "rectangular", "triangular": "triangular"}
+NEAR = dt.timedelta(days=30)
 FIGURE_WORDS = (
     ("Inaccuracy, lowest error", "lowest"),
     ("Inaccuracy, highest error", "highest"),
@@ -208,4 +210,26 @@ def hints_of(
         )
         if hints:
             told.append((stage, hints))
-    return told
+    apart = _stage_hints(record)
+    return [*told, ("simulated output and wetted level", apart)] if apart else told
+
+
+def _stage_hints(record: Calibration) -> tuple[Hint, ...]:
+    """Which stage is wrong, where a record of the other kind lies within a month of this one (one query)."""
+    if record.found_largest is None or not record.transmitter.principle.startswith("capacitance"):
+        return ()
+    simulated = InputWay.SIMULATED_OUTPUT
+    near = Calibration.objects.standing().filter(
+        point=record.point_id,
+        transmitter=record.transmitter_id,
+        done_on__gte=record.done_on - NEAR,
+        done_on__lte=record.done_on + NEAR,
+        found_largest__isnull=False,
+    )
+    is_output = record.way == simulated
+    others = near.exclude(way=simulated) if is_output else near.filter(way=simulated)
+    other = others.exclude(pk=record.pk).values_list("found_largest", flat=True).first()
+    if other is None:
+        return ()
+    pair = (record.found_largest, other) if is_output else (other, record.found_largest)
+    return stage_hints(*pair, tolerance=record.tolerance_percent)

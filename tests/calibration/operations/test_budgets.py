@@ -192,6 +192,18 @@ def test_the_record_shows_its_budget_and_the_approver_is_warned_of_a_low_ratio(
     assert "below what the policy asks for" in decide
 
 
+def test_output_right_and_level_wrong_points_to_the_probe(technician, approver, sign_in):
+    point = an_equipped_point()
+    an_approved_record(
+        point, by=technician, approved_by=approver, found=[0.02] * 9, way="simulated output",
+        done_on=TODAY - dt.timedelta(8),
+    )  # fmt: skip
+    wetted = an_approved_record(point, by=technician, approved_by=approver, found=[0.9] * 9)
+    page = sign_in(approver).get(wetted.get_absolute_url()).content.decode()
+    assert "right on simulated output, wrong on wetted level" in page.lower()
+    assert "Check that no output trim is made for it" in page
+
+
 def test_storing_it_costs_fifteen_statements_at_most(technician, django_assert_max_num_queries):
     job = a_job(by=technician)
     sent = a_sent_record()
