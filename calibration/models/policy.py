@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from django.db import models
@@ -17,9 +17,14 @@ class PolicyQuerySet(SiteQuerySet["Policy"]):
     def of_points(self, points: Iterable[MeasuringPoint]) -> dict[int, Policy]:
         """The policy that holds for each point, by its key: its own, else its duty's, else the defaults."""
         wanted = list(points)
-        sites = {point.site_id for point in wanted}
+        held = self.holding([(point.pk, point.site_id, point.duty) for point in wanted])
+        return {point.pk: policy for point, policy in zip(wanted, held, strict=True)}
+
+    def holding(self, wanted: Sequence[tuple[int, int, str]]) -> list[Policy]:
+        """The same of (point, site, duty), in their order (one query); points under one policy share its object."""
         rows = self.filter(
-            Q(point__in=[point.pk for point in wanted]) | Q(point=None, site__in=sites)
+            Q(point__in=[point for point, _, _ in wanted])
+            | Q(point=None, site__in={site for _, site, _ in wanted})
         )
         own: dict[int | None, Policy] = {}
         duty: dict[tuple[int, str], Policy] = {}
@@ -28,12 +33,10 @@ class PolicyQuerySet(SiteQuerySet["Policy"]):
                 own[row.point_id] = row
             else:
                 duty[row.site_id, row.duty] = row
-        return {
-            point.pk: own.get(point.pk)
-            or duty.get((point.site_id, point.duty))
-            or Policy(site_id=point.site_id, duty=point.duty)
-            for point in wanted
-        }
+        return [
+            own.get(point) or duty.setdefault((site, word), Policy(site_id=site, duty=word))
+            for point, site, word in wanted
+        ]
 
     def of_point(self, point: MeasuringPoint) -> Policy:
         return self.of_points([point])[point.pk]

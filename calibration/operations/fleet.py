@@ -130,6 +130,8 @@ CHANGED = """
         ON y.point_id = p.id OR (y.site_id = p.site_id AND y.duty = p.duty)
         WHERE y.entered_at >= %(since)s
         OR y.id IN (SELECT row_id FROM changed WHERE table_name = 'calibration_policy')
+    UNION SELECT (before->>'point_id')::bigint FROM plant_rowhistory
+        WHERE at >= %(since)s AND table_name = 'calibration_policy' AND act = 'delete' AND before->>'point_id' <> ''
 """
 MEMBERS = f"""
     SELECT {KEY} AS key, array_agg(p.id ORDER BY p.id) {PLACED}

@@ -31,7 +31,7 @@ def make(
     points: list[PointFacts], results: Results, told: Told, judged: Judged, *, at: dt.datetime
 ) -> int:
     """Offer new intervals to these points and take back what no longer holds; returns how many are new."""
-    policies = policies_of(points)
+    policies = Policy.objects.holding([(p.point_id, p.site_id, p.duty) for p in points])
     groups = defaultdict(list)
     for place, policy in enumerate(policies):
         groups[id(policy)].append(place)
@@ -49,18 +49,6 @@ def make(
             offers += _by_reliability(places, points, policy)
     proposals.withdraw({point.point_id for point in points} - {offer.point_id for offer in offers})
     return proposals.offer(offers, at=at, reasons_of=lambda some: _reasons(some, chosen)).made
-
-
-def policies_of(points: list[PointFacts]) -> list[Policy]:
-    """The policy that holds for each point (one query); equal ones are one object."""
-    rows = Policy.objects.filter(site__in={point.site_id for point in points})
-    own = {row.point_id: row for row in rows if row.point_id}
-    duty = {(row.site_id, row.duty): row for row in rows if not row.point_id}
-    default = Policy()
-    return [
-        own.get(point.point_id) or duty.get((point.site_id, point.duty)) or default
-        for point in points
-    ]
 
 
 # ---- by drift ----
@@ -129,12 +117,7 @@ def _reasons(
 
 
 def _told(choice: Choice, numbers: list[int]) -> dict[int, list[dict[str, Any]]]:
-    if (
-        choice.proposed is None
-        or choice.of is None
-        or choice.columns is None
-        or choice.ends is None
-    ):
+    if choice.proposed is None or choice.of is None:
         return {}
     parts = reasons(choice.proposed, choice.of, choice.tolerance, choice.columns[numbers])
     return {

@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 import time
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -165,11 +166,10 @@ class Loop:
     adjusted: float
 
 
-class _Rule:
+class _Rule(Protocol):
     """What decides the next interval. ``visits`` is the history so far, oldest first."""
 
-    def next(self, visits: list[tuple[np.ndarray, ...]], current: np.ndarray) -> tuple:
-        raise NotImplementedError
+    def next(self, visits: list[tuple[np.ndarray, ...]], current: np.ndarray) -> tuple: ...
 
 
 class FixedYear(_Rule):

@@ -10,6 +10,7 @@ import pytest
 
 from calibration.models import Calibration, Family, FleetRun, Policy, Proposal, StepQuestion, Trend
 from calibration.operations import fleet, intervals, steps, trends
+from calibration.operations.results import points_of
 from plant.models import Installation, LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from tests.makers import NOON, an_equipped_point
@@ -235,6 +236,31 @@ def test_the_family_s_reliability_chooses_for_all_its_members(site):
         assert one.reasons[0]["results"] == 45
         assert one.reasons[0]["out"] == 0
         assert one.reasons[0]["by"] == "limit"
+
+
+def test_a_policy_that_is_dropped_stirs_its_point_too(site):
+    point, *_ = a_family(9, rate=0.04)
+    own = Policy.objects.create(site=point.site, point=point, method="fixed")
+    fleet.run(clock=clock, nightly=True)
+    assert not Proposal.objects.filter(point=point).exists()
+    own.delete()
+    assert fleet.run(clock=clock, nightly=True).done == 9
+    assert Proposal.objects.open().filter(point=point).exists()
+
+
+@pytest.mark.parametrize(
+    "limit",
+    [
+        {"tolerance": "0.75", "tolerance_unit": "%"}, {"tolerance": "0.08", "tolerance_unit": "mA"},
+        {"tolerance": "0.08", "tolerance_unit": "mA", "signal": "0-20mA"}, {"tolerance": "40", "tolerance_unit": "mm"},
+        {"tolerance": "40", "tolerance_unit": "mm", "lower": "8.3", "upper": "0.3"},
+    ],
+)  # fmt: skip
+def test_the_fleet_s_tolerance_is_the_register_s(site, limit):
+    point = an_equipped_point("LT-201", adjust_limit="0.01", **limit)
+    point.refresh_from_db()
+    (facts,) = points_of([point.pk])
+    assert facts.tolerance == pytest.approx(point.limits.percent, rel=1e-12)
 
 
 def test_a_swap_takes_the_trend_of_the_old_transmitter_away(site):
