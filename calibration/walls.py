@@ -115,3 +115,32 @@ PUBLISHED_PROCEDURES_STAY = RunSQL(
     DROP TRIGGER published_version_stays ON calibration_procedureversion;
     """,
 )
+
+FIELD_WORK_STAYS_AS_SIGNED = RunSQL(
+    """
+    CREATE FUNCTION field_work_stays_as_signed() RETURNS trigger LANGUAGE plpgsql AS $$
+    BEGIN
+        IF TG_OP = 'DELETE' THEN
+            RAISE EXCEPTION 'Work % is never deleted.', OLD.id
+                USING ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'field_work_stays_as_signed';
+        END IF;
+        IF (OLD.submission, OLD.job_id, OLD.person_id, OLD.content_sha256, OLD.signed_at)
+            IS DISTINCT FROM (NEW.submission, NEW.job_id, NEW.person_id, NEW.content_sha256, NEW.signed_at)
+            OR (OLD.content <> '' AND OLD.content <> NEW.content) THEN
+            RAISE EXCEPTION 'Work % stays as it was signed.', OLD.id
+                USING ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'field_work_stays_as_signed';
+        END IF;
+        IF NEW.content <> '' AND encode(sha256(convert_to(NEW.content, 'UTF8')), 'hex') <> NEW.content_sha256 THEN
+            RAISE EXCEPTION 'What came in for work % is not what was signed.', OLD.id
+                USING ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'field_work_stays_as_signed';
+        END IF;
+        RETURN NEW;
+    END $$;
+    CREATE TRIGGER field_work_stays_as_signed BEFORE UPDATE OR DELETE ON calibration_fieldwork
+        FOR EACH ROW EXECUTE FUNCTION field_work_stays_as_signed();
+    """,
+    """
+    DROP TRIGGER field_work_stays_as_signed ON calibration_fieldwork;
+    DROP FUNCTION field_work_stays_as_signed;
+    """,
+)

@@ -21,6 +21,8 @@ ACTS: dict[str, frozenset[str]] = {
     "answer step": frozenset({T, P, A}),
     "add standard": frozenset({T, P}),
     "approve": frozenset({A}),
+    "settle work": frozenset({P, A}),
+    "publish procedure": frozenset({A}),
     "close finding": frozenset({A, P}),
     "read ledger": frozenset({P, A, U}),
     "manage people": frozenset({M}),

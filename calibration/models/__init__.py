@@ -1,8 +1,15 @@
 from calibration.models.deferral import Deferral
+from calibration.models.field import FieldKey, FieldPhoto, FieldWork, StepTaken
 from calibration.models.finding import Finding
 from calibration.models.job import Job
 from calibration.models.policy import Policy
-from calibration.models.procedure import InputWay, Procedure, ProcedureStep, ProcedureVersion
+from calibration.models.procedure import (
+    InputWay,
+    Procedure,
+    ProcedureStep,
+    ProcedureVersion,
+    SiteWording,
+)
 from calibration.models.proposal import Proposal
 from calibration.models.record import Adjustment, Calibration, Reading, StandardUse
 from calibration.models.reminder import Digest, Heartbeat, Reminder, ReminderScan
@@ -16,6 +23,9 @@ __all__ = [
     "Deferral",
     "Digest",
     "Family",
+    "FieldKey",
+    "FieldPhoto",
+    "FieldWork",
     "Finding",
     "FleetRun",
     "Heartbeat",
@@ -31,8 +41,10 @@ __all__ = [
     "Reminder",
     "ReminderScan",
     "Round",
+    "SiteWording",
     "StandardCertificate",
     "StandardUse",
     "StepQuestion",
+    "StepTaken",
     "Trend",
 ]

@@ -22,6 +22,14 @@ class InputWay(Words):
     FLOAT_MOVED = "float moved along its rod"
 
 
+class Shape(Words):
+    """What a procedure reads: the tablet lays out its screens by it."""
+
+    POINTS = "test points"
+    TWO_LEVELS = "two known levels"
+    LOOK = "as it stands only"
+
+
 class Procedure(models.Model):
     key = models.SlugField("key", max_length=40, unique=True)
     name = models.CharField("name", max_length=120)
@@ -41,12 +49,17 @@ class ProcedureVersion(models.Model):
     procedure = models.ForeignKey(Procedure, models.PROTECT, related_name="versions")
     number = models.PositiveSmallIntegerField("version")
     way = models.CharField("input applied by", max_length=32, choices=InputWay)
+    shape = models.CharField("reads", max_length=20, choices=Shape, default=Shape.POINTS)
     percents = ArrayField(
         models.DecimalField(max_digits=6, decimal_places=2),
         help_text="Test points, % of span, rising.",
     )
     up_and_down = models.BooleanField("rising and falling", default=True)
     settle_seconds = models.PositiveIntegerField("settle, s", default=30)
+    # Kinds of Adjustment that this procedure allows; none: it only looks.
+    adjusts = ArrayField(models.CharField(max_length=16), default=list, blank=True)
+    # When to stop and call somebody, besides what a single step says.
+    stops = ArrayField(models.TextField(), default=list, blank=True)
     published_on = models.DateField("published on", null=True, blank=True)
     reason = models.CharField("what changed and why", max_length=300, blank=True)
 
@@ -68,10 +81,23 @@ class ProcedureStep(models.Model):
         ADJUST = "adjust"
         RESTORE = "restore"
 
+    class Stage(Words):
+        AS_IT_STANDS = "as it stands"
+        AS_FOUND = "as found"
+        AS_LEFT = "as left"
+
     version = models.ForeignKey(ProcedureVersion, models.PROTECT, related_name="steps")
     number = models.PositiveSmallIntegerField("step")
+    # Stable between versions, so that a site's own wording finds its step again: A1, O3, Z4.
+    key = models.CharField("key", max_length=12, blank=True)
     kind = models.CharField("kind", max_length=8, choices=Kind)
+    # Of a read step: which of the record's stages; empty for a check that is noted among the answers.
+    stage = models.CharField("stage", max_length=12, blank=True, choices=Stage)
     text = models.TextField("text")
+    settle_seconds = models.PositiveIntegerField("settle, s", null=True, blank=True)
+    # What is noted: [{"name", "label", "kind": text | number | time | tick | photo | standards, "unit", "needed"}, …]
+    asks = models.JSONField("asks for", default=list, blank=True)
+    stop = models.CharField("stop and call somebody", max_length=300, blank=True)
 
     class Meta:
         ordering = ["version", "number"]
@@ -85,3 +111,31 @@ class ProcedureStep(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number}. {self.text[:60]}"
+
+
+class SiteWording(models.Model):
+    """What a site adds to a step for its own devices: which key is held how long, which lamp blinks."""
+
+    site = models.ForeignKey("plant.Site", models.PROTECT, related_name="wordings")
+    procedure = models.ForeignKey(Procedure, models.PROTECT, related_name="wordings")
+    step_key = models.CharField("step", max_length=12)
+    devices = models.CharField(
+        "devices",
+        max_length=160,
+        blank=True,
+        help_text="Maker or model as in the register; empty for all.",
+    )
+    text = models.TextField("wording")
+
+    class Meta:
+        ordering = ["site", "procedure", "step_key", "devices"]
+        constraints = [
+            models.UniqueConstraint(
+                "site", "procedure", "step_key", "devices",
+                name="one_wording_per_site_step_and_device",
+                violation_error_message="This step already has a wording for those devices; change that one.",
+            ),
+        ]  # fmt: skip
+
+    def __str__(self) -> str:
+        return f"{self.step_key}: {self.text[:60]}"

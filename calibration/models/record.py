@@ -43,6 +43,7 @@ class Calibration(models.Model):
 
     class Source(Words):
         TYPED = "typed", "typed in"
+        TABLET = "tablet", "recorded on a tablet"
         IMPORTED = "imported"
 
     # Which
@@ -225,7 +226,11 @@ class Calibration(models.Model):
             models.CheckConstraint(
                 name="typed_record_has_its_performer_and_procedure",
                 condition=Q(source="imported")
-                | Q(source="typed", performed_by__isnull=False, procedure_version__isnull=False),
+                | Q(
+                    source__in=["typed", "tablet"],
+                    performed_by__isnull=False,
+                    procedure_version__isnull=False,
+                ),
             ),
             models.CheckConstraint(
                 name="record_state_is_known",
@@ -270,6 +275,8 @@ class Reading(models.Model):
     band = models.CharField("NE 43", max_length=14, default="measuring")
     verdict = models.CharField("verdict", max_length=12)
     origin = models.CharField(max_length=8, choices=Origin, default=Origin.READ)
+    # By the clock of the device it was typed on, which is a claim; None where it was typed in later.
+    read_at = models.DateTimeField("read", null=True, blank=True)
 
     class Meta:
         ordering = ["record", "stage", "run", "sequence"]
@@ -308,6 +315,7 @@ class Adjustment(models.Model):
     before = models.DecimalField("before", max_digits=10, decimal_places=5, null=True, blank=True)
     after = models.DecimalField("after", max_digits=10, decimal_places=5, null=True, blank=True)
     note = models.CharField("note", max_length=200, blank=True)
+    adjusted_at = models.DateTimeField("when", null=True, blank=True)
 
     class Meta:
         ordering = ["record", "number"]

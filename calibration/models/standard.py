@@ -44,6 +44,15 @@ class ReferenceStandard(models.Model):
     model = models.CharField("model", max_length=80, blank=True)
     serial = models.CharField("serial number", max_length=60, blank=True)
     interval_months = models.PositiveSmallIntegerField("recalibration interval, months", default=12)
+    holder = models.ForeignKey(
+        "plant.Person",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="kit",
+        verbose_name="in the kit of",
+        help_text="Empty: shared by the site.",
+    )
     note = models.TextField("note", blank=True)
     withdrawn_on = models.DateField("withdrawn on", null=True, blank=True)
     withdrawn_why = models.CharField("why withdrawn", max_length=200, blank=True)

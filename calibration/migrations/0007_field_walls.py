@@ -1,0 +1,19 @@
+from django.db import migrations
+
+from calibration import walls
+from plant.walls import kept, only_added, same_site
+
+
+class Migration(migrations.Migration):
+    dependencies = [
+        ("calibration", "0006_field"),
+        ("plant", "0005_keep_row_history_without_nested_loops"),
+    ]
+
+    operations = [
+        *[kept(f"calibration_{name}") for name in ("fieldwork", "sitewording")],
+        walls.FIELD_WORK_STAYS_AS_SIGNED,
+        only_added("calibration_fieldphoto"),
+        walls.part_of_record("calibration_steptaken"),
+        same_site("calibration_fieldwork", "job_id", "calibration_job"),
+    ]
