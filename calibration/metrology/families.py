@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import Histories, blocks
+from calibration.metrology.histories import Histories, by_blocks
 from calibration.metrology.wander import (
     DEFAULT_RATE_SD,
     Prior,
@@ -54,9 +54,9 @@ def fit_families(
     if now.weights.shape != default.weights.shape:
         raise CannotFit("start", f"{now.rate.size} families, but {size.size} are to be fitted")
     now = replace(now, q=default.q)
-    found = [
-        (part, sums(told.columns(part), default.q[:, member[part]])) for part in blocks(len(told))
-    ]
+    found = by_blocks(
+        lambda part: (part, sums(told.columns(part), default.q[:, member[part]])), len(told)
+    )
     for _ in range(rounds or (ROUNDS if start is None else WARM_ROUNDS)):
         now = _round(found, member, size, now, DEFAULT_RATE_SD * half)
     enough = size > FEWEST_OTHERS

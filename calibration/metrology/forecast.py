@@ -17,7 +17,7 @@ from scipy.special import stdtrit
 from calibration.metrology.crossing import HORIZON
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
-from calibration.metrology.histories import blocks
+from calibration.metrology.histories import by_blocks, joined
 from calibration.metrology.wander import Outlook, checked_tolerance
 
 GRID = np.r_[0.0, np.geomspace(0.1, HORIZON, 20)]
@@ -103,11 +103,14 @@ def forecast(of: Outlook, tolerance: ArrayLike, u_next: ArrayLike) -> Forecast:
     u = np.asarray(u_next, dtype=float)
     if not (np.isfinite(u) & (u >= 0)).all():
         raise CannotFit("u_next", "it must be a number not below zero")
+    u = np.broadcast_to(u, len(of))
+    return joined(by_blocks(lambda part: _forecast(of.columns(part), half[part], u[part]), len(of)))
+
+
+def _forecast(of: Outlook, half: np.ndarray, u: np.ndarray) -> Forecast:
     rate = of.rate()
     dated = (of.visits > 2) | (of.others >= FEWEST_OTHERS)
-    told = moments(of, u)
-    meets = np.concatenate([_meets(told.columns(part), half[part]) for part in blocks(len(of))])
-    meets = np.where(dated, meets, np.inf)
+    meets = np.where(dated, _meets(moments(of, u), half), np.inf)
     return Forecast(rate.centre, rate.lower, rate.upper, of.own_weight, meets, dated)
 
 

@@ -17,6 +17,7 @@ from scipy.special import ndtr, ndtri
 
 from calibration.metrology.crossing import probability_ever_out
 from calibration.metrology.drift import CannotFit
+from calibration.metrology.histories import by_blocks, joined
 from calibration.metrology.wander import Outlook, checked_tolerance
 
 LOWER, UPPER = 0.25, 5.0  # years
@@ -98,11 +99,25 @@ def longest(
     u = np.broadcast_to(np.asarray(u_next, dtype=float), len(of))
     if not (np.isfinite(u) & (u >= 0)).all():
         raise CannotFit("u_next", "it must be a number not below zero")
+    return joined(
+        by_blocks(
+            lambda part: _longest(of.columns(part), half[part], u[part], target, lower, upper),
+            len(of),
+        )
+    )
+
+
+def _longest(
+    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, lower: float, upper: float
+) -> Longest:
     reached = of.probability_in(lower, half, u) >= target
     rough = _rough(of, half, u, target, np.geomspace(lower, upper, _SEARCH))
     years, found = _sharpen(of, half, u, target, rough)
     # Mixture and normal agree that it never falls: no need to look closer.
-    capped = np.isnan(rough) & (of.probability_in(upper, half, u) >= target)
+    capped = np.isnan(rough)
+    if capped.any():
+        at = np.flatnonzero(capped)
+        capped[at] = of.columns(at).probability_in(upper, half[at], u[at]) >= target
     years = np.where(capped, upper, years)
     open_ = reached & ~capped & ~(found & (years >= lower) & (years <= upper))
     if open_.any():
@@ -196,7 +211,7 @@ class Proposals:
     """One place an instrument. wanted: by the target alone, within the bounds; years: after the limit on lengthening.
 
     current: years, NaN where there is none yet. reached, capped: as in Longest. lengthening_cut: the limit on
-    lengthening decided. as_found, true_error: probability of being in tolerance at the end of ``years``.
+    lengthening decided. as_found: probability of being found in tolerance at the end of ``years``.
     """
 
     years: np.ndarray
@@ -206,7 +221,6 @@ class Proposals:
     capped: np.ndarray
     lengthening_cut: np.ndarray
     as_found: np.ndarray
-    true_error: np.ndarray
     target: float
     lower: float
     upper: float
@@ -247,9 +261,16 @@ def propose(
     years = np.minimum(wanted.years, limit)
     return Proposals(
         years, wanted.years, now, wanted.reached, wanted.capped, limit < wanted.years,
-        of.probability_in(years, tolerance, u_next), of.probability_in(years, tolerance),
-        target, lower, upper,
+        likely_in(of, years, tolerance, u_next), target, lower, upper,
     )  # fmt: skip
+
+
+def likely_in(of: Outlook, ahead: ArrayLike, tolerance: ArrayLike, u_next: ArrayLike) -> np.ndarray:
+    """Outlook.probability_in of many instruments, a time each (N)."""
+    n = len(of)
+    columns = [np.broadcast_to(np.asarray(c, dtype=float), n) for c in (ahead, tolerance, u_next)]
+    parts = by_blocks(lambda part: of.columns(part).probability_in(*(c[part] for c in columns)), n)
+    return np.concatenate(parts)
 
 
 def reasons(
@@ -263,9 +284,10 @@ def reasons(
     known = {
         "rate": rate.centre, "lower": rate.lower, "upper": rate.upper, "steady": some.weights[0],
         "walk": np.sqrt((some.weights * some.q).sum(axis=0)), "own": some.own_weight, "borrowed": some.family_weight,
+        "true_error": some.probability_in(proposals.years[at], half),
         "others": some.others.astype(float), "ever": probability_ever_out(some, proposals.years[at], half),
     }  # fmt: skip
-    for name in ("years", "wanted", "current", "as_found", "true_error"):
+    for name in ("years", "wanted", "current", "as_found"):
         known[name] = getattr(proposals, name)[at]
     columns = zip(*(values.tolist() for values in known.values()), strict=True)
     return [

@@ -18,16 +18,17 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from calibration.metrology.families import FEWEST_OTHERS, fit_families
-from calibration.metrology.histories import Histories, blocks
-from calibration.metrology.wander import Prior, node_weights, outlook, sums
+from calibration.metrology.histories import Histories, by_blocks
+from calibration.metrology.wander import Prior, outlook
 
 FLAG_BELOW = 0.04  # smallest p-value times the number of increments
 SUSPECT_BELOW = 0.3
 FEWEST_VISITS = 5
 PAIR_PENALTY = 4.0
-_BLOCK = 512
+_BLOCK = 1024
 # An increment within so many standard deviations, at that quantile of the family's walks, is never flagged.
 _UNUSUAL, _LITTLE = 1.8, 0.25
+_LOG_EVERY = 8  # determinants are multiplied this many at a time before their logarithm is taken
 _TINY = 1e-300
 
 
@@ -102,26 +103,62 @@ class Worst(NamedTuple):
 
 
 class Residuals(NamedTuple):
-    """By instrument, value of q and increment: N, J, K; precision is N, J, K, K: inverse of the covariance."""
+    """V⁻¹ (d − rate dt) and of V⁻¹ the diagonal and what stands beside it (K, K and K − 1 by J by N), where V is the
+    covariance of the increments under one q with the spread of the rate within; and the logarithm of the evidence for
+    each q (J by N), but for a constant."""
 
     pull: np.ndarray
-    precision: np.ndarray
+    own: np.ndarray
+    between: np.ndarray
+    evidence: np.ndarray
 
 
 def residuals(told: Histories, prior: Prior) -> Residuals:
-    """u = V⁻¹ (d − rate dt) and V⁻¹, with the spread of the rate within V; nothing counts where nothing was counted."""
-    k, n = told.increments.shape
-    q = np.broadcast_to(prior.q, (prior.q.shape[0], n)).T[:, :, None]
-    dt, variance, shared = told.years.T, told.variance.T, told.shared.T
-    v = np.zeros((n, q.shape[1], k, k))
-    along = np.arange(k)
-    v[:, :, along, along] = variance[:, None, :] + q * dt[:, None, :]
-    v[:, :, along[:-1], along[1:]] = v[:, :, along[1:], along[:-1]] = -shared[:, None, :-1]
-    spread = np.broadcast_to(prior.variance, (n,))[:, None, None]
-    v += (spread * dt[:, :, None] * dt[:, None, :])[:, None]
-    precision = np.linalg.inv(v)
-    off = told.increments.T - np.broadcast_to(prior.rate, (n,))[:, None] * dt
-    return Residuals((precision @ off[:, None, :, None])[..., 0], precision)
+    """V is tridiagonal but for one product, so two passes along the visits give all that is asked of its inverse."""
+    spread = prior.variance
+    off = told.increments - prior.rate * told.years
+    d = told.variance[:, None, :] + prior.q * told.years[:, None, :]
+    k, shape = len(d), d.shape
+    by, carry = (
+        np.empty(shape),
+        np.empty(shape),
+    )  # 1 / pivot, and what is handed on of the one before
+    pull, along = np.empty(shape), np.empty(shape)  # become T⁻¹ off and T⁻¹ dt
+    product, log_det = np.ones(shape[1:]), np.zeros(shape[1:])
+    for i in range(k):
+        pull[i], along[i] = off[i], told.years[i]
+        pivot = d[i]
+        if i:
+            pivot = pivot - told.shared[i - 1] * carry[i - 1]
+            pull[i] += carry[i - 1] * pull[i - 1]
+            along[i] += carry[i - 1] * along[i - 1]
+        by[i] = 1 / pivot
+        carry[i] = told.shared[i] * by[i]
+        product *= pivot
+        if i % _LOG_EVERY == _LOG_EVERY - 1:
+            log_det += np.log(product)
+            product.fill(1.0)
+    log_det += np.log(product)
+    own, between = np.empty(shape), np.empty((k - 1, *shape[1:]))
+    for i in reversed(range(k)):
+        pull[i] *= by[i]
+        along[i] *= by[i]
+        own[i] = by[i]
+        if i < k - 1:
+            pull[i] += carry[i] * pull[i + 1]
+            along[i] += carry[i] * along[i + 1]
+            between[i] = carry[i] * own[i + 1]
+            own[i] += carry[i] * between[i]
+    a, b, c = (
+        np.einsum("kjn,kn->jn", x, y)
+        for x, y in ((along, told.years), (pull, told.years), (pull, off))
+    )
+    share = spread / (1 + spread * a)
+    evidence = -0.5 * (log_det + np.log1p(spread * a) + c - share * b * b)
+    pull -= share * b * along
+    own -= share * along * along
+    between -= share * along[:-1] * along[1:]
+    return Residuals(pull, own, between, evidence)
 
 
 def _worst(told: Histories, prior: Prior) -> Worst:
@@ -129,10 +166,13 @@ def _worst(told: Histories, prior: Prior) -> Worst:
     chance, size = np.ones((k, n)), np.zeros((k, n))
     pair, pair_size = np.ones((k, n)), np.zeros((k, n))
     suspects = np.flatnonzero(_suspicious(told, prior))
-    for part in blocks(len(suspects), _BLOCK):
+
+    def look(part: slice) -> None:
         at = suspects[part]
         some, own = told.columns(at), _columns(prior, at)
         (chance[:, at], size[:, at]), (pair[:-1, at], pair_size[:-1, at]) = _deleted(some, own)
+
+    by_blocks(look, len(suspects), _BLOCK)
     chance = np.where(told.counted, chance, 1.0)
     back = _undone(told)
     pair = np.where(back, pair, 1.0)
@@ -178,26 +218,24 @@ def _deleted(
 
     And the same of a deviation that goes into an increment and out of the next (K − 1 by N).
     """
-    u, precision = residuals(told, prior)
-    p = np.diagonal(precision, axis1=2, axis2=3)
-    evidence = sums(told, prior.q).log_evidence(prior.rate, prior.variance).T[:, :, None]
-    between = np.diagonal(precision, offset=1, axis1=2, axis2=3)
-    pairs = u[:, :, :-1] - u[:, :, 1:], p[:, :, :-1] + p[:, :, 1:] - 2 * between
-    return _tails(u, p, evidence, prior), _tails(*pairs, evidence, prior)
+    u, p, between, evidence = residuals(told, prior)
+    scored = evidence + np.log(prior.weights)
+    pairs = u[:-1] - u[1:], p[:-1] + p[1:] - 2 * between
+    return _tails(u, p, scored), _tails(*pairs, scored)
 
 
 def _tails(
-    score: np.ndarray, information: np.ndarray, evidence: np.ndarray, prior: Prior
+    score: np.ndarray, information: np.ndarray, scored: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Of deviations in one direction each, given the rest; averaged over q by the evidence of the rest."""
     miss = score / information
-    others = evidence - 0.5 * (np.log(information) - miss * score)
-    weights, _ = node_weights(np.moveaxis(others, 1, 0), prior.weights[:, :, None])
-    tail = 2 * ndtr(-np.abs(miss) * np.sqrt(information))
-    return (
-        (weights * np.moveaxis(tail, 1, 0)).sum(axis=0).T,
-        (weights * np.moveaxis(miss, 1, 0)).sum(axis=0).T,
-    )
+    square = miss * score
+    weights = scored + 0.5 * (square - np.log(information))
+    weights -= weights.max(axis=1, keepdims=True)
+    np.exp(weights, out=weights)
+    total = weights.sum(axis=1)
+    tail = 2 * ndtr(-np.sqrt(square))
+    return (weights * tail).sum(axis=1) / total, (weights * miss).sum(axis=1) / total
 
 
 # ---- what it may be ----
@@ -228,12 +266,12 @@ def guess_kind(told: Histories, prior: Prior, place: int, increment: int) -> Gue
     own = _columns(prior, slice(place, place + 1))
     if not one.counted[increment, 0]:
         raise ValueError(f"increment: there is none at {increment}")
-    u, precision = (part[0] for part in residuals(one, own))
+    u, p, between, _ = (part[..., 0] for part in residuals(one, own))
     weights = outlook(one, own).weights[:, 0]
     first = len(one.increments) - int(one.visits[0]) + 1  # row of the first increment
-    step = _gain(u[:, increment] ** 2, precision[:, increment, increment], weights)
+    step = _gain(u[increment] ** 2, p[increment], weights)
     pairs = [k for k in (increment, increment - 1) if _comes_back(one, k)]
-    gains = {k: _pair_gain(u, precision, k, weights) for k in pairs}
+    gains = {k: _pair_gain(u, p, between, k, weights) for k in pairs}
     after = increment + 1 - first
     why = _why_not(one, increment)
     best = max(gains, key=gains.__getitem__) if gains else None
@@ -264,7 +302,9 @@ def _gain(square: np.ndarray, variance: np.ndarray, weights: np.ndarray) -> floa
     return float(score.max() + np.log((weights * np.exp(score - score.max())).sum() + _TINY))
 
 
-def _pair_gain(u: np.ndarray, p: np.ndarray, k: int, weights: np.ndarray) -> float:
+def _pair_gain(
+    u: np.ndarray, p: np.ndarray, between: np.ndarray, k: int, weights: np.ndarray
+) -> float:
     """Of a deviation that goes into increment k and out of the next."""
-    variance = p[:, k, k] + p[:, k + 1, k + 1] - 2 * p[:, k, k + 1]
-    return _gain((u[:, k] - u[:, k + 1]) ** 2, variance, weights)
+    variance = p[k] + p[k + 1] - 2 * between[k]
+    return _gain((u[k] - u[k + 1]) ** 2, variance, weights)

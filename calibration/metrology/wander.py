@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr, stdtrit
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import Histories
+from calibration.metrology.histories import Histories, by_blocks, joined
 
 Floats = Any
 # √q in tolerances per √year. From none to a walk that leaves the tolerance within a year.
@@ -201,8 +201,9 @@ class Outlook:
             f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("carried", "q")
         }
         cut = {name: value[..., which] for name, value in rest.items()}
-        q = self.q if self.q.shape[-1] == 1 else self.q[..., which]
-        return Outlook(**cut, q=q, carried=Sums(*(c[..., which] for c in self.carried)))
+        return Outlook(
+            **cut, q=self.q[..., which], carried=Sums(*(c[..., which] for c in self.carried))
+        )
 
     def parts(self, ahead: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of the true error for each q (…, J, N)."""
@@ -244,6 +245,16 @@ class Outlook:
 
 def outlook(told: Histories, prior: Prior) -> Outlook:
     """Judge each history with its prior (one for all, or one place an instrument: Prior.of)."""
+    n = len(told)
+
+    def lent(part: slice) -> Prior:
+        values = (getattr(prior, f.name) for f in fields(prior))
+        return Prior(*(v[..., part] if v.shape[-1] == n else v for v in values))
+
+    return joined(by_blocks(lambda part: _outlook(told.columns(part), lent(part)), n))
+
+
+def _outlook(told: Histories, prior: Prior) -> Outlook:
     found = sums(told, prior.q)
     variance = prior.variance
     w, log_total = node_weights(found.log_evidence(prior.rate, variance), prior.weights)
@@ -251,7 +262,7 @@ def outlook(told: Histories, prior: Prior) -> Outlook:
     own = (w * (variance * found.a / one)).sum(axis=0)
     return Outlook(
         weights=w, rates=(prior.rate + variance * found.b) / one, rate_variances=variance / one,
-        q=prior.q, carried=found, level=told.level, level_variance=told.level_variance,
+        q=np.broadcast_to(prior.q, w.shape), carried=found, level=told.level, level_variance=told.level_variance,
         visits=told.visits, others=np.broadcast_to(prior.others, told.level.shape), own_weight=own,
         log_evidence=log_total - 0.5 * told.counted.sum(axis=0) * math.log(2 * math.pi),
     )  # fmt: skip

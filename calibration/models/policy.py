@@ -12,6 +12,8 @@ from plant.models import MeasuringPoint
 from plant.models.sites import SiteQuerySet
 from plant.models.words import Words
 
+FEW_POINTS = 1000
+
 
 class PolicyQuerySet(SiteQuerySet["Policy"]):
     def of_points(self, points: Iterable[MeasuringPoint]) -> dict[int, Policy]:
@@ -22,10 +24,11 @@ class PolicyQuerySet(SiteQuerySet["Policy"]):
 
     def holding(self, wanted: Sequence[tuple[int, int, str]]) -> list[Policy]:
         """The same of (point, site, duty), in their order (one query); points under one policy share its object."""
-        rows = self.filter(
-            Q(point__in=[point for point, _, _ in wanted])
-            | Q(point=None, site__in={site for _, site, _ in wanted})
-        )
+        points, sites = [point for point, _, _ in wanted], {site for _, site, _ in wanted}
+        # A long list of points costs more to send and look up than the few policies of their sites.
+        rows = self.filter(site__in=sites)
+        if len(points) <= FEW_POINTS:
+            rows = rows.filter(Q(point=None) | Q(point__in=points))
         own: dict[int | None, Policy] = {}
         duty: dict[tuple[int, str], Policy] = {}
         for row in rows:
@@ -33,10 +36,9 @@ class PolicyQuerySet(SiteQuerySet["Policy"]):
                 own[row.point_id] = row
             else:
                 duty[row.site_id, row.duty] = row
-        return [
-            own.get(point) or duty.setdefault((site, word), Policy(site_id=site, duty=word))
-            for point, site, word in wanted
-        ]
+        for site, word in {(site, word) for _, site, word in wanted} - duty.keys():
+            duty[site, word] = Policy(site_id=site, duty=word)
+        return [own.get(point) or duty[site, word] for point, site, word in wanted]
 
     def of_point(self, point: MeasuringPoint) -> Policy:
         return self.of_points([point])[point.pk]

@@ -1,11 +1,99 @@
-"""Columns for the database as text of its array type: ten times as fast to write as values one by one."""
+"""Columns for the database in the form in which PostgreSQL itself sends or writes an array: ten to fifty times as fast
+as value by value."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, ClassVar, Self
+
+import numpy as np
+from numpy.typing import ArrayLike
+from psycopg.adapt import Dumper
+from psycopg.pq import Format
 
 
+# ---- as bytes ----
+@dataclass(frozen=True)
+class Packed:
+    """A column of numbers. By subclass: what one is in NumPy, and the numbers of element and array in PostgreSQL."""
+
+    values: np.ndarray
+    missing: np.ndarray
+    dtype: ClassVar[str]
+    element: ClassVar[int]
+    array: ClassVar[int]
+
+    @classmethod
+    def of(cls, values: ArrayLike) -> Self:
+        """NaN stands for no value."""
+        column = np.asarray(values)
+        missing = np.isnan(column) if column.dtype.kind == "f" else np.zeros(len(column), bool)
+        return cls(np.where(missing, 0, column).astype(cls.dtype), missing)
+
+    def as_bytes(self) -> bytes:
+        cells = np.empty(len(self.values), dtype=[("size", ">i4"), ("value", self.dtype)])
+        width = cells.dtype.itemsize
+        cells["size"] = np.where(self.missing, -1, width - 4)
+        cells["value"] = self.values
+        body = cells.view(np.uint8).reshape(-1, width)
+        if self.missing.any():  # of what is missing only the size is sent
+            body = body[~self.missing[:, None] | (np.arange(width) < 4)]
+        head = [1, self.missing.any(), self.element, len(self.values), 1]
+        return np.array(head, dtype=">i4").tobytes() + body.tobytes()
+
+
+class Ints(Packed):
+    dtype, element, array = ">i4", 23, 1007
+
+
+class BigInts(Packed):
+    dtype, element, array = ">i8", 20, 1016
+
+
+class Floats(Packed):
+    dtype, element, array = ">f8", 701, 1022
+
+
+class Days(Packed):
+    """Days counted from 2000-01-01."""
+
+    dtype, element, array = ">i4", 1082, 1182
+
+
+def _dumpers(kind: type[Packed]) -> tuple[type[Dumper], type[Dumper]]:
+    class Told(Dumper):
+        """For the log of queries, which writes values into the statement."""
+
+        oid = kind.array
+
+        def dump(self, obj: Packed) -> bytes:
+            pairs = zip(obj.values.tolist(), obj.missing.tolist(), strict=True)
+            return literal(None if missing else value for value, missing in pairs).encode()
+
+    class Sent(Dumper):
+        format = Format.BINARY
+        oid = kind.array
+
+        def dump(self, obj: Packed) -> bytes:
+            return obj.as_bytes()
+
+    return Told, Sent
+
+
+_DUMPERS = {kind: _dumpers(kind) for kind in (Ints, BigInts, Floats, Days)}
+
+
+def execute(cursor: Any, statement: str, params: Any) -> None:
+    """As cursor.execute, with Packed columns among the parameters."""
+    for adapters in (cursor.adapters, cursor.connection.adapters):
+        for kind, dumpers in _DUMPERS.items():
+            for dumper in dumpers:  # the last one is preferred
+                adapters.register_dumper(kind, dumper)
+    cursor.execute(statement, params)
+
+
+# ---- as text ----
 def literal(values: Iterable[Any]) -> str:
     """Numbers, dates, plain words or None, as PostgreSQL writes an array.
 

@@ -19,8 +19,9 @@ from calibration.metrology.steps import Steps, fit_without_steps, flag, guess_ki
 from calibration.metrology.wander import Prior
 from calibration.models import Family, FleetRun, StepQuestion
 from calibration.operations import offers, trends
+from calibration.operations.arrays import BigInts, execute
 from calibration.operations.families import KEY, count_results, ensure_families
-from calibration.operations.results import PointFacts, Results, points_of, results_of
+from calibration.operations.results import Points, Results, points_of, results_of
 from calibration.operations.told import ENDS, Told, told_of
 from plant.ledger import enter
 from plant.models import Person, Site
@@ -189,9 +190,7 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     judged = trends.judge(points, kept, steps.prior)
     trends.store(points, results, judged)
     if asked:  # a bad reading is set aside whole, which its increments alone do not tell
-        trends.refit(
-            {points[told.place[column]].point_id for column in np.flatnonzero(fresh.any(axis=0))}
-        )
+        trends.refit(np.unique(points.id[told.place[fresh.any(axis=0)]]).tolist())
     made = offers.make(points, results, kept, judged, at=at)
     return Renewed(len(points), asked, made)
 
@@ -211,28 +210,26 @@ def _fit(told: Told, family: np.ndarray) -> Prior:
     return replace(fitted, others=np.where(lends, sizes - 1, 0)).of(family)
 
 
-def _members(points: list[PointFacts], told: Told) -> np.ndarray:
+def _members(points: Points, told: Told) -> np.ndarray:
     """A number for each family and end; a point without a family is one of its own."""
-    keys = [
-        (points[p].family_id or -points[p].point_id, int(e))
-        for p, e in zip(told.place, told.end, strict=True)
-    ]
-    numbers = {key: n for n, key in enumerate(dict.fromkeys(keys))}
-    return np.array([numbers[key] for key in keys])
+    family = points.family[told.place]
+    key = 2 * np.where(family > 0, family, -points.id[told.place]) + told.end
+    return np.asarray(np.unique(key, return_inverse=True)[1])
 
 
-def _forget_trends_of_others(points: list[PointFacts]) -> None:
+def _forget_trends_of_others(points: Points) -> None:
     """A trend belongs to the transmitter that was there; after a swap it says nothing."""
     with connection.cursor() as cursor:
-        cursor.execute(
-            "DELETE FROM calibration_trend t USING unnest(%s::bigint[], %s::bigint[]) n (point_id, transmitter_id)"
+        execute(
+            cursor,
+            "DELETE FROM calibration_trend t USING unnest(%s, %s) n (point_id, transmitter_id)"
             " WHERE t.point_id = n.point_id AND t.transmitter_id <> n.transmitter_id",
-            [[p.point_id for p in points], [p.transmitter_id for p in points]],
+            [BigInts.of(points.id), BigInts.of(points.transmitter)],
         )
 
 
 def _question(
-    fresh: np.ndarray, steps: Steps, told: Told, points: list[PointFacts], results: Results, at: dt.datetime
+    fresh: np.ndarray, steps: Steps, told: Told, points: Points, results: Results, at: dt.datetime
 ) -> int:  # fmt: skip
     """A question for the cause of each new step; one that was asked before is not asked again."""
     questions = []
@@ -255,9 +252,9 @@ def _question(
 KINDS = {"step": "step", "bad reading": "bad reading", "step or bad reading": "either"}
 
 
-def _store_families(points: list[PointFacts], told: Told, prior: Prior, at: dt.datetime) -> None:
+def _store_families(points: Points, told: Told, prior: Prior, at: dt.datetime) -> None:
     """What each family now lends, from the first of its members at each end."""
-    ids = np.array([points[place].family_id or 0 for place in told.place.tolist()])
+    ids = points.family[told.place]
     rows = []
     for family in np.unique(ids[ids > 0]).tolist():
         mine = np.flatnonzero(ids == family)

@@ -7,19 +7,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from calibration.metrology.intervals import Proposals, propose, reasons, staircase
+from calibration.metrology.intervals import Proposals, likely_in, propose, reasons, staircase
 from calibration.metrology.wander import Outlook
 from calibration.models import Calibration, Family, Policy, Proposal
 from calibration.operations import proposals
 from calibration.operations.families import reliability_of
-from calibration.operations.proposals import Offer
-from calibration.operations.results import PointFacts, Results
+from calibration.operations.proposals import Offer, Offers
+from calibration.operations.results import PointFacts, Points, Results
 from calibration.operations.told import ENDS, Told
 from calibration.operations.trends import Judged
 
@@ -27,28 +27,27 @@ from calibration.operations.trends import Judged
 WORTH = 0.1
 
 
-def make(
-    points: list[PointFacts], results: Results, told: Told, judged: Judged, *, at: dt.datetime
-) -> int:
+def make(points: Points, results: Results, told: Told, judged: Judged, *, at: dt.datetime) -> int:
     """Offer new intervals to these points and take back what no longer holds; returns how many are new."""
-    policies = Policy.objects.holding([(p.point_id, p.site_id, p.duty) for p in points])
+    duties = [points.duty_of(place) for place in range(len(points))]
+    wanted = list(zip(points.id.tolist(), points.site.tolist(), duties, strict=True))
+    policies = Policy.objects.holding(wanted)
     groups = defaultdict(list)
     for place, policy in enumerate(policies):
         groups[id(policy)].append(place)
-    offers: list[Offer] = []
-    chosen: dict[int, tuple[Choice, int]] = {}
+    offers: list[Offers] = []
+    choices: list[Choice] = []
     for places in groups.values():
         policy = policies[places[0]]
         if policy.method == Policy.Method.DRIFT:
-            choice = _by_drift(places, points, policy, judged)
-            offers += choice.offers
-            chosen |= {offer.point_id: (choice, n) for n, offer in enumerate(choice.offers)}
+            choices += _by_drift(np.array(places), points, policy, judged)
         elif policy.method == Policy.Method.STAIRCASE:
-            offers += _by_staircase(places, points, policy, results)
+            offers.append(Offers.of(_by_staircase(places, points, policy, results)))
         elif policy.method == Policy.Method.RELIABILITY:
-            offers += _by_reliability(places, points, policy)
-    proposals.withdraw({point.point_id for point in points} - {offer.point_id for offer in offers})
-    return proposals.offer(offers, at=at, reasons_of=lambda some: _reasons(some, chosen)).made
+            offers.append(Offers.of(_by_reliability(places, points, policy)))
+    all_ = Offers.joined([*(choice.offers for choice in choices), *offers] or [Offers.of([])])
+    proposals.withdraw(np.setdiff1d(points.id, all_.point_id))
+    return proposals.offer(all_, at=at, reasons_of=lambda some: _reasons(some, choices)).made
 
 
 # ---- by drift ----
@@ -56,88 +55,77 @@ def make(
 class Choice:
     """What one policy chose; columns: of each offer, in ``proposed`` and ``of``; ends: 0 for zero, 1 for span."""
 
-    offers: list[Offer]
-    proposed: Proposals | None = None
-    of: Outlook | None = None
-    tolerance: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    columns: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
-    ends: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
+    offers: Offers
+    proposed: Proposals
+    of: Outlook
+    tolerance: np.ndarray
+    columns: np.ndarray
+    ends: np.ndarray
 
 
-def _by_drift(
-    places: list[int], points: list[PointFacts], policy: Policy, judged: Judged
-) -> Choice:
+def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged) -> list[Choice]:
+    """One choice, or none where no end of these points has a date."""
     told = judged.told
     columns = told.column[:, places]
     used = np.unique(columns[(columns >= 0) & judged.forecast.dated[columns]])
     if not used.size:
-        return Choice([])
+        return []
     whose = told.place[used]
-    of, tolerance, u = judged.of.columns(used), told.tolerance[used], told.u_next[used]
-    now = np.array([point.interval_months for point in points])[whose]
+    of = judged.of if used.size == len(judged.of) else judged.of.columns(used)
+    tolerance, u = told.tolerance[used], told.u_next[used]
+    now = points.months[whose]
     proposed = propose(
         of, tolerance, u, current=now / 12, target=float(policy.target_percent) / 100,
         lower=policy.shortest_months / 12, upper=policy.longest_months / 12, lengthen=float(policy.lengthen),
     )  # fmt: skip
-    at_now = of.probability_in(now / 12, tolerance, u)
+    at_now = likely_in(of, now / 12, tolerance, u)
     months = np.floor(proposed.years * 12 + 1e-6).astype(int)
     months = np.clip(months, policy.shortest_months, policy.longest_months)
     # The shorter of a point's two ends decides, and comes first.
     order = np.lexsort((proposed.as_found, months, whose))
     starts = np.flatnonzero(np.r_[True, np.diff(whose[order]) > 0])
     first = order[starts]
-    now, months = now[first], months[first]
+    now, months, place = now[first], months[first], whose[first]
     worth = np.abs(months - now) >= np.maximum(1, WORTH * now)
-    rows = zip(
-        whose[first].tolist(), now.tolist(), np.where(worth, months, now).tolist(),
-        np.minimum.reduceat(at_now[order], starts).tolist(), proposed.as_found[first].tolist(), strict=True,
+    offers = Offers(
+        points.id[place], points.site[place], np.full(len(place), policy.method), now,
+        np.where(worth, months, now), np.minimum.reduceat(at_now[order], starts), proposed.as_found[first],
+        np.empty(len(place), dtype=object),
     )  # fmt: skip
-    offers = [
-        Offer(points[place].point_id, points[place].site_id, policy.method, *numbers)
-        for place, *numbers in rows
-    ]
-    return Choice(offers, proposed, of, tolerance, first, told.end[used][first])
+    return [Choice(offers, proposed, of, tolerance, first, told.end[used][first])]
 
 
-def _reasons(
-    rows: Sequence[Offer], chosen: dict[int, tuple[Choice, int]]
-) -> list[list[dict[str, Any]]]:
+def _reasons(rows: Offers, choices: list[Choice]) -> list[list[dict[str, Any]]]:
     """Of those chosen by drift all at once; the others bring their own."""
-    wanted: dict[int, list[int]] = defaultdict(list)
-    choices = {}
-    for row in rows:
-        if row.point_id in chosen:
-            choice, n = chosen[row.point_id]
-            choices[id(choice)] = choice
-            wanted[id(choice)].append(n)
     said: dict[int, list[dict[str, Any]]] = {}
-    for key, numbers in wanted.items():
-        said |= _told(choices[key], numbers)
-    return [said.get(row.point_id, row.reasons) for row in rows]
+    for choice in choices:
+        numbers = np.flatnonzero(np.isin(choice.offers.point_id, rows.point_id))
+        if numbers.size:
+            said |= _told(choice, numbers)
+    own = zip(rows.point_id.tolist(), rows.reasons.tolist(), strict=True)
+    return [said.get(pk, reasons) for pk, reasons in own]
 
 
-def _told(choice: Choice, numbers: list[int]) -> dict[int, list[dict[str, Any]]]:
-    if choice.proposed is None or choice.of is None:
-        return {}
+def _told(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]]:
     parts = reasons(choice.proposed, choice.of, choice.tolerance, choice.columns[numbers])
+    ids, ends = choice.offers.point_id[numbers].tolist(), choice.ends[numbers].tolist()
     return {
-        choice.offers[n].point_id: [
-            {"says": "end", "end": ENDS[choice.ends[n]]},
+        pk: [
+            {"says": "end", "end": ENDS[end]},
             *({"says": part.says, **part.numbers} for part in some),
         ]
-        for n, some in zip(numbers, parts, strict=True)
+        for pk, end, some in zip(ids, ends, parts, strict=True)
     }
 
 
 # ---- by staircase ----
 def _by_staircase(
-    places: list[int], points: list[PointFacts], policy: Policy, results: Results
+    places: list[int], points: Points, policy: Policy, results: Results
 ) -> list[Offer]:
     """One step for each result: longer where it was found in tolerance, shorter where it was out."""
-    stepped = _stepped_already(points[place].point_id for place in places)
-    numbers = np.array([point.point_id for point in points])
+    stepped = _stepped_already(points.id[places].tolist())
     last = dict(
-        zip(np.searchsorted(numbers, results.point).tolist(), range(len(results)), strict=True)
+        zip(np.searchsorted(points.id, results.point).tolist(), range(len(results)), strict=True)
     )
     offers = []
     for place in places:
@@ -178,7 +166,7 @@ def _stepped_already(point_ids: Iterable[int]) -> set[int]:
 
 
 # ---- by the family's reliability ----
-def _by_reliability(places: list[int], points: list[PointFacts], policy: Policy) -> list[Offer]:
+def _by_reliability(places: list[int], points: Points, policy: Policy) -> list[Offer]:
     """The time until the family's share in tolerance falls to the target; by its limit where no curve can be drawn."""
     by_family: dict[int | None, list[PointFacts]] = defaultdict(list)
     for place in places:

@@ -6,13 +6,15 @@ import datetime as dt
 import json
 import math
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, NamedTuple
 
+import numpy as np
 from django.db import connection, transaction
+from numpy.typing import ArrayLike
 
 from calibration.models import Policy, Proposal
-from calibration.operations.arrays import literal
+from calibration.operations.arrays import BigInts, Floats, Ints, execute, literal
 from calibration.operations.intervals import grace_within, locked, move, needs_approval
 from plant.importing.staging import copy_into
 from plant.ledger import enter
@@ -40,7 +42,50 @@ class Offer:
     reasons: list[dict[str, Any]] = field(default_factory=list)
 
 
-ReasonsOf = Callable[[Sequence[Offer]], list[list[dict[str, Any]]]]
+@dataclass(frozen=True)
+class Offers:
+    """Many offers in columns, fields as in Offer, NaN for a probability that the method does not say."""
+
+    point_id: np.ndarray
+    site_id: np.ndarray
+    method: np.ndarray
+    months_now: np.ndarray
+    months: np.ndarray
+    in_tolerance_now: np.ndarray
+    in_tolerance: np.ndarray
+    reasons: np.ndarray  # of lists
+
+    def __len__(self) -> int:
+        return len(self.point_id)
+
+    @classmethod
+    def of(cls, rows: Iterable[Offer]) -> Offers:
+        listed = list(rows)
+
+        def column(name: str, kind: Any) -> np.ndarray:
+            return np.array([getattr(row, name) for row in listed], dtype=kind)
+
+        whole = {
+            name: column(name, np.int64) for name in ("point_id", "site_id", "months_now", "months")
+        }
+        real = {name: column(name, float) for name in ("in_tolerance_now", "in_tolerance")}
+        reasons = np.empty(len(listed), dtype=object)
+        reasons[:] = [row.reasons for row in listed]
+        return cls(**whole, **real, method=column("method", str), reasons=reasons)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Offers]) -> Offers:
+        if len(parts) == 1:
+            return parts[0]
+        return cls(
+            *(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(cls))
+        )
+
+    def some(self, which: np.ndarray) -> Offers:
+        return Offers(*(getattr(self, f.name)[which] for f in fields(self)))
+
+
+ReasonsOf = Callable[[Offers], list[list[dict[str, Any]]]]
 
 
 class Counts(NamedTuple):
@@ -54,8 +99,8 @@ class Counts(NamedTuple):
 ONE_PASS_AT_A_TIME = 738_201  # the number of an advisory lock: two passes at once would offer twice
 WAITS = "state IN ('open', 'agreed')"
 OFFERED = """
-    unnest(%(point)s::bigint[], %(now)s::int[], %(months)s::int[], %(method)s::text[],
-           %(p_now)s::float8[], %(p)s::float8[]) AS o (point_id, months_now, months, method, p_now, p)
+    unnest(%(point)s, %(now)s, %(months)s, %(method)s::text[], %(p_now)s, %(p)s)
+        AS o (point_id, months_now, months, method, p_now, p)
 """
 NO_LONGER_HOLD = f"""
     UPDATE calibration_proposal p SET state = 'replaced' FROM {OFFERED}
@@ -81,8 +126,7 @@ TO_WRITE = f"""
 RENEW = f"""
     UPDATE calibration_proposal p
     SET method = n.method, in_tolerance_now = n.p_now, in_tolerance = n.p, reasons = n.reasons::jsonb
-    FROM unnest(%(id)s::bigint[], %(method)s::text[], %(p_now)s::float8[], %(p)s::float8[], %(reasons)s::text[])
-        AS n (id, method, p_now, p, reasons)
+    FROM unnest(%(id)s, %(method)s::text[], %(p_now)s, %(p)s, %(reasons)s::text[]) AS n (id, method, p_now, p, reasons)
     WHERE p.id = n.id AND p.{WAITS}
 """  # noqa: S608 - made of constants
 WITHDRAW = f"""
@@ -92,7 +136,7 @@ WITHDRAW = f"""
 
 @transaction.atomic
 def offer(
-    rows: Collection[Offer], *, at: dt.datetime, reasons_of: ReasonsOf | None = None
+    rows: Offers | Collection[Offer], *, at: dt.datetime, reasons_of: ReasonsOf | None = None
 ) -> Counts:
     """Bring what waits for these points in line with ``rows``, a row a point; set by set, for a whole fleet at once.
 
@@ -102,58 +146,58 @@ def offer(
     decided here, and the rows and their history tell each step. reasons_of: gives the reasons of the rows that are
     written, in one go; without it each row brings its own.
     """
-    reasons_of = reasons_of or (lambda some: [row.reasons for row in some])
-    asked = [row for row in rows if row.months != row.months_now]
-    replaced = withdraw(row.point_id for row in rows if row.months == row.months_now)
-    if not asked:
+    offers = rows if isinstance(rows, Offers) else Offers.of(rows)
+    reasons_of = reasons_of or (lambda some: some.reasons.tolist())
+    changes = offers.months != offers.months_now
+    replaced = withdraw(offers.point_id[~changes])
+    asked = offers.some(changes)
+    if not len(asked):
         return Counts(0, 0, replaced)
     facts: dict[str, Any] = {**_columns(asked), "rounding": ROUNDING}
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [ONE_PASS_AT_A_TIME])
-        cursor.execute(NO_LONGER_HOLD, facts)
+        execute(cursor, NO_LONGER_HOLD, facts)
         replaced += cursor.rowcount
-        cursor.execute(TO_WRITE, facts)
+        execute(cursor, TO_WRITE, facts)
         wanted: dict[int, int | None] = dict(cursor.fetchall())
-        renew = [row for row in asked if wanted.get(row.point_id) is not None]
-        make = [row for row in asked if wanted.get(row.point_id, 0) is None]
-        _renew(cursor, renew, [wanted[row.point_id] for row in renew], reasons_of)
-    _make(make, reasons_of, at=at)
+        waiting = [wanted.get(pk, 0) for pk in asked.point_id.tolist()]
+        renew = [place for place, pk in enumerate(waiting) if pk]
+        make = [place for place, pk in enumerate(waiting) if pk is None]
+        if renew:
+            some = asked.some(np.array(renew))
+            ids = [waiting[place] or 0 for place in renew]
+            reasons = [_as_json(one) for one in reasons_of(some)]
+            execute(cursor, RENEW, {**_columns(some), "id": BigInts.of(ids), "reasons": reasons})
+    if make:
+        _make(asked.some(np.array(make)), reasons_of, at=at)
     return Counts(len(make), len(renew), replaced)
 
 
 @transaction.atomic
-def withdraw(point_ids: Iterable[int]) -> int:
+def withdraw(point_ids: ArrayLike) -> int:
     """Take back what waits for these points, since there is nothing to offer; returns how many."""
-    points = list(point_ids)
-    if not points:
+    points = np.asarray(point_ids, dtype=np.int64)
+    if not points.size:
         return 0
     with connection.cursor() as cursor:
-        cursor.execute(WITHDRAW, {"points": points})
+        execute(cursor, WITHDRAW, {"points": BigInts.of(points)})
         return cursor.rowcount
 
 
-def _renew(cursor: Any, rows: list[Offer], ids: list[int | None], reasons_of: ReasonsOf) -> None:
-    if rows:
-        reasons = [_as_json(some) for some in reasons_of(rows)]
-        cursor.execute(RENEW, {**_columns(rows), "id": ids, "reasons": reasons})
-
-
-def _make(rows: list[Offer], reasons_of: ReasonsOf, *, at: dt.datetime) -> None:
+def _make(rows: Offers, reasons_of: ReasonsOf, *, at: dt.datetime) -> None:
     """Should an interval be set in this very moment, its proposal cannot be accepted, and the next pass replaces it."""
-    if not rows:
-        return
-    rows.sort(key=lambda row: row.point_id, reverse=True)  # lists show what came last first
+    rows = rows.some(np.argsort(-rows.point_id))  # lists show what came last first
     copy_into(
         "calibration_proposal",
         {
-            "site_id": [row.site_id for row in rows],
-            "point_id": [row.point_id for row in rows],
+            "site_id": rows.site_id.tolist(),
+            "point_id": rows.point_id.tolist(),
             "made_at": [at] * len(rows),
-            "method": [row.method for row in rows],
-            "months_now": [row.months_now for row in rows],
-            "months": [row.months for row in rows],
-            "in_tolerance_now": [_finite(row.in_tolerance_now) for row in rows],
-            "in_tolerance": [_finite(row.in_tolerance) for row in rows],
+            "method": rows.method.tolist(),
+            "months_now": rows.months_now.tolist(),
+            "months": rows.months.tolist(),
+            "in_tolerance_now": [_finite(p) for p in rows.in_tolerance_now.tolist()],
+            "in_tolerance": [_finite(p) for p in rows.in_tolerance.tolist()],
             "reasons": [_as_json(some) for some in reasons_of(rows)],
             "state": [State.OPEN.value] * len(rows),
             "why": [""] * len(rows),
@@ -161,14 +205,14 @@ def _make(rows: list[Offer], reasons_of: ReasonsOf, *, at: dt.datetime) -> None:
     )
 
 
-def _columns(rows: Sequence[Offer]) -> dict[str, str]:
+def _columns(rows: Offers) -> dict[str, Any]:
     return {
-        "point": literal(row.point_id for row in rows),
-        "method": literal(row.method for row in rows),
-        "now": literal(row.months_now for row in rows),
-        "months": literal(row.months for row in rows),
-        "p_now": literal(_finite(row.in_tolerance_now) for row in rows),
-        "p": literal(_finite(row.in_tolerance) for row in rows),
+        "point": BigInts.of(rows.point_id),
+        "method": literal(rows.method.tolist()),
+        "now": Ints.of(rows.months_now),
+        "months": Ints.of(rows.months),
+        "p_now": Floats.of(rows.in_tolerance_now),
+        "p": Floats.of(rows.in_tolerance),
     }
 
 

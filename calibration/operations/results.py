@@ -7,13 +7,17 @@ Read-only; used by trends and fleet.
 from __future__ import annotations
 
 import datetime as dt
+import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from django.db import connection
 
+from calibration.operations.arrays import BigInts, execute
 from calibration.operations.families import KEY
+from plant.models import MeasuringPoint
 
 DAYS_PER_YEAR = 365.25
 DAY_0 = dt.date(2000, 1, 1)
@@ -21,73 +25,74 @@ DAY_0 = dt.date(2000, 1, 1)
 # what is no error of reading is then taken for wandering, and the bands come out wider, not narrower.
 ASSUMED_U = 0.05
 
-ADJUSTED, STARTS, FOUND_OUT, SIMULATED = 1, 2, 256, 512
-FRESH, ASIDE, COUNTED = (4, 8), (16, 32), (64, 128)  # at zero, at span
-
+ADJUSTED, FAILED, FOUND_OUT, SIMULATED = 1, 2, 4, 8
 ROW = np.dtype([
-    ("point", ">i8"), ("record", ">i8"), ("day", ">i4"), ("flags", ">i4"),
+    ("point", ">i8"), ("record", ">i8"), ("amends", ">i8"), ("transmitter", ">i8"), ("job", ">i8"),
+    ("day", ">i4"), ("flags", ">i4"),
     ("found_zero", ">f8"), ("found_span", ">f8"), ("left_zero", ">f8"), ("left_span", ">f8"),
     ("u_zero", ">f8"), ("u_span", ">f8"), ("shared_zero", ">f8"), ("shared_span", ">f8"),
 ])  # fmt: skip
-
 # A failure or a repair starts a segment of its own. A step with a cause other than a repair, or still without one,
-# is a fresh level; a bad reading, or what looks like one, is set aside.
-SET_ASIDE = "({0}.cause = 'bad reading' OR {0}.cause = '' AND {0}.kind = 'bad reading')"
-LEVEL = "({0}.cause NOT IN ('bad reading', 'drift') AND NOT ({0}.cause = '' AND {0}.kind = 'bad reading'))"
-RESULTS = f"""
-    SELECT string_agg(int8send(point_id) || int8send(id) || int4send(day) || int4send(flags)
-        || float8send(found_at_zero) || float8send(found_at_span)
-        || float8send(left_at_zero) || float8send(left_at_span)
-        || float8send(u_zero) || float8send(u_span) || float8send(u_zero_shared) || float8send(u_span_shared), '')
-    FROM (
-        SELECT r.point_id, r.id, r.done_on - DATE '2000-01-01' AS day,
-            r.adjusted::int
-            + 2 * (r.shows_failure OR j.id IS NOT NULL
-                OR coalesce(z.cause = 'repair', false) OR coalesce(s.cause = 'repair', false))::int
-            + 4 * coalesce({LEVEL.format("z")}, false)::int
-            + 8 * coalesce({LEVEL.format("s")}, false)::int
-            + 16 * coalesce({SET_ASIDE.format("z")}, false)::int
-            + 32 * coalesce({SET_ASIDE.format("s")}, false)::int
-            + 64 * (z.cause IS NOT DISTINCT FROM 'drift')::int
-            + 128 * (s.cause IS NOT DISTINCT FROM 'drift')::int
-            + 256 * (r.found_verdict = 'fail')::int
-            + 512 * (r.way = 'simulated output')::int AS flags,
-            coalesce(r.found_at_zero, 'NaN') AS found_at_zero, coalesce(r.found_at_span, 'NaN') AS found_at_span,
-            coalesce(r.left_at_zero, 'NaN') AS left_at_zero, coalesce(r.left_at_span, 'NaN') AS left_at_span,
-            coalesce(r.u_zero, 'NaN') AS u_zero, coalesce(r.u_span, 'NaN') AS u_span,
-            coalesce(r.u_zero_shared, 0) AS u_zero_shared, coalesce(r.u_span_shared, 0) AS u_span_shared
-        FROM calibration_calibration r
-        JOIN plant_installation i ON i.point_id = r.point_id AND i.transmitter_id = r.transmitter_id
-            AND i.removed_on IS NULL
-        LEFT JOIN calibration_job j ON j.id = r.job_id AND j.why = 'after repair'
-        LEFT JOIN calibration_stepquestion z ON z.record_id = r.id AND z."end" = 'zero'
-        LEFT JOIN calibration_stepquestion s ON s.record_id = r.id AND s."end" = 'span'
-        WHERE r.point_id = ANY(%s) AND r.state = 'approved' AND NOT EXISTS (
-            SELECT 1 FROM calibration_calibration a WHERE a.amends_id = r.id AND a.state = 'approved')
-    ) rows
-"""  # noqa: S608 - parts written above
+# is a fresh level; a bad reading, or what looks like one, is set aside; "drift" counts like any other.
+REPAIR, LEVEL, ASIDE, COUNTED = 1, 2, 3, 4
+MARK = np.dtype([("record", ">i8"), ("end", ">i4"), ("means", ">i4")])
+# Three plain scans: what belongs together is put together by NumPy, which no planner can misjudge.
+RESULTS = """
+    SELECT (
+        SELECT string_agg(int8send(point_id) || int8send(id) || int8send(coalesce(amends_id, 0))
+            || int8send(transmitter_id) || int8send(coalesce(job_id, 0)) || int4send(done_on - DATE '2000-01-01')
+            || int4send(adjusted::int + 2 * shows_failure::int + 4 * (found_verdict = 'fail')::int
+                + 8 * (way = 'simulated output')::int)
+            || float8send(coalesce(found_at_zero, 'NaN')) || float8send(coalesce(found_at_span, 'NaN'))
+            || float8send(coalesce(left_at_zero, 'NaN')) || float8send(coalesce(left_at_span, 'NaN'))
+            || float8send(coalesce(u_zero, 'NaN')) || float8send(coalesce(u_span, 'NaN'))
+            || float8send(coalesce(u_zero_shared, 0)) || float8send(coalesce(u_span_shared, 0)), '')
+        FROM calibration_calibration WHERE point_id = ANY(%(points)s) AND state = 'approved'
+    ), (
+        SELECT string_agg(int8send(record_id) || int4send(("end" = 'span')::int) || int4send(CASE
+            WHEN cause = 'repair' THEN 1
+            WHEN cause = 'drift' THEN 4
+            WHEN cause = 'bad reading' OR cause = '' AND kind = 'bad reading' THEN 3
+            ELSE 2 END), '')
+        FROM calibration_stepquestion WHERE point_id = ANY(%(points)s)
+    ), (
+        SELECT array_agg(id) FROM calibration_job WHERE why = 'after repair' AND point_id = ANY(%(points)s)
+    )
+"""
 
+POINT = np.dtype([
+    ("id", ">i8"), ("site", ">i8"), ("transmitter", ">i8"), ("family", ">i8"), ("due", ">i4"), ("months", ">i4"),
+    ("duty", ">i4"), ("tolerance", ">f8"),
+])  # fmt: skip
+COLUMNS = ("id", "site", "transmitter", "family", "due", "months", "duty", "tolerance")
+DUTIES = MeasuringPoint.Duty.values
 # Tolerance in % of span, as plant.level.tolerance has it.
 POINTS = f"""
-    SELECT p.id, p.site_id, i.transmitter_id, f.id, p.next_due, p.interval_months,
-        CASE p.tolerance_unit WHEN '%%' THEN p.tolerance::float8
-            WHEN 'mA' THEN 100 * p.tolerance::float8 / CASE p.signal WHEN '0-20mA' THEN 20 ELSE 16 END
-            ELSE 0.1 * p.tolerance::float8 / abs(p.upper_base - p.lower_base) END,
-        p.duty,
-        CASE WHEN t.principle IN ('capacitance rod', 'capacitance rope') THEN
-            (SELECT array_agg(c."on") FROM plant_productchange c WHERE c.tank_id = p.tank_id) END
-    FROM plant_measuringpoint p
-    JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
-    JOIN plant_transmitter t ON t.id = i.transmitter_id
-    JOIN plant_tank k ON k.id = p.tank_id
-    LEFT JOIN plant_product q ON q.id = k.product_id
-    LEFT JOIN calibration_family f ON f.key = {KEY}
-    WHERE p.id = ANY(%s) ORDER BY p.id
+    SELECT string_agg(int8send(id) || int8send(site_id) || int8send(transmitter_id) || int8send(family)
+            || int4send(due) || int4send(interval_months) || int4send(duty) || float8send(tolerance), ''),
+        jsonb_object_agg(id, changes) FILTER (WHERE changes IS NOT NULL)
+    FROM (
+        SELECT p.id, p.site_id, i.transmitter_id, coalesce(f.id, 0) AS family, p.next_due - DATE '2000-01-01' AS due,
+            p.interval_months, array_position(%s::text[], p.duty::text) AS duty,
+            CASE p.tolerance_unit WHEN '%%' THEN p.tolerance::float8
+                WHEN 'mA' THEN 100 * p.tolerance::float8 / CASE p.signal WHEN '0-20mA' THEN 20 ELSE 16 END
+                ELSE 0.1 * p.tolerance::float8 / abs(p.upper_base - p.lower_base) END AS tolerance,
+            CASE WHEN t.principle IN ('capacitance rod', 'capacitance rope') THEN
+                (SELECT array_agg(c."on" - DATE '2000-01-01' ORDER BY c."on")
+                 FROM plant_productchange c WHERE c.tank_id = p.tank_id) END AS changes
+        FROM plant_measuringpoint p
+        JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
+        JOIN plant_transmitter t ON t.id = i.transmitter_id
+        JOIN plant_tank k ON k.id = p.tank_id
+        LEFT JOIN plant_product q ON q.id = k.product_id
+        LEFT JOIN calibration_family f ON f.key = {KEY}
+        WHERE p.id = ANY(%s)
+    ) rows
 """  # noqa: S608 - parts written above
 
 
 class PointFacts(NamedTuple):
-    """A point with a transmitter, as a forecast needs it, in the order of POINTS. tolerance: ± % of span."""
+    """A point with a transmitter, as a forecast needs it. family_id: None without one. tolerance: ± % of span."""
 
     point_id: int
     site_id: int
@@ -95,9 +100,39 @@ class PointFacts(NamedTuple):
     family_id: int | None
     next_due: dt.date
     interval_months: int
-    tolerance: float
     duty: str
-    product_changes: list[dt.date] | None
+    tolerance: float
+
+
+@dataclass(frozen=True)
+class Points:
+    """Points with a transmitter, in columns, by their number. family: 0 without one. due: day counted from DAY_0.
+
+    product_changes: the days of a point whose reading depends on the product, counted from DAY_0; only where any are.
+    """
+
+    id: np.ndarray
+    site: np.ndarray
+    transmitter: np.ndarray
+    family: np.ndarray
+    due: np.ndarray
+    months: np.ndarray
+    duty: np.ndarray
+    tolerance: np.ndarray
+    product_changes: dict[int, list[int]]
+
+    def __len__(self) -> int:
+        return len(self.id)
+
+    def __getitem__(self, place: int) -> PointFacts:
+        return PointFacts(
+            int(self.id[place]), int(self.site[place]), int(self.transmitter[place]),
+            int(self.family[place]) or None, date_of(self.due[place]), int(self.months[place]),
+            self.duty_of(place), float(self.tolerance[place]),
+        )  # fmt: skip
+
+    def duty_of(self, place: int) -> str:
+        return str(DUTIES[self.duty[place] - 1])
 
 
 @dataclass(frozen=True)
@@ -125,63 +160,85 @@ class Results:
         return len(self.point)
 
 
-def points_of(point_ids: list[int]) -> list[PointFacts]:
+def points_of(point_ids: Sequence[int]) -> Points:
     """The points at which a transmitter hangs, by their number (one query)."""
     with connection.cursor() as cursor:
-        cursor.execute(POINTS, [point_ids])
-        return list(map(PointFacts._make, cursor.fetchall()))
+        execute(cursor, POINTS, [list(DUTIES), BigInts.of(point_ids)])
+        packed, changes = cursor.fetchone()
+    rows = np.frombuffer(packed or b"", dtype=POINT)
+    rows = rows[np.argsort(rows["id"])]
+    columns = {name: rows[name].astype(rows[name].dtype.newbyteorder("=")) for name in COLUMNS}
+    changed = {int(pk): days for pk, days in json.loads(changes or "{}").items()}
+    return Points(**columns, product_changes=changed)
 
 
-def results_of(points: list[PointFacts]) -> Results:
+def results_of(points: Points) -> Results:
     """All standing results of these points since their last segment began (one query)."""
     with connection.cursor() as cursor:
-        cursor.execute(RESULTS, [[point.point_id for point in points]])
-        packed = cursor.fetchone()[0]
-    rows = np.frombuffer(packed or b"", dtype=ROW)
-    rows = rows[np.lexsort((rows["record"], rows["day"], rows["point"]))]
-    flags, point = rows["flags"].astype(int), rows["point"].astype(np.int64)
-    day = rows["day"].astype(int)
+        execute(cursor, RESULTS, {"points": BigInts.of(points.id)})
+        packed, marked, repairs = cursor.fetchone()
+    rows = _standing(np.frombuffer(packed or b"", dtype=ROW), points)
+    flags, point, day = (rows[name].astype(int) for name in ("flags", "point", "day"))
+    marks = _marks(rows["record"], np.frombuffer(marked or b"", dtype=MARK))
 
     def both(name: str) -> np.ndarray:
         return np.array([rows[f"{name}_zero"], rows[f"{name}_span"]], dtype=float)
 
     found, left = both("found"), both("left")
-    fresh = np.array([(flags & bit) > 0 for bit in FRESH])
-    fresh |= _after_product_change(points, point, day)
-    counted = np.array([(flags & bit) > 0 for bit in COUNTED])
-    aside = np.array([(flags & bit) > 0 for bit in ASIDE])
+    fresh = (marks == LEVEL) | _after_product_change(points, point, day)
+    aside = marks == ASIDE
     adjusted = (flags & ADJUSTED) > 0
     # A bad reading that was adjusted after still has its as left; without adjustment it has nothing.
     found[aside] = np.nan
     left[aside & ~adjusted] = np.nan
-    begins = (flags & STARTS) > 0
+    begins = ((flags & FAILED) > 0) | (marks == REPAIR).any(axis=0)
+    if repairs:
+        begins |= np.isin(rows["job"].astype(int), repairs)
     found[:, begins] = np.nan
     kept, trimmed = _whole_chain(point, (flags & SIMULATED) > 0, adjusted)
     fresh |= trimmed
     kept &= _since_last_start(point, begins)
-    tolerance = np.array([p.tolerance for p in points])
-    own = tolerance[np.searchsorted([p.point_id for p in points], point)] if len(point) else point
+    own = points.tolerance[np.searchsorted(points.id, point)] if len(point) else point
     u = both("u")
     u = np.where(u > 0, u, ASSUMED_U * own)
     return Results(
-        point[kept], rows["record"].astype(np.int64)[kept], day[kept], adjusted[kept], begins[kept],
-        ((flags & FOUND_OUT) > 0)[kept],
-        fresh[:, kept], counted[:, kept], found[:, kept], left[:, kept], u[:, kept],
-        np.minimum(both("shared"), u)[:, kept],
+        point[kept], rows["record"].astype(int)[kept], day[kept], adjusted[kept], begins[kept],
+        ((flags & FOUND_OUT) > 0)[kept], fresh[:, kept], (marks == COUNTED)[:, kept],
+        found[:, kept], left[:, kept], u[:, kept], np.minimum(both("shared"), u)[:, kept],
     )  # fmt: skip
 
 
-def _after_product_change(
-    points: list[PointFacts], point: np.ndarray, day: np.ndarray
-) -> np.ndarray:
+def _standing(rows: np.ndarray, points: Points) -> np.ndarray:
+    """Of the transmitters now there and not amended, in order of point and day."""
+    amends = rows["amends"].astype(int)
+    place = np.searchsorted(points.id, rows["point"].astype(int))
+    stands = points.transmitter[place] == rows["transmitter"] if len(rows) else np.zeros(0, bool)
+    if amends.any():
+        stands &= ~np.isin(rows["record"].astype(int), amends[amends > 0])
+    keys = (rows[name][stands].astype(int) for name in ("record", "day", "point"))
+    return np.asarray(rows[stands][np.lexsort(tuple(keys))])
+
+
+def _marks(record: np.ndarray, marked: np.ndarray) -> np.ndarray:
+    """What the questions about steps mean for each row, at zero and at span (2 by rows); 0: nothing was asked."""
+    marks = np.zeros((2, len(record)), dtype=int)
+    if len(marked) and len(record):
+        order = np.argsort(record)
+        place = order[
+            np.minimum(np.searchsorted(record, marked["record"], sorter=order), len(order) - 1)
+        ]
+        here = record[place] == marked["record"]
+        marks[marked["end"][here], place[here]] = marked["means"][here]
+    return marks
+
+
+def _after_product_change(points: Points, point: np.ndarray, day: np.ndarray) -> np.ndarray:
     """Where another product came between a visit and the one before it."""
     changed = np.zeros(len(point), dtype=bool)
-    for one in points:
-        if not one.product_changes:
-            continue
-        low, high = np.searchsorted(point, [one.point_id, one.point_id + 1])
-        for on in one.product_changes:
-            at = low + np.searchsorted(day[low:high], (on - DAY_0).days)
+    for pk, days in points.product_changes.items():
+        low, high = np.searchsorted(point, [pk, pk + 1])
+        for on in days:
+            at = low + np.searchsorted(day[low:high], on)
             if low < at < high:
                 changed[at] = True
     return changed

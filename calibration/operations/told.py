@@ -12,7 +12,7 @@ from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.histories import Histories, gather
 from calibration.metrology.wander import NODES, Prior, alone
 from calibration.models import Family
-from calibration.operations.results import DAYS_PER_YEAR, PointFacts, Results
+from calibration.operations.results import DAYS_PER_YEAR, Points, Results
 
 ENDS = ("zero", "span")
 
@@ -58,10 +58,9 @@ class Told:
         return np.rint(self.histories.last_year * DAYS_PER_YEAR).astype(int)
 
 
-def told_of(points: list[PointFacts], results: Results) -> Told | None:
+def told_of(points: Points, results: Results) -> Told | None:
     """None where not one history can be told."""
-    numbers = np.array([point.point_id for point in points], dtype=np.int64)
-    place = np.searchsorted(numbers, results.point)
+    place = np.searchsorted(points.id, results.point)
     found = np.where(results.fresh, np.nan, results.found)
     known = ~(np.isnan(found) & np.isnan(results.left))
     rows = [np.flatnonzero(known[end]) for end in (0, 1)]
@@ -83,7 +82,7 @@ def told_of(points: list[PointFacts], results: Results) -> Told | None:
     whose, end = told.groups // 2, told.groups % 2
     columns = np.full((2, len(points)), -1)
     columns[end, whose] = np.arange(len(whose))
-    tolerance = np.array([point.tolerance for point in points])[whose]
+    tolerance = points.tolerance[whose]
     u_next = np.sqrt(told.histories.level_variance)
     visits = _visits(group, np.concatenate(rows), results.day, told.groups)
     return Told(told.histories, whose, end, columns, tolerance, u_next, visits)
@@ -97,9 +96,9 @@ def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarra
     return np.asarray(row[last & np.isin(group, kept)])
 
 
-def lent_to(told: Told, points: list[PointFacts]) -> Prior:
+def lent_to(told: Told, points: Points) -> Prior:
     """What is believed of each column beforehand: by its family, or the wide default (one query)."""
-    ids = np.array([points[place].family_id or 0 for place in told.place.tolist()])
+    ids = points.family[told.place]
     families = Family.objects.filter(pk__in=np.unique(ids[ids > 0]).tolist()).iterator()
     prior = alone(told.tolerance)
     # The default's arrays may be one and the same: each gets its own before families are filled in.

@@ -16,12 +16,13 @@ from django.db import connection
 from calibration.metrology.crossing import Crossings, crossings
 from calibration.metrology.drift import LineFit, through_origin
 from calibration.metrology.forecast import Forecast, forecast
+from calibration.metrology.intervals import likely_in
 from calibration.metrology.wander import Band, Outlook, Prior, outlook
-from calibration.operations.arrays import literal
+from calibration.operations.arrays import BigInts, Days, Floats, Ints, Packed, execute
 from calibration.operations.results import (
-    DAY_0,
     DAYS_PER_YEAR,
     PointFacts,
+    Points,
     Results,
     date_of,
     points_of,
@@ -134,7 +135,7 @@ class PointTrend:
 def trend_of(point: MeasuringPoint) -> PointTrend:
     """The drift of the transmitter now at ``point`` (two queries)."""
     points = points_of([point.pk])
-    if not points:
+    if not len(points):
         tolerance = point.limits.percent
         empty = (Drift(end, tolerance, [], [], [], [], [], [], [], []) for end in ENDS)
         return PointTrend(tolerance, None, None, *empty)
@@ -217,15 +218,14 @@ class Judged:
     in_tolerance: np.ndarray
 
 
-def judge(points: list[PointFacts], told: Told, prior: Prior) -> Judged:
+def judge(points: Points, told: Told, prior: Prior) -> Judged:
     of = outlook(told.histories, prior)
-    due = np.array([(point.next_due - DAY_0).days for point in points])
-    ahead = np.maximum(due[told.place] - told.last_day, 0) / DAYS_PER_YEAR
+    ahead = np.maximum(points.due[told.place] - told.last_day, 0) / DAYS_PER_YEAR
     return Judged(
         told,
         of,
         forecast(of, told.tolerance, told.u_next),
-        of.probability_in(ahead, told.tolerance, told.u_next),
+        likely_in(of, ahead, told.tolerance, told.u_next),
     )
 
 
@@ -237,29 +237,29 @@ def refit(point_ids: Iterable[int]) -> int:
     return store(points, results, judge(points, told, lent_to(told, points)) if told else None)
 
 
-def store(points: list[PointFacts], results: Results, judged: Judged | None) -> int:
+def store(points: Points, results: Results, judged: Judged | None) -> int:
     """Put the trends of these points in place of the stored ones; returns how many have any result."""
-    numbers = np.array([point.point_id for point in points], dtype=np.int64)
-    visits = np.bincount(np.searchsorted(numbers, results.point), minlength=len(points))
+    visits = np.bincount(np.searchsorted(points.id, results.point), minlength=len(points))
     places = np.flatnonzero(visits)
     if not places.size:
         return 0
-    some = [points[place] for place in places.tolist()]
     columns = {
-        "site_id": [point.site_id for point in some],
-        "point_id": [point.point_id for point in some],
-        "transmitter_id": [point.transmitter_id for point in some],
-        "family_id": [point.family_id for point in some],
-        "results": visits[places].tolist(),
+        "site_id": points.site[places],
+        "point_id": points.id[places],
+        "transmitter_id": points.transmitter[places],
+        "family_id": np.where(points.family[places] > 0, points.family[places], np.nan),
+        "results": visits[places],
         **(_columns(places, judged) if judged else {}),
     }
-    nothing = [None] * len(some)
+    nothing = np.full(len(places), np.nan)
     with connection.cursor() as cursor:
-        cursor.execute(STORE, [literal(columns.get(name, nothing)) for name in COLUMNS])
-    return len(some)
+        execute(
+            cursor, STORE, [kind.of(columns.get(name, nothing)) for name, kind in COLUMNS.items()]
+        )
+    return len(places)
 
 
-def _columns(places: np.ndarray, judged: Judged) -> dict[str, list]:
+def _columns(places: np.ndarray, judged: Judged) -> dict[str, np.ndarray]:
     """Rates of both ends; own weight and crossing of the end that leaves the tolerance first; the lower probability."""
     told, one = judged.told, judged.forecast
     at = told.column[:, places]
@@ -268,7 +268,7 @@ def _columns(places: np.ndarray, judged: Judged) -> dict[str, list]:
     for end, name in enumerate(ENDS):
         for part in ("rate", "low", "high"):
             values = np.where(there[end], getattr(one, part)[at[end]], np.nan)
-            columns[f"{name}_rate" + ("" if part == "rate" else f"_{part}")] = _nullable(values)
+            columns[f"{name}_rate" + ("" if part == "rate" else f"_{part}")] = values
     meets = np.where(there, one.meets[at], np.inf)
     likely = np.where(there, judged.in_tolerance[at], np.inf)
     first = np.where(
@@ -278,32 +278,27 @@ def _columns(places: np.ndarray, judged: Judged) -> dict[str, list]:
     along = np.arange(len(places))
     column, known = at[first, along], there.any(axis=0)
     met = known & np.isfinite(meets[first, along])
-    days = told.last_day[column] + (np.where(met, meets[first, along], 0) * DAYS_PER_YEAR).astype(
-        int
-    )
+    years = np.where(met, meets[first, along], 0)
+    days = told.last_day[column] + (years * DAYS_PER_YEAR).astype(int)
     return columns | {
-        "own_weight": _nullable(np.where(known, one.own_weight[column], np.nan)),
-        "crossing_on": [date_of(d) if m else None for d, m in zip(days.tolist(), met.tolist(), strict=True)],
-        "crossing_of": [ENDS[e] if m else "" for e, m in zip(first.tolist(), met.tolist(), strict=True)],
-        "in_tolerance": _nullable(np.where(known & one.dated[column], likely.min(axis=0), np.nan)),
-    }  # fmt: skip
+        "own_weight": np.where(known, one.own_weight[column], np.nan),
+        "crossing_on": np.where(met, days, np.nan),
+        "crossing_of": np.where(met, first, np.nan),
+        "in_tolerance": np.where(known & one.dated[column], likely.min(axis=0), np.nan),
+    }
 
 
-def _nullable(values: np.ndarray) -> list[float | None]:
-    return [None if value != value else value for value in values.tolist()]
-
-
-COLUMNS = {
-    "site_id": "bigint", "point_id": "bigint", "transmitter_id": "bigint", "family_id": "bigint", "results": "int",
-    "zero_rate": "float8", "zero_rate_low": "float8", "zero_rate_high": "float8",
-    "span_rate": "float8", "span_rate_low": "float8", "span_rate_high": "float8",
-    "own_weight": "float8", "crossing_on": "date", "crossing_of": "text", "in_tolerance": "float8",
+COLUMNS: dict[str, type[Packed]] = {
+    "site_id": BigInts, "point_id": BigInts, "transmitter_id": BigInts, "family_id": BigInts, "results": Ints,
+    "zero_rate": Floats, "zero_rate_low": Floats, "zero_rate_high": Floats,
+    "span_rate": Floats, "span_rate_low": Floats, "span_rate_high": Floats,
+    "own_weight": Floats, "crossing_on": Days, "crossing_of": Ints, "in_tolerance": Floats,
 }  # fmt: skip
+VALUES = {"crossing_of": "CASE crossing_of WHEN 0 THEN 'zero' WHEN 1 THEN 'span' ELSE '' END"}
 STORE = f"""
     INSERT INTO calibration_trend ({", ".join(COLUMNS)}, fitted_at)
-    SELECT {", ".join("coalesce(crossing_of, '')" if name == "crossing_of" else name for name in COLUMNS)},
-        transaction_timestamp()
-    FROM unnest({", ".join(f"%s::{kind}[]" for kind in COLUMNS.values())}) AS t ({", ".join(COLUMNS)})
+    SELECT {", ".join(VALUES.get(name, name) for name in COLUMNS)}, transaction_timestamp()
+    FROM unnest({", ".join("%s" for _ in COLUMNS)}) AS t ({", ".join(COLUMNS)})
     ON CONFLICT (point_id) DO UPDATE SET
     {", ".join(f"{name} = excluded.{name}" for name in COLUMNS if name not in ("site_id", "point_id"))},
     fitted_at = excluded.fitted_at

@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 
 from calibration.metrology.histories import histories
-from calibration.metrology.steps import Kind, find_steps, guess_kind
+from calibration.metrology.steps import Kind, find_steps, fit_without_steps, guess_kind, residuals
 from calibration.metrology.wander import alone
-from tests.bench.coverage import TRUTHS, simulate, step_shares
+from tests.bench.coverage import TOLERANCE, TRUTHS, U, simulate, step_shares
 
 
 @pytest.mark.parametrize("kind", ["linear", "walk"])
@@ -85,3 +85,30 @@ def test_a_bad_reading_that_comes_back_is_found_and_told_from_a_step(kind):
     assert len(right) >= 0.97 * len(bad)
     assert np.mean(right) >= 0.93
     assert got.flagged[:, ~has].any(axis=0).mean() <= 0.058
+
+
+def test_what_is_asked_of_the_inverse_is_as_by_dense_algebra():
+    """Pull, diagonal, what stands beside it, and evidence, against NumPy's own inverse of the whole covariance."""
+    made = simulate(TRUTHS["half and half"], 12, 10, np.random.default_rng(3))
+    told = histories(made.years, made.found, made.left, made.adjusted, U)
+    aside = np.zeros_like(told.counted)
+    aside[4, ::3] = True  # gaps, as flagged steps leave them
+    told, family = told.without(aside), np.zeros(12, dtype=int)
+    prior = fit_without_steps(told, family, TOLERANCE).of(family)
+    got = residuals(told, prior)
+    for place in range(12):
+        dt, off = (
+            told.years[:, place],
+            told.increments[:, place] - prior.rate[place] * told.years[:, place],
+        )
+        for j in range(len(prior.q)):
+            v = np.diag(told.variance[:, place] + prior.q[j, place] * dt)
+            v -= np.diag(told.shared[:-1, place], 1) + np.diag(told.shared[:-1, place], -1)
+            v += prior.variance[place] * np.outer(dt, dt)
+            inverse = np.linalg.inv(v)
+            evidence = -0.5 * (np.linalg.slogdet(v)[1] + off @ inverse @ off)
+            close = {"rtol": 1e-9, "atol": 1e-9 * np.abs(inverse).max()}
+            np.testing.assert_allclose(got.pull[:, j, place], inverse @ off, **close)
+            np.testing.assert_allclose(got.own[:, j, place], np.diag(inverse), **close)
+            np.testing.assert_allclose(got.between[:, j, place], np.diag(inverse, 1), **close)
+            assert got.evidence[j, place] == pytest.approx(evidence, rel=1e-9)
