@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from calibration.metrology.drift import CannotFit
 
 DAYS_A_YEAR = 365.25
+S = TypeVar("S")
 T = TypeVar("T")
 BLOCK = 2048  # columns whose working arrays stay in a processor's cache
 
@@ -193,14 +194,17 @@ def gather(
     s, sc = (np.broadcast_to(np.asarray(c, float), ids.shape) for c in (u_reading, u_common))
     was = np.broadcast_to(np.asarray(adjusted, bool), ids.shape)
     z = np.where(was | np.isnan(f), z, f)
-    order = np.lexsort((y, ids))
-    ids, y, f, z, s, sc, was = (c[order] for c in (ids, y, f, z, s, sc, was))
+    if not ((ids[1:] > ids[:-1]) | (ids[1:] == ids[:-1]) & (y[1:] >= y[:-1])).all():
+        order = np.lexsort((y, ids))
+        ids, y, f, z, s, sc, was = (c[order] for c in (ids, y, f, z, s, sc, was))
     first = np.flatnonzero(np.r_[True, (ids[1:] != ids[:-1]) | (y[1:] != y[:-1])][: ids.size])
     if not first.size:
         raise CannotFit("group", "no visits were given")
     last = np.r_[first[1:], ids.size] - 1
     was = np.logical_or.reduceat(was, first) | (last > first)
-    names, column, count = np.unique(ids[first], return_inverse=True, return_counts=True)
+    starts = np.r_[True, ids[first][1:] != ids[first][:-1]]
+    names, column = ids[first][starts], np.cumsum(starts) - 1
+    count = np.bincount(column)
     place = (
         np.arange(first.size) - (np.cumsum(count) - count)[column] + (count.max() - count)[column]
     )
@@ -231,8 +235,12 @@ def blocks(n: int, size: int = BLOCK) -> Iterator[slice]:
 
 
 def by_blocks(work: Callable[[slice], T], n: int, size: int = BLOCK) -> list[T]:
-    """What ``work`` gives for each block of n columns, in their order; all cores at it, as NumPy lets them."""
-    parts = list(blocks(n, size))
+    """What ``work`` gives for each block of n columns, in their order."""
+    return each(work, list(blocks(n, size)))
+
+
+def each(work: Callable[[S], T], parts: Sequence[S]) -> list[T]:
+    """What ``work`` gives for each part, in their order; all cores at it, as NumPy lets them."""
     if len(parts) < 2:
         return [work(part) for part in parts]
     with ThreadPoolExecutor(os.cpu_count()) as pool:

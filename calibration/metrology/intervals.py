@@ -25,6 +25,7 @@ LENGTHEN = 2.0  # times the present interval, at most, a step
 LONGER = 0.1  # staircase: lengthen by this share when found in tolerance
 _SEARCH = 16  # places between the bounds at which the rough answer looks
 _EXACT = 96  # the same where the rough answer did not lead there
+_PARTS, _TIMES = 16, 8  # then the span between two places is parted so many times
 
 
 # ---- staircase ----
@@ -122,7 +123,7 @@ def _longest(
     open_ = reached & ~capped & ~(found & (years >= lower) & (years <= upper))
     if open_.any():
         at = np.flatnonzero(open_)
-        years[at], capped[at] = _by_halving(
+        years[at], capped[at] = _by_parting(
             of.columns(at), half[at], u[at], target, np.geomspace(lower, upper, _EXACT)
         )
     return Longest(np.where(reached, years, lower), reached, capped)
@@ -167,33 +168,44 @@ def _sharpen(
     years = np.where(np.isnan(rough), 1.0, rough)
     aim = ndtri(target)
 
-    def miss(h: np.ndarray) -> np.ndarray:
-        return ndtri(np.clip(of.probability_in(h, half, u), 1e-12, 1 - 1e-12)) - aim
+    def miss(h: np.ndarray, at: np.ndarray | slice) -> np.ndarray:
+        likely = of.columns(at).probability_in(h, half[at], u[at])
+        return np.asarray(ndtri(np.clip(likely, 1e-12, 1 - 1e-12)) - aim)
 
-    before, at_before = years, miss(years)
+    every = slice(None)
+    before, at_before = years.copy(), miss(years, every)
     years = years * np.clip(1 + 0.5 * at_before, 0.7, 1.3)
-    for _ in range(4):
-        at = miss(years)
-        moved = at != at_before
-        step = np.where(moved, at * (years - before) / np.where(moved, at - at_before, 1.0), 0.0)
-        before, at_before = years, at
-        years = np.clip(years - step, 0.5 * years, 2 * years)
-    # The last step squared the error before it.
-    arrived = (np.abs(at_before) < 1e-5) & (np.abs(years - before) < 1e-4) & ~np.isnan(rough)
-    return years, arrived
+    arrived = np.zeros(len(of), dtype=bool)
+    going: np.ndarray | slice = every
+    for _ in range(5):
+        now = miss(years[going], going)
+        moved = now != at_before[going]
+        by = np.where(moved, now - at_before[going], 1.0)
+        step = np.where(moved, now * (years[going] - before[going]) / by, 0.0)
+        before[going], at_before[going] = years[going], now
+        years[going] = np.clip(years[going] - step, 0.5 * years[going], 2 * years[going])
+        # The last step squared the error before it.
+        arrived = (np.abs(at_before) < 1e-5) & (np.abs(years - before) < 1e-4)
+        going = np.flatnonzero(~arrived & ~np.isnan(rough))
+        if not going.size:
+            break
+    return years, arrived & ~np.isnan(rough)
 
 
-def _by_halving(
+def _by_parting(
     of: Outlook, half: np.ndarray, u: np.ndarray, target: float, grid: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The slow and certain way: exact values along a grid, then halving; and where it never falls below the target."""
-    below = np.array([of.probability_in(h, half, u) < target for h in grid])
+    """The slow and certain way: exact values along a grid, then parting; and where it never falls below the target."""
+    below = of.probability_in(grid[:, None], half, u) < target
     place = np.maximum(below.argmax(axis=0), 1)
     low, high = grid[place - 1], grid[place]
-    for _ in range(45):
-        middle = (low + high) / 2
-        falls = of.probability_in(middle, half, u) < target
-        low, high = np.where(falls, low, middle), np.where(falls, middle, high)
+    shares = np.arange(1, _PARTS)[:, None] / _PARTS
+    for _ in range(_TIMES):
+        cuts = np.vstack([low + (high - low) * shares, high])
+        falls = of.probability_in(cuts[:-1], half, u) < target
+        first = np.where(falls.any(axis=0), falls.argmax(axis=0), _PARTS - 1)
+        along = np.arange(len(first))
+        low, high = np.where(first > 0, cuts[first - 1, along], low), cuts[first, along]
     capped = np.asarray(~below.any(axis=0))
     return np.where(capped, grid[-1], high), capped
 

@@ -23,6 +23,7 @@ from calibration.metrology.wander import Prior, outlook
 
 FLAG_BELOW = 0.04  # smallest p-value times the number of increments
 SUSPECT_BELOW = 0.3
+LIKELY_BELOW = 0.6
 FEWEST_VISITS = 5
 PAIR_PENALTY = 4.0
 _BLOCK = 1024
@@ -63,8 +64,11 @@ def fit_without_steps(told: Histories, family: ArrayLike, tolerance: ArrayLike) 
     member = np.asarray(family)
     aside = np.zeros_like(told.counted)
     fitted = fit_families(told, member, tolerance)
+    likely = np.ones(len(told), dtype=bool)
     for below in (SUSPECT_BELOW, SUSPECT_BELOW, *4 * (FLAG_BELOW,)):
-        worst = _worst(told, fitted.of(member))
+        # Whom chance explains well under one fit it explains under the next, which differs little.
+        worst = _worst(told, fitted.of(member), likely)
+        likely = worst.chance < LIKELY_BELOW
         found = worst.aside(worst.chance < below)
         if below == FLAG_BELOW and (found == aside).all():
             break
@@ -75,7 +79,7 @@ def fit_without_steps(told: Histories, family: ArrayLike, tolerance: ArrayLike) 
 
 def flag(told: Histories, prior: Prior) -> Steps:
     """Flag at most one increment a history, each judged by its prior (one place an instrument)."""
-    worst = _worst(told, prior)
+    worst = _worst(told, prior, np.ones(len(told), dtype=bool))
     sure = (told.visits >= FEWEST_VISITS) & (prior.others >= FEWEST_OTHERS)
     found = worst.chance < FLAG_BELOW
     return Steps(
@@ -161,11 +165,11 @@ def residuals(told: Histories, prior: Prior) -> Residuals:
     return Residuals(pull, own, between, evidence)
 
 
-def _worst(told: Histories, prior: Prior) -> Worst:
+def _worst(told: Histories, prior: Prior, among: np.ndarray) -> Worst:
     k, n = told.increments.shape
     chance, size = np.ones((k, n)), np.zeros((k, n))
     pair, pair_size = np.ones((k, n)), np.zeros((k, n))
-    suspects = np.flatnonzero(_suspicious(told, prior))
+    suspects = np.flatnonzero(among & _suspicious(told, prior))
 
     def look(part: slice) -> None:
         at = suspects[part]

@@ -65,8 +65,6 @@ def _dumpers(kind: type[Packed]) -> tuple[type[Dumper], type[Dumper]]:
     class Told(Dumper):
         """For the log of queries, which writes values into the statement."""
 
-        oid = kind.array
-
         def dump(self, obj: Packed) -> bytes:
             pairs = zip(obj.values.tolist(), obj.missing.tolist(), strict=True)
             return literal(None if missing else value for value, missing in pairs).encode()
@@ -85,11 +83,11 @@ _DUMPERS = {kind: _dumpers(kind) for kind in (Ints, BigInts, Floats, Days)}
 
 
 def execute(cursor: Any, statement: str, params: Any) -> None:
-    """As cursor.execute, with Packed columns among the parameters."""
-    for adapters in (cursor.adapters, cursor.connection.adapters):
-        for kind, dumpers in _DUMPERS.items():
-            for dumper in dumpers:  # the last one is preferred
-                adapters.register_dumper(kind, dumper)
+    """As cursor.execute, with Packed columns among the parameters; what comes back comes as bytes, not as text."""
+    cursor.cursor.format = Format.BINARY
+    for kind, (told, sent) in _DUMPERS.items():
+        cursor.connection.adapters.register_dumper(kind, told)
+        cursor.adapters.register_dumper(kind, sent)
     cursor.execute(statement, params)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -135,7 +136,7 @@ CHANGED = """
         WHERE at >= %(since)s AND table_name = 'calibration_policy' AND act = 'delete' AND before->>'point_id' <> ''
 """
 MEMBERS = f"""
-    SELECT {KEY} AS key, array_agg(p.id ORDER BY p.id) {PLACED}
+    SELECT f.id, array_agg(p.id) {PLACED} JOIN calibration_family f ON f.key = {KEY}
     WHERE EXISTS (SELECT 1 FROM calibration_calibration r WHERE r.point_id = p.id AND r.state = 'approved')
     GROUP BY 1 %s ORDER BY 1
 """  # noqa: S608 - parts written above
@@ -188,10 +189,13 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     kept = told.with_histories(told.histories.without(both))
     _store_families(points, told, steps.prior, at)
     judged = trends.judge(points, kept, steps.prior)
-    trends.store(points, results, judged)
-    if asked:  # a bad reading is set aside whole, which its increments alone do not tell
-        trends.refit(np.unique(points.id[told.place[fresh.any(axis=0)]]).tolist())
-    made = offers.make(points, results, kept, judged, at=at)
+    policies = offers.policies_of(points)
+    with ThreadPoolExecutor(1) as beside:  # the arithmetic goes on while the database writes
+        choices = beside.submit(offers.by_drift, points, policies, judged)
+        trends.store(points, results, judged)
+        if asked:  # a bad reading is set aside whole, which its increments alone do not tell
+            trends.refit(np.unique(points.id[told.place[fresh.any(axis=0)]]).tolist())
+    made = offers.make(points, results, policies, choices.result(), at=at)
     return Renewed(len(points), asked, made)
 
 

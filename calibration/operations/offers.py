@@ -20,34 +20,44 @@ from calibration.operations import proposals
 from calibration.operations.families import reliability_of
 from calibration.operations.proposals import Offer, Offers
 from calibration.operations.results import PointFacts, Points, Results
-from calibration.operations.told import ENDS, Told
+from calibration.operations.told import ENDS
 from calibration.operations.trends import Judged
 
 # A change by less than this share is not worth a planner's time.
 WORTH = 0.1
 
 
-def make(points: Points, results: Results, told: Told, judged: Judged, *, at: dt.datetime) -> int:
-    """Offer new intervals to these points and take back what no longer holds; returns how many are new."""
+Policies = list[tuple[Policy, np.ndarray]]
+
+
+def policies_of(points: Points) -> Policies:
+    """Each policy that holds for any of these points, with their places (one query)."""
     duties = [points.duty_of(place) for place in range(len(points))]
     wanted = list(zip(points.id.tolist(), points.site.tolist(), duties, strict=True))
-    policies = Policy.objects.holding(wanted)
-    groups = defaultdict(list)
-    for place, policy in enumerate(policies):
-        groups[id(policy)].append(place)
-    offers: list[Offers] = []
-    choices: list[Choice] = []
-    for places in groups.values():
-        policy = policies[places[0]]
-        if policy.method == Policy.Method.DRIFT:
-            choices += _by_drift(np.array(places), points, policy, judged)
-        elif policy.method == Policy.Method.STAIRCASE:
-            offers.append(Offers.of(_by_staircase(places, points, policy, results)))
+    groups: dict[int, tuple[Policy, list[int]]] = {}
+    for place, policy in enumerate(Policy.objects.holding(wanted)):
+        groups.setdefault(id(policy), (policy, []))[1].append(place)
+    return [(policy, np.array(places)) for policy, places in groups.values()]
+
+
+def make(
+    points: Points,
+    results: Results,
+    policies: Policies,
+    choices: list[Choice],
+    *,
+    at: dt.datetime,
+) -> int:
+    """Offer new intervals to these points and take back what no longer holds; returns how many are new."""
+    offers = [choice.offers for choice in choices]
+    for policy, places in policies:
+        if policy.method == Policy.Method.STAIRCASE:
+            offers.append(Offers.of(_by_staircase(places.tolist(), points, policy, results)))
         elif policy.method == Policy.Method.RELIABILITY:
-            offers.append(Offers.of(_by_reliability(places, points, policy)))
-    all_ = Offers.joined([*(choice.offers for choice in choices), *offers] or [Offers.of([])])
-    proposals.withdraw(np.setdiff1d(points.id, all_.point_id))
-    return proposals.offer(all_, at=at, reasons_of=lambda some: _reasons(some, choices)).made
+            offers.append(Offers.of(_by_reliability(places.tolist(), points, policy)))
+    every = Offers.joined(offers or [Offers.of([])])
+    proposals.withdraw(np.setdiff1d(points.id, every.point_id))
+    return proposals.offer(every, at=at, reasons_of=lambda some: _reasons(some, choices)).made
 
 
 # ---- by drift ----
@@ -61,6 +71,16 @@ class Choice:
     tolerance: np.ndarray
     columns: np.ndarray
     ends: np.ndarray
+
+
+def by_drift(points: Points, policies: Policies, judged: Judged) -> list[Choice]:
+    """What the policies that go by drift choose; arithmetic alone."""
+    return [
+        choice
+        for policy, places in policies
+        if policy.method == Policy.Method.DRIFT
+        for choice in _by_drift(places, points, policy, judged)
+    ]
 
 
 def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged) -> list[Choice]:

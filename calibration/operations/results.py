@@ -70,7 +70,7 @@ DUTIES = MeasuringPoint.Duty.values
 POINTS = f"""
     SELECT string_agg(int8send(id) || int8send(site_id) || int8send(transmitter_id) || int8send(family)
             || int4send(due) || int4send(interval_months) || int4send(duty) || float8send(tolerance), ''),
-        jsonb_object_agg(id, changes) FILTER (WHERE changes IS NOT NULL)
+        (jsonb_object_agg(id, changes) FILTER (WHERE changes IS NOT NULL))::text
     FROM (
         SELECT p.id, p.site_id, i.transmitter_id, coalesce(f.id, 0) AS family, p.next_due - DATE '2000-01-01' AS due,
             p.interval_months, array_position(%s::text[], p.duty::text) AS duty,

@@ -71,7 +71,7 @@ def told_of(points: Points, results: Results) -> Told | None:
             return np.concatenate([values[rows[0]], values[rows[1]]])
         return np.concatenate([values[0][rows[0]], values[1][rows[1]]])
 
-    group = np.concatenate([2 * place[rows[0]], 2 * place[rows[1]] + 1])
+    group = np.concatenate([place[rows[0]], len(points) + place[rows[1]]])
     try:
         told = gather(
             group, column(results.day / DAYS_PER_YEAR), column(found), column(results.left),
@@ -79,7 +79,7 @@ def told_of(points: Points, results: Results) -> Told | None:
         )  # fmt: skip
     except CannotFit:
         return None
-    whose, end = told.groups // 2, told.groups % 2
+    end, whose = np.divmod(told.groups, len(points))
     columns = np.full((2, len(points)), -1)
     columns[end, whose] = np.arange(len(whose))
     tolerance = points.tolerance[whose]
@@ -89,11 +89,10 @@ def told_of(points: Points, results: Results) -> Told | None:
 
 
 def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarray) -> np.ndarray:
-    """The rows in order of group and day, of one day the last; only of the groups that were kept."""
-    order = np.lexsort((day[row], group))
-    group, row = group[order], row[order]
+    """The rows, in order of group and day as they are, of one day the last; only of the groups that were kept."""
     last = np.r_[(group[1:] != group[:-1]) | (day[row][1:] != day[row][:-1]), True]
-    return np.asarray(row[last & np.isin(group, kept)])
+    place = np.minimum(np.searchsorted(kept, group), len(kept) - 1)
+    return np.asarray(row[last & (kept[place] == group)])
 
 
 def lent_to(told: Told, points: Points) -> Prior:
