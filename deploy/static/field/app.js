@@ -1,0 +1,264 @@
+// In the plant: the pages of the guided job on this device. Which screen is drawn stands in the address (#/…), so
+// that back, reload and an empty battery all come back to the same place.
+
+import { clock, el, plate } from "./dom.js";
+import { begin, contentOf, enter, firstBefore, isDone, screensOf } from "./work.js";
+import { openStore } from "./store.js";
+import { refresh, startSending, whoAmI } from "./outbox.js";
+import { workHeader, ways } from "./screens/frame.js";
+import { factsScreen } from "./screens/facts.js";
+import { stepScreen } from "./screens/step.js";
+import { standardsScreen } from "./screens/standards.js";
+import { readingScreen } from "./screens/reading.js";
+import { resultScreen, untouchedScreen } from "./screens/result.js";
+import { adjustScreen } from "./screens/adjust.js";
+import { overviewScreen, summaryScreen } from "./screens/summary.js";
+import { listScreen } from "./screens/list.js";
+import { jobScreen } from "./screens/job.js";
+import { signScreen } from "./screens/sign.js";
+import { handedScreen } from "./screens/handed.js";
+
+const SCREENS = { step: stepScreen, standards: standardsScreen, reading: readingScreen, result: resultScreen, untouched: untouchedScreen, adjust: adjustScreen };
+const root = document.getElementById("field");
+const keptMark = el("span.kept", {});
+const toldOnce = el("p.note.warn", { hidden: true, role: "status" });
+
+const app = {
+  store: null, pack: null, works: [], others: 0, person: null, work: null, sought: "",
+  now: () => new Date(),
+  to: (hash) => (location.hash === hash ? draw() : (location.hash = hash)),
+  reload, fetchPack, beginJob, openAgain,
+};
+let drawn = null; // what stands on the page: its screen's way of taking keys, and what to stop when it goes
+
+start();
+
+async function start() {
+  const trouble = cannot();
+  if (trouble) return plainly("This page cannot keep your work here", trouble);
+  try {
+    app.store = await openStore();
+  } catch (error) {
+    return plainly("This device does not keep data for this page", `The browser refused its storage (${error.message}). Leave private browsing, or free some space; until then use the ordinary pages.`);
+  }
+  app.store.onKept = (submission, date) => app.work?.submission === submission && kept(date);
+  app.store.persist().catch(() => false);
+  const who = await whoAmI().catch(() => null);
+  if (navigator.onLine && (!app.store.me || (who?.person && who.person.id !== app.store.me.id))) await fetchPack();
+  await reload();
+  if (!app.store.me) return signInFirst();
+  startSending(app.store, async () => {
+    await reload();
+    const { screen } = route();
+    if (["", "done", "send"].includes(screen)) draw();
+  });
+  window.addEventListener("hashchange", draw);
+  document.addEventListener("keydown", toKeypad);
+  for (const change of ["online", "offline"]) window.addEventListener(change, () => app.work === null && draw());
+  return draw();
+}
+
+// Why work cannot be kept here; "" when it can. Said plainly, since nothing would be worse than seeming to keep it.
+function cannot() {
+  if (!window.isSecureContext) return "This address is not encrypted (https), so the browser keeps nothing safely here. Open the site by its https address, or use the ordinary pages while you have a connection.";
+  if (!("indexedDB" in window) || !window.crypto?.subtle) return "This browser offers no storage for it. Use a current browser, or the ordinary pages while you have a connection.";
+  return "";
+}
+
+function plainly(title, text) {
+  root.replaceChildren(el("div.alone.wider", {}, el("h1", {}, title), el("p", {}, text), el("p", {}, el("a.button", { href: "/jobs/" }, "Ordinary pages"))));
+}
+
+function signInFirst() {
+  plainly("Sign in first", "No job pack is on this device for you yet. Sign in while you have a connection; then it works without one.");
+  root.querySelector("a").replaceWith(el("a.button", { href: `/sign-in/?next=${encodeURIComponent(location.pathname)}` }, "Sign in"));
+}
+
+// ---- data ----
+async function reload() {
+  app.person = app.store.me;
+  app.pack = app.store.me ? await app.store.pack() : null;
+  app.works = app.store.me ? await app.store.works() : [];
+  app.others = await app.store.othersSealed();
+}
+
+// A new pack; what to say about it.
+async function fetchPack() {
+  try {
+    const answer = await refresh(app.store);
+    if (answer?.ok === false) return answer.said;
+    await reload();
+    if (drawn) draw();
+    return "";
+  } catch {
+    return "No connection. What was fetched before is still here.";
+  }
+}
+
+async function beginJob(job, procedure) {
+  const work = begin(job, procedure, app.pack, app.now());
+  await app.store.keep(work);
+  await reload();
+  app.to(`#/work/${work.submission}/facts`);
+}
+
+async function openAgain(work) {
+  const { content, sha256, ...rest } = work;
+  await app.store.keep({ ...rest, state: "open" });
+  await reload();
+  app.to(`#/work/${work.submission}/summary`);
+}
+
+// Frozen: from here on the text is what is signed and sent, to the last byte.
+async function makeReady(work) {
+  const { job, procedure } = work.facts;
+  const device = { label: deviceLabel(), agent: navigator.userAgent.slice(0, 200) };
+  const content = contentOf(work, job, procedure, app.pack, app.now(), device);
+  const bytes = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(content));
+  const sha256 = Array.from(new Uint8Array(bytes), (byte) => byte.toString(16).padStart(2, "0")).join("");
+  await app.store.keep({ ...work, state: "ready", content, sha256 });
+  await reload();
+  app.to("#/send");
+}
+
+function deviceLabel() {
+  const about = navigator.userAgentData?.platform || navigator.platform || "device";
+  return `${about}, ${screen.width} × ${screen.height}`;
+}
+
+function kept(date) {
+  keptMark.className = "kept is";
+  keptMark.replaceChildren(`kept on this device ${clock(date)}`);
+}
+
+// ---- where one is ----
+function route() {
+  const [, name = "", id = "", screen = ""] = location.hash.split("/");
+  return { screen: name, id, part: screen };
+}
+
+async function draw() {
+  drawn?.stops.forEach((stop) => stop());
+  const { screen, id, part } = route();
+  const held = { stops: [], keys: null };
+  drawn = held;
+  if (screen === "work") {
+    const work = app.work?.submission === id ? app.work : await app.store.work(id);
+    if (drawn !== held) return;
+    if (work?.state === "open") return drawWork(work, part, held);
+    app.work = null;
+    if (work) return app.to(work.state === "ready" ? "#/send" : `#/done/${id}`);
+    return drawPage(listScreen(app), held);
+  }
+  app.work = null;
+  if (screen === "" && app.store.me) app.works = await app.store.works();
+  if (drawn !== held) return;
+  drawPage(pageOf(screen, id), held);
+}
+
+function pageOf(screen, id) {
+  const job = screen === "job" && app.pack?.jobs.find((other) => String(other.id) === id);
+  if (job) return jobScreen(app, job);
+  if (screen === "send") return signScreen(app);
+  const work = screen === "done" && app.works.find((other) => other.submission === id);
+  return work ? handedScreen(app, work) : listScreen(app);
+}
+
+function drawPage({ title, plate: tag, body, ways: onward }, held) {
+  const head = tag ? el("header.head", {}, el("div.row.apart", {}, el("a.home", { href: "#/", "aria-label": "My jobs" }, plate(tag)))) : null;
+  put(title, head, body, null, onward, held);
+}
+
+function drawWork(work, part, held) {
+  app.work = work;
+  const ctx = contextOf(work, part, held);
+  if (part === "steps") return put("All steps", workHeader(ctx), overviewScreen(ctx).body, null, overviewScreen(ctx).ways, held);
+  const first = firstBefore(ctx.screen, work);
+  if (first) {
+    say(first.why);
+    return app.to(`#/work/${work.submission}/${first.screen.id}`);
+  }
+  if (work.place !== ctx.screen.id) ctx.enter({ act: "at", screen: ctx.screen.id }, false);
+  const made = { ways: ways(ctx), ...screenOf(ctx) };
+  held.keys = made.keys ?? null;
+  return put(ctx.screen.title, workHeader(ctx), [toldOnce, made.body], made.pad, made.ways, held);
+}
+
+function screenOf(ctx) {
+  if (ctx.screen.id === "facts") return factsScreen(ctx);
+  if (ctx.screen.id === "summary") return summaryScreen(ctx);
+  return SCREENS[ctx.screen.kind](ctx);
+}
+
+// What a screen may use. enter() keeps the work at once; it draws anew unless told not to.
+function contextOf(work, part, held) {
+  const screens = screensOf(work);
+  const ctx = {
+    app, work, screens, keptMark,
+    job: work.facts.job,
+    procedure: work.facts.procedure,
+    screen: screens.find((screen) => screen.id === part) ?? screens.find((screen) => screen.id === work.place) ?? screens[0],
+    isDone: (screen) => isDone(screen, ctx.work),
+    enter(what, redraw = true) {
+      ctx.work = app.work = enter(ctx.work, what, app.now());
+      keptMark.className = "kept";
+      keptMark.replaceChildren("keeping…");
+      app.store.keep(ctx.work).catch((error) => {
+        keptMark.className = "kept lost";
+        keptMark.replaceChildren(`not kept: ${error.message}`);
+      });
+      if (redraw) draw();
+    },
+    go: (screen) => app.to(`#/work/${ctx.work.submission}/${screen}`),
+    // The course may have changed by what was entered: as left comes in when something was adjusted.
+    next() {
+      const now = screensOf(ctx.work);
+      const at = now.findIndex((screen) => screen.id === ctx.screen.id);
+      ctx.go(now[Math.min(at + 1, now.length - 1)].id);
+    },
+    home: () => app.to("#/"),
+    makeReady: () => makeReady(ctx.work),
+    leaving: (stop) => held.stops.push(stop),
+  };
+  ctx.onward = ctx.next;
+  return ctx;
+}
+
+function say(text) {
+  toldOnce.textContent = text;
+  toldOnce.hidden = !text;
+  toldOnce.dataset.fresh = "yes";
+}
+
+// ---- the page ----
+let lastPlace = "";
+
+function put(title, head, body, pad, onward, held) {
+  const focused = document.activeElement?.id;
+  const heading = el("h1", { tabindex: -1 }, title);
+  const dock = pad || onward ? el(`div.dock${pad ? ".with-pad" : ""}`, {}, pad, onward) : null;
+  root.className = `job-page${pad ? " has-pad" : ""}`;
+  root.replaceChildren(...[head, el("div.leaf", {}, heading, ...[body].flat(4).filter(Boolean)), dock].filter(Boolean));
+  document.title = `${title}${app.work ? `, ${app.work.facts.job.register.tag}` : ""} · Spanbook`;
+  const isSame = lastPlace === location.hash;
+  lastPlace = location.hash;
+  if (toldOnce.dataset.fresh) delete toldOnce.dataset.fresh;
+  else if (!isSame) say(""), delete toldOnce.dataset.fresh;
+  if (isSame && focused && document.getElementById(focused)) document.getElementById(focused).focus();
+  else {
+    window.scrollTo(0, 0);
+    heading.focus({ preventScroll: true });
+  }
+  held.isPut = true;
+}
+
+// Digits typed while no field has the focus go where the keypad would put them.
+function toKeypad(event) {
+  if (!drawn?.keys || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (document.activeElement?.matches("input, textarea, select, button, a, summary")) return;
+  if (!/^[0-9.-]$/.test(event.key)) return;
+  const field = root.querySelector(".figure:not([disabled])");
+  const empty = [...root.querySelectorAll(".figure")].find((input) => !input.value && !input.closest("[hidden]"));
+  (empty ?? field)?.focus();
+}
+

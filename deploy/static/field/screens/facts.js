@@ -1,0 +1,66 @@
+// The facts of a job: what hangs there, what it should show, how it was last, and when to stop and call somebody.
+
+import { draw } from "../../livestrip.js";
+import { clock, dayText, el, facts, note, state, strip } from "../dom.js";
+import { measure, plusMinus, quantity } from "../decimal.js";
+import { capital } from "../course.js";
+
+const SIGNALS = { "4-20mA": "4–20 mA", "0-20mA": "0–20 mA", "1-5V": "1–5 V", "0-10V": "0–10 V" };
+
+export function jobFacts(job) {
+  const { register: r, point, product, transmitter } = job;
+  return facts([
+    ["Tank", [r.tank_name, point.area ? `, ${point.area}` : ""]],
+    ["Product", r.product_name ? `${r.product_name}${product ? `, ${product.conducts ? "conducting" : "insulating"}` : ""}${product?.c !== null && product?.c !== undefined ? `, ${Math.round(product.c)} °C` : ""}` : "none registered"],
+    ["Wall", job.tank?.conducts === false ? "does not conduct: reference electrode" : "conducting"],
+    ["Transmitter", transmitter ? [el("span.mono", {}, transmitter.serial), `, ${[transmitter.maker, transmitter.model].filter(Boolean).join(" ")}`] : "none is installed"],
+    ["Principle", transmitter ? `${transmitter.principle}, ${transmitter.wiring}` : null],
+    ["Range", `${quantity(r.lower, r.unit)} to ${measure(r.upper, r.unit)} as ${SIGNALS[r.signal] ?? r.signal}${point.is_reverse ? ", reverse action" : ""}`],
+    ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
+    ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
+    ["Duty", capital(point.duty)],
+    ["Decision", job.rule],
+  ]);
+}
+
+export function lastResult(job) {
+  const { last } = job;
+  if (!last) return el("p.soft", {}, "No result yet.");
+  const picture = strip(`Last result, ${dayText(last.done_on)}`);
+  draw(picture, { found: last.found_errors ?? [], left: last.left_errors ?? [] }, job.register.tolerance_percent);
+  return el("div.last", {}, el("p", {}, `${dayText(last.done_on)}: as found `, last.found_verdict ? verdict(last.found_verdict) : "missing", last.left_verdict ? [", as left ", verdict(last.left_verdict)] : ""), picture);
+}
+
+export function verdict(word) {
+  return state({ pass: "ok", fail: "bad" }[word] ?? "doubt", word);
+}
+
+export function noNote(job) {
+  return [
+    job.return_reason && note("warn", el("strong", {}, "Returned by the approver: "), job.return_reason),
+    job.note && note("", el("strong", {}, "Note: "), job.note),
+    !job.transmitter && note("bad", "No transmitter is registered at this measuring point. Ask a planner to enter the installation; a calibration needs one."),
+  ];
+}
+
+export function stops(procedure) {
+  if (procedure.stops.length === 0) return null;
+  return el("details.stops", {}, el("summary", {}, "When to stop and call somebody"), el("ul", {}, procedure.stops.map((text) => el("li", {}, text))));
+}
+
+// The first screen of a work: the same facts, with what it was begun under.
+export function factsScreen(ctx) {
+  const { job, procedure, work } = ctx;
+  const newer = ctx.app.pack?.jobs.find((other) => other.id === job.id);
+  const changed = newer && newer.register_sha !== job.register_sha;
+  return {
+    body: [
+      noNote(job),
+      changed && note("warn", "The register of this point has changed since you began. Go on if what you see in the plant is what stands here; when it is sent, it is set aside for a planner to compare."),
+      el("section.sheet", {}, el("h2", {}, "What hangs there"), jobFacts(job)),
+      el("section.sheet", {}, el("h2", {}, "Last result"), lastResult(job)),
+      el("section.sheet", {}, el("h2", {}, "Procedure"), el("p", {}, `${procedure.name}, version ${procedure.number}; input: ${procedure.way}.`), el("p.soft", {}, `Begun ${clock(work.begun_at)} with the pack fetched ${clock(work.facts.pack_made_at)}.`), stops(procedure)),
+    ],
+  };
+}
+

@@ -1,0 +1,137 @@
+// My jobs today, by area and tank: what is to do, how far each has come, and what is still on this device.
+
+import { button, clock, dayText, el, note, plate, plural, state } from "../dom.js";
+import { canScan, scan } from "../camera.js";
+import { dayAt } from "../content.js";
+import { screensOf } from "../work.js";
+
+export function listScreen(app) {
+  const places = el("div.jobs", {});
+  const box = el("input", { id: "find", type: "search", autocomplete: "off", placeholder: "Part of a tag or serial", value: app.sought ?? "", oninput: () => {
+    app.sought = box.value;
+    fill(app, places);
+  } });
+  fill(app, places);
+  const camera = scanner(app, box);
+  return {
+    title: "In the plant",
+    body: [
+      el("p.sub", {}, fetchedWords(app)),
+      waitingNote(app),
+      el("div.find", {}, el("div.field", {}, el("label", { for: "find" }, "Find a job"), box), camera.opener, camera.view),
+      places,
+      el("div.buttons", {}, fetchButton(app), el("a.button.quiet", { href: "/jobs/" }, "Ordinary pages")),
+    ],
+  };
+}
+
+function fetchedWords(app) {
+  if (!app.pack) return "No job pack is on this device yet.";
+  const at = new Date(app.pack.made_at);
+  const day = dayAt(at, Intl.DateTimeFormat().resolvedOptions().timeZone);
+  const today = dayAt(app.now(), Intl.DateTimeFormat().resolvedOptions().timeZone);
+  return `${app.pack.person.name}. ${plural(app.pack.jobs.length, "job")} fetched ${day === today ? "today" : dayText(day)} at ${clock(at)}.`;
+}
+
+// What is on the device only, and what to do about it.
+function waitingNote(app) {
+  const count = (name) => app.works.filter((work) => work.state === name).length;
+  const [ready, signed, open] = ["ready", "signed", "open"].map(count);
+  const parts = [];
+  if (ready) parts.push(el("div.note.warn.row.apart", {}, el("span", {}, el("strong", {}, plural(ready, "work")), " ready to be signed. Only this device has ", ready === 1 ? "it." : "them."), el("a.button.small", { href: "#/send" }, "Sign and send")));
+  if (signed) parts.push(note("", el("strong", {}, plural(signed, "work")), ` signed, on the way to the site${navigator.onLine ? "" : " when there is a connection"}.`));
+  if (open) parts.push(el("p.soft", {}, `${plural(open, "work")} begun, kept on this device only.`));
+  if (app.others) parts.push(note("", `${plural(app.others, "work")} of somebody else ${app.others === 1 ? "is" : "are"} sealed on this device; only they can open and send ${app.others === 1 ? "it" : "them"}.`));
+  return parts;
+}
+
+function fill(app, places) {
+  const sought = (app.sought ?? "").trim().toLowerCase();
+  const lines = linesOf(app).filter(({ job }) => !sought || [job.register.tag, job.register.serial, job.transmitter?.serial ?? "", job.register.tank_name].some((text) => text.toLowerCase().includes(sought)));
+  if (lines.length === 0) {
+    places.replaceChildren(el("div.empty", {}, el("p", {}, sought ? `No job on this device matches “${app.sought.trim()}”.` : "No jobs on this device."), el("p", {}, sought ? "Clear the search, or fetch the pack again when you are online." : "Fetch the pack while you have a connection; it brings your jobs, the procedures and the standards.")));
+    return;
+  }
+  places.replaceChildren(...grouped(lines).map(([area, tanks]) => el("section.area", {}, el("h2", {}, area), tanks.map(([tank, jobs]) => el("div.tank", {}, el("h3", {}, tank), el("ul.plain", {}, jobs.map((line) => lineOf(line))))))));
+}
+
+// Each job of the pack with the newest work on it, and works whose job has left the pack.
+function linesOf(app) {
+  const newest = new Map();
+  for (const work of app.works) if (!newest.has(work.job)) newest.set(work.job, work);
+  const jobs = app.pack?.jobs ?? [];
+  const gone = [...newest.values()].filter((work) => !jobs.some((job) => job.id === work.job)).map((work) => ({ job: work.facts.job, work }));
+  // A job that came back is to be done again: the work sent before is no longer what counts.
+  const counts = (job, work) => (work && job.state === "returned" && ["sent", "set aside"].includes(work.state) && work.facts.pack_made_at < app.pack.made_at ? null : work);
+  return [...jobs.map((job) => ({ job, work: counts(job, newest.get(job.id) ?? null) })), ...gone];
+}
+
+function grouped(lines) {
+  const areas = new Map();
+  for (const line of lines) {
+    const area = line.job.point.area || line.job.site_name;
+    const tank = line.job.register.tank_name;
+    if (!areas.has(area)) areas.set(area, new Map());
+    if (!areas.get(area).has(tank)) areas.get(area).set(tank, []);
+    areas.get(area).get(tank).push(line);
+  }
+  return [...areas].map(([area, tanks]) => [area, [...tanks]]);
+}
+
+function lineOf({ job, work }) {
+  const href = work?.state === "open" ? `#/work/${work.submission}/${work.place}` : work ? (work.state === "ready" ? "#/send" : `#/done/${work.submission}`) : `#/job/${job.id}`;
+  const due = job.planned_on ? `planned ${dayText(job.planned_on)}` : `due ${dayText(job.due_on)}`;
+  return el("li", {}, el("a.jobline", { href }, plate(job.register.tag),
+    el("span.what", {}, el("span", {}, job.transmitter ? `${job.transmitter.principle}, ${job.transmitter.serial}` : "no transmitter"), el("span.soft", {}, due, job.mine ? "" : ", nobody’s yet")), workState(work, job)));
+}
+
+function workState(work, job) {
+  if (!work) return job.state === "returned" ? state("back", "returned") : state("plan", "not begun");
+  if (work.state === "open") {
+    const screens = screensOf(work);
+    const at = screens.findIndex((screen) => screen.id === work.place) + 1;
+    return state("hand", `step ${Math.max(at, 1)} of ${screens.length}`);
+  }
+  return { ready: () => state("soon", "ready to sign"), signed: () => state("sent", "signed"), sent: () => state("done", "sent"), "set aside": () => state("doubt", "set aside") }[work.state]();
+}
+
+
+function fetchButton(app) {
+  const said = el("span.soft", { role: "status" });
+  const act = button("Fetch the pack again", async () => {
+    act.disabled = true;
+    said.textContent = "Fetching…";
+    said.textContent = await app.fetchPack();
+    act.disabled = false;
+  }, { kind: ".quiet" });
+  return [act, said];
+}
+
+// The label's square code, where the browser can read one; typing a tag is the other way, always there.
+function scanner(app, box) {
+  if (!canScan()) return { opener: null, view: null };
+  const video = el("video", { playsinline: true, muted: true });
+  const said = el("p", { role: "status" });
+  let stop = null;
+  const view = el("div.scanner", { hidden: true }, video, said, button("Stop", () => stop?.abort(), { kind: ".quiet" }));
+  const opener = button("Scan a label", async () => {
+    stop = new AbortController();
+    view.hidden = false;
+    said.textContent = "Hold the label before the camera.";
+    try {
+      const text = await scan(video, stop.signal);
+      if (text !== null) found(app, box, text, said);
+      if (text === null || app.sought === box.value) view.hidden = text === null;
+    } catch {
+      said.textContent = "The camera cannot be used here. Type a part of the tag instead.";
+    }
+  }, { kind: ".quiet" });
+  return { opener, view };
+}
+
+function found(app, box, text, said) {
+  const job = app.pack?.jobs.find(({ point, register }) => text.endsWith(point.url) || text.includes(`/points/${point.id}/`) || text === register.tag);
+  if (job) return app.to(`#/job/${job.id}`);
+  said.textContent = "No job on this device belongs to this label. Fetch the pack again, or search by tag.";
+  return box.focus();
+}
