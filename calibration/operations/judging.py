@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -39,6 +40,8 @@ class SentReading:
     rising: bool = True
     run: int = 1
     origin: str = "read"
+    # By the tablet's clock; None where it was typed in later.
+    read_at: dt.datetime | None = None
 
     def __post_init__(self) -> None:
         if self.observed is None and self.indication is None:
@@ -136,6 +139,7 @@ def judge(
                 band=band,
                 verdict=verdict,
                 origin=r.origin,
+                read_at=r.read_at,
             )
             for r, e, error, u, band, verdict in zip(
                 sent, expected, errors, expanded, bands, verdicts, strict=True

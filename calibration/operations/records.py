@@ -14,11 +14,21 @@ from calibration.operations import findings, trends
 from calibration.operations.schedule import reschedule
 from calibration.operations.sending import SentAdjustment, SentRecord, content_hash, store
 from plant.ledger import enter
-from plant.models import Person
+from plant.models import Person, Transmitter
 from plant.permissions import require
 from plant.refusals import Refused
 
-__all__ = ["Receipt", "SentAdjustment", "SentRecord", "amend", "approve", "send_back", "submit"]
+__all__ = [
+    "Receipt",
+    "SentAdjustment",
+    "SentRecord",
+    "amend",
+    "approve",
+    "send_back",
+    "submit",
+    "take_in",
+    "told",
+]
 
 
 @dataclass(frozen=True)
@@ -52,17 +62,38 @@ def submit(
         earlier = _sent_before(submission, digest)
         if earlier:
             return Receipt(earlier, is_new=False)
-        if job.state not in Job.OPEN:
-            raise Refused(
-                f"The job of {job.point.tag} is {job.state}: it takes no further record. Your entries are kept here."
-            )
-        record = store(job.point, sent, job=job, submission=submission, digest=digest, by=by, at=at)
-        job.state = Job.State.SUBMITTED
-        if job.technician_id is None:
-            job.technician = by
-        job.save(update_fields=["state", "technician"])
-        enter("submit record", on=record, by=by, details=_told(record))
+        record = take_in(job, sent, submission=submission, digest=digest, by=by, at=at)
+        enter("submit record", on=record, by=by, details=told(record))
         return Receipt(record, is_new=True)
+
+
+def take_in(
+    job: Job,
+    sent: SentRecord,
+    *,
+    submission: uuid.UUID,
+    digest: str,
+    by: Person,
+    at: dt.datetime,
+    transmitter: Transmitter | None = None,
+) -> Calibration:
+    """Store a calibration as the record of the locked ``job`` and move the job on: what every way of sending shares.
+
+    The caller holds the transaction, which a refusal must leave, has asked for the right and writes the ledger.
+    """
+    if job.state not in Job.OPEN:
+        raise Refused(
+            f"The job of {job.point.tag} is {job.state}: it takes no further record. Your entries are kept here."
+        )
+    record = store(
+        job.point, sent, job=job, submission=submission, digest=digest, by=by, at=at,
+        transmitter=transmitter,
+    )  # fmt: skip
+    job.state = Job.State.SUBMITTED
+    if job.technician_id is None:
+        job.technician = by
+    job.save(update_fields=["state", "technician"])
+    return record
 
 
 def amend(
@@ -99,7 +130,7 @@ def amend(
             record.point, sent, job=record.job, submission=submission, digest=digest, by=by, at=at,
             amends=record, amend_reason=reason.strip(),
         )  # fmt: skip
-        enter("amend record", on=amendment, by=by, why=reason, details=_told(amendment))
+        enter("amend record", on=amendment, by=by, why=reason, details=told(amendment))
         return Receipt(amendment, is_new=True)
 
 
@@ -131,7 +162,7 @@ def approve(
     trends.refit([record.point_id])
     finding = findings.open_for(record, at=at)
     record.point.refresh_from_db()
-    details = {**_told(record), "next due": record.point.due_on, "content": record.content_sha256}
+    details = {**told(record), "next due": record.point.due_on, "content": record.content_sha256}
     enter(
         "approve record",
         on=record,
@@ -156,7 +187,7 @@ def send_back(record: Calibration, *, reason: str, by: Person, at: dt.datetime) 
     record.save(update_fields=["state", "returned_by", "returned_at", "return_reason"])
     if record.job_id and not record.amends_id:
         Job.objects.filter(pk=record.job_id).update(state=Job.State.RETURNED)
-    enter("return record", on=record, by=by, why=reason, details=_told(record))
+    enter("return record", on=record, by=by, why=reason, details=told(record))
     return record
 
 
@@ -183,7 +214,8 @@ def _waiting(record: Calibration) -> Calibration:
     return record
 
 
-def _told(record: Calibration) -> dict[str, Any]:
+def told(record: Calibration) -> dict[str, Any]:
+    """What the ledger says of a record."""
     return {
         "tag": record.tag,
         "done on": record.done_on,

@@ -11,6 +11,8 @@ from dataclasses import asdict, dataclass
 from decimal import Decimal
 from typing import Any
 
+from django.db.models import FilteredRelation, Q
+
 from calibration.models import (
     Adjustment,
     Calibration,
@@ -21,6 +23,7 @@ from calibration.models import (
     ReferenceStandard,
     StandardCertificate,
     StandardUse,
+    StepTaken,
 )
 from calibration.operations.budgets import Test
 from calibration.operations.judging import (
@@ -42,11 +45,29 @@ class SentAdjustment:
     before: Decimal | None = None
     after: Decimal | None = None
     note: str = ""
+    adjusted_at: dt.datetime | None = None
+
+
+@dataclass(frozen=True)
+class SentStep:
+    """A step of the procedure as it was done at ``done_at``, or why it was left out."""
+
+    number: int
+    key: str
+    kind: str
+    text: str
+    done_at: dt.datetime | None
+    answers: Sequence[dict[str, str]] = ()
+    note: str = ""
+    skipped_why: str = ""
 
 
 @dataclass(frozen=True)
 class SentRecord:
-    """What a technician sends: values as typed, in the point's unit and the signal's unit."""
+    """What a technician sends: values as typed, in the point's unit and the signal's unit.
+
+    Of ``standards`` the keys count; what the register says of them is read when the record is stored.
+    """
 
     done_on: dt.date
     way: str
@@ -58,6 +79,8 @@ class SentRecord:
     product_c: Decimal | None = None
     no_as_found_reason: str = ""
     note: str = ""
+    source: str = Calibration.Source.TYPED
+    steps: Sequence[SentStep] = ()
 
     def stage(self, name: str) -> list[SentReading]:
         return [r for r in self.readings if r.stage == name]
@@ -71,18 +94,31 @@ def content_hash(sent: SentRecord, *, on: str, by: Person) -> str:
         "done on": sent.done_on.isoformat(),
         "way": sent.way,
         "procedure version": sent.procedure_version.pk,
-        "readings": [asdict(r) for r in sent.readings],
-        "adjustments": [asdict(a) for a in sent.adjustments],
+        "readings": [_given(r) for r in sent.readings],
+        "adjustments": [_given(a) for a in sent.adjustments],
         "standards": sorted(s.pk for s in sent.standards),
         "ambient": sent.ambient_c,
         "product": sent.product_c,
         "no as found": sent.no_as_found_reason,
         "note": sent.note,
     }
+    if sent.source != Calibration.Source.TYPED:
+        content["source"] = sent.source
+    if sent.steps:
+        content["steps"] = [asdict(step) for step in sent.steps]
     text = json.dumps(
         content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str
     )
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _given(part: SentReading | SentAdjustment) -> dict[str, Any]:
+    """Its facts; times only where there are any, so that what was hashed without them keeps its hash."""
+    facts = asdict(part)
+    for name in ("read_at", "adjusted_at"):
+        if facts.get(name, "") is None:
+            del facts[name]
+    return facts
 
 
 def store(
@@ -96,13 +132,15 @@ def store(
     at: dt.datetime,
     amends: Calibration | None = None,
     amend_reason: str = "",
+    transmitter: Transmitter | None = None,
 ) -> Calibration:
+    """``transmitter``: the one that hung there on the day, where the caller has read it already."""
     if sent.done_on > point.site.day_of(at):
         raise Refused(
             f"{sent.done_on} lies in the future; give the day on which it was done.",
             field="done_on",
         )
-    transmitter = _transmitter_on(point, sent.done_on)
+    transmitter = transmitter or transmitter_on(point, sent.done_on)
     certificates = _certificates(sent, point.site_id)
     # An amendment corrects what was measured that day, under the range and tolerance of that day.
     facts = _copied_from(amends) if amends else register_of(point, transmitter)
@@ -124,6 +162,7 @@ def store(
         procedure_version=sent.procedure_version,
         amends=amends,
         amend_reason=amend_reason,
+        source=sent.source,
         submission=submission,
         content_sha256=digest,
         submitted_at=at,
@@ -143,7 +182,7 @@ def store(
         **figures_of("left", left_figures),
     )
     # The database holds every rule of a record; asking them one by one before would cost forty statements.
-    with walls_speak():
+    with walls_speak(savepoint=False):
         record.save()
     for stage in (standing, found, left):
         for reading in stage.readings:
@@ -154,6 +193,9 @@ def store(
     )
     StandardUse.objects.bulk_create(
         StandardUse(record=record, standard=s, certificate=c) for s, c in certificates
+    )
+    StepTaken.objects.bulk_create(
+        StepTaken(record=record, by_name=by.name, **asdict(step)) for step in sent.steps
     )
     return record
 
@@ -188,7 +230,7 @@ def _check_stages(sent: SentRecord, standing: Judged, found: Judged, left: Judge
         )
 
 
-def _transmitter_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
+def transmitter_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
     installation = (
         Installation.objects.on_day(day).filter(point=point).select_related("transmitter").first()
     )
@@ -209,25 +251,35 @@ def _certificates(
             "Name at least one reference standard; without it the result is not traceable.",
             field="standards",
         )
-    for standard in sent.standards:
-        if standard.site_id != site_id:
-            raise Refused(
-                f"{standard} belongs to another site; use a standard of this one.",
-                field="standards",
-            )
-    covering = StandardCertificate.objects.covering(sent.done_on).filter(
-        standard__in=sent.standards
+    day = sent.done_on
+    covers = Q(certificates__issued_on__lte=day, certificates__valid_until__gte=day) & (
+        Q(certificates__withdrawn_on=None) | Q(certificates__withdrawn_on__gt=day)
     )
-    by_standard = {c.standard_id: c for c in covering.order_by("valid_until")}
-    for standard in sent.standards:
-        lapsed = standard.withdrawn_on and standard.withdrawn_on <= sent.done_on
-        if lapsed or standard.pk not in by_standard:
-            raise Refused(
-                f"{standard} has no valid certificate on {sent.done_on}. "
-                "Use another standard, or enter its new certificate.",
-                field="standards",
-            )
-    return [(s, by_standard[s.pk]) for s in sent.standards]
+    named = ReferenceStandard.objects.filter(pk__in=[s.pk for s in sent.standards])
+    rows = named.annotate(covering=FilteredRelation("certificates", condition=covers))
+    found: dict[int, ReferenceStandard] = {}
+    for row in rows.select_related("covering").order_by("covering__valid_until"):
+        found[row.pk] = row  # of several the one that is valid longest
+    return [_certified(found.get(s.pk), site_id, day) for s in sent.standards]
+
+
+def _certified(
+    standard: ReferenceStandard | None, site_id: int, day: dt.date
+) -> tuple[ReferenceStandard, StandardCertificate]:
+    if standard is None or standard.site_id != site_id:
+        name = standard or "A standard that was named"
+        raise Refused(
+            f"{name} belongs to another site; use a standard of this one.", field="standards"
+        )
+    certificate: StandardCertificate | None = getattr(standard, "covering", None)
+    lapsed = standard.withdrawn_on and standard.withdrawn_on <= day
+    if lapsed or certificate is None:
+        raise Refused(
+            f"{standard} has no valid certificate on {day}. "
+            "Use another standard, or enter its new certificate.",
+            field="standards",
+        )
+    return standard, certificate
 
 
 def register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, Any]:

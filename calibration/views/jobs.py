@@ -14,8 +14,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from calibration.models import Calibration, Job, ProcedureVersion
-from calibration.models.procedure import InputWay
 from calibration.operations import jobs as acts
+from calibration.operations.following import fitting, newest_of
 from plant.models import Installation, LedgerEntry, MeasuringPoint, Person, Transmitter
 from plant.permissions import may
 from plant.refusals import NotAllowed, Refused
@@ -130,24 +130,13 @@ def versions_for(
     """
     published = ProcedureVersion.objects.exclude(published_on=None).select_related("procedure")
     every = list(published.order_by("procedure__name", "-number"))
-    newest = [
-        v for n, v in enumerate(every) if n == 0 or every[n - 1].procedure_id != v.procedure_id
-    ]
-    principle = transmitter.principle if transmitter else None
-    fitting = [v for v in newest if principle in v.procedure.principles]
+    newest = newest_of(every)
     choices = [
         *(v for v in every if str(v.pk) == asked),
-        *(v for v in newest if v.procedure.key == point.procedure_key),
-        *sorted(fitting, key=_fit),
+        *fitting(newest, point, transmitter),
         *newest,
     ]
     return (choices[0] if choices else None), newest
-
-
-def _fit(version: ProcedureVersion) -> tuple[int, bool, int]:
-    """The best first: made for few principles, and testing more than the output alone."""
-    only_output = version.way == InputWay.SIMULATED_OUTPUT
-    return len(version.procedure.principles), only_output, version.procedure_id
 
 
 def _returns() -> QuerySet:

@@ -92,10 +92,13 @@ def check(row: models.Model) -> None:
 
 
 @contextmanager
-def walls_speak() -> Iterator[None]:
-    """Turn what the database refuses, such as the later of two writers at once, into a refusal in its rule's words."""
+def walls_speak(*, savepoint: bool = True) -> Iterator[None]:
+    """Turn what the database refuses, such as the later of two writers at once, into a refusal in its rule's words.
+
+    Without a savepoint (two statements fewer) the refusal must leave the whole transaction.
+    """
     try:
-        with transaction.atomic():
+        with transaction.atomic(savepoint=savepoint):
             yield
     except IntegrityError as error:
         name = getattr(getattr(error.__cause__, "diag", None), "constraint_name", "") or ""
