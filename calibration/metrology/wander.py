@@ -55,6 +55,11 @@ class Prior:
         """One place an instrument, from one place a family and each instrument's family."""
         return Prior(*(getattr(self, f.name)[..., family] for f in fields(self)))
 
+    def columns(self, part: slice, n: int) -> Prior:
+        """Of some of n instruments; what is one for all stays."""
+        values = (getattr(self, f.name) for f in fields(self))
+        return Prior(*(v[..., part] if v.shape[-1] == n else v for v in values))
+
 
 def alone(tolerance: ArrayLike) -> Prior:
     """The wide default for an instrument that has no family; tolerance: half-width, % of span.
@@ -246,12 +251,7 @@ class Outlook:
 def outlook(told: Histories, prior: Prior) -> Outlook:
     """Judge each history with its prior (one for all, or one place an instrument: Prior.of)."""
     n = len(told)
-
-    def lent(part: slice) -> Prior:
-        values = (getattr(prior, f.name) for f in fields(prior))
-        return Prior(*(v[..., part] if v.shape[-1] == n else v for v in values))
-
-    return joined(by_blocks(lambda part: _outlook(told.columns(part), lent(part)), n))
+    return joined(by_blocks(lambda part: _outlook(told.columns(part), prior.columns(part, n)), n))
 
 
 def _outlook(told: Histories, prior: Prior) -> Outlook:

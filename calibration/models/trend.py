@@ -42,6 +42,9 @@ class Family(models.Model):
     span_spread = models.FloatField(null=True, blank=True)
     span_mean_sd = models.FloatField(null=True, blank=True)
     span_weights = _numbers()
+    # As founds foretold from the visits before them, and how many of them the 95 % band held.
+    forecasts = models.PositiveIntegerField(default=0, db_default=0)
+    forecasts_held = models.PositiveIntegerField(default=0, db_default=0)
     fitted_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

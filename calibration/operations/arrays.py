@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, ClassVar, Self
+from weakref import WeakSet
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -71,7 +72,12 @@ def _dumpers(kind: type[Packed]) -> tuple[type[Dumper], type[Dumper]]:
 
     class Sent(Dumper):
         format = Format.BINARY
-        oid = kind.array
+
+        def __init__(self, cls: type, context: Any = None) -> None:
+            super().__init__(cls, context)
+            self.oid = (
+                kind.array
+            )  # of the class it would stand for every array of that kind, lists too
 
         def dump(self, obj: Packed) -> bytes:
             return obj.as_bytes()
@@ -80,14 +86,22 @@ def _dumpers(kind: type[Packed]) -> tuple[type[Dumper], type[Dumper]]:
 
 
 _DUMPERS = {kind: _dumpers(kind) for kind in (Ints, BigInts, Floats, Days)}
+_TAUGHT: WeakSet[Any] = WeakSet()
 
 
 def execute(cursor: Any, statement: str, params: Any) -> None:
     """As cursor.execute, with Packed columns among the parameters; what comes back comes as bytes, not as text."""
+    link = cursor.connection
+    if link not in _TAUGHT:
+        for adapters in (
+            link.adapters,
+            cursor.adapters,
+        ):  # a cursor keeps those of when it was opened
+            for kind, dumpers in _DUMPERS.items():
+                for dumper in dumpers:  # the last one is preferred
+                    adapters.register_dumper(kind, dumper)
+        _TAUGHT.add(link)
     cursor.cursor.format = Format.BINARY
-    for kind, (told, sent) in _DUMPERS.items():
-        cursor.connection.adapters.register_dumper(kind, told)
-        cursor.adapters.register_dumper(kind, sent)
     cursor.execute(statement, params)
 
 

@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 from django.db import connection, transaction
 
+from calibration.metrology.backtest import Forecasts, walk_forward
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.steps import Steps, fit_without_steps, flag, guess_kind
 from calibration.metrology.wander import Prior
@@ -187,7 +188,8 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     both = fresh.copy()
     both[1:] |= fresh[:-1] & steps.returns[:-1]
     kept = told.with_histories(told.histories.without(both))
-    _store_families(points, told, steps.prior, at)
+    foretold = walk_forward(told.histories, steps.prior)  # steps too: they came
+    _store_families(points, told, steps.prior, foretold, at)
     judged = trends.judge(points, kept, steps.prior)
     policies = offers.policies_of(points)
     with ThreadPoolExecutor(1) as beside:  # the arithmetic goes on while the database writes
@@ -256,8 +258,11 @@ def _question(
 KINDS = {"step": "step", "bad reading": "bad reading", "step or bad reading": "either"}
 
 
-def _store_families(points: Points, told: Told, prior: Prior, at: dt.datetime) -> None:
-    """What each family now lends, from the first of its members at each end."""
+def _store_families(
+    points: Points, told: Told, prior: Prior, foretold: Forecasts, at: dt.datetime
+) -> None:
+    """What each family now lends, from the first of its members at each end; and how its forecasts held."""
+    made, held = foretold.made.sum(axis=0), foretold.held().sum(axis=0)
     ids = points.family[told.place]
     rows = []
     for family in np.unique(ids[ids > 0]).tolist():
@@ -265,12 +270,14 @@ def _store_families(points: Points, told: Told, prior: Prior, at: dt.datetime) -
         row = Family(pk=family, fitted_at=at)
         row.members = int(np.unique(told.place[mine]).size)
         row.tolerance_percent = float(np.median(told.tolerance[mine]))
+        row.forecasts, row.forecasts_held = int(made[mine].sum()), int(held[mine].sum())
         for end, name in enumerate(ENDS):
             column = next(iter(mine[told.end[mine] == end].tolist()), None)
             _lend(row, name, prior, column)
         rows.append(row)
     names = [f"{end}_{name}" for end in ENDS for name in (*LENT, "weights")]
-    Family.objects.bulk_update(rows, ["members", "tolerance_percent", "fitted_at", *names])
+    names += ["members", "tolerance_percent", "forecasts", "forecasts_held", "fitted_at"]
+    Family.objects.bulk_update(rows, names)
 
 
 LENT = ("rate", "spread", "mean_sd")

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from django.db import connection
 
+from calibration.metrology.backtest import robust_lines
 from calibration.metrology.crossing import Crossings, crossings
 from calibration.metrology.drift import LineFit, through_origin
 from calibration.metrology.forecast import Forecast, forecast
@@ -58,6 +59,7 @@ class Drift:
     u_next: float = 0.0
     forecast: Forecast | None = None
     plain: LineFit | None = None
+    robust: float | None = None
 
     @property
     def results(self) -> int:
@@ -172,6 +174,7 @@ def _drift(
     return Drift(
         **{name: getattr(drift, name) for name in SHOWN}, of=one, u_next=u,
         forecast=forecast(one, point.tolerance, u), plain=_plain(results.day[rows], moved, ~fresh[1:]),
+        robust=_robust(results.day[rows], values, fresh),
     )  # fmt: skip
 
 
@@ -205,6 +208,13 @@ def _plain(days: np.ndarray, moved: np.ndarray, counted: np.ndarray) -> LineFit 
     """The plain figure beside the method's: one rate through the origin of all increments."""
     years = np.diff(days)[counted] / DAYS_PER_YEAR
     return through_origin(years, moved[counted]) if counted.sum() >= 2 else None
+
+
+def _robust(days: np.ndarray, values: np.ndarray, fresh: np.ndarray) -> float | None:
+    """A line that no single bad reading can sway; where a new level began it would compare what cannot be compared."""
+    if len(days) < 3 or fresh[1:].any():
+        return None
+    return float(robust_lines(days / DAYS_PER_YEAR, values)[0][0])
 
 
 # ---- many points, as lists need them ----

@@ -107,6 +107,14 @@ def facts_of(drift: Drift, *, due: dt.date) -> list[tuple[str, str]]:
                 f"{rate} % a year ({low} to {high}), by one line through all increments",
             )
         )
+    if drift.robust is not None:
+        rate = percent(drift.robust, drift.tolerance)
+        facts.append(
+            (
+                "Robust cross-check",
+                f"{rate} % a year, by the median of the slopes between all pairs of results",
+            )
+        )
     return facts
 
 

@@ -100,6 +100,7 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
             if sentence
         ],
         "lends": [text for e in ("zero", "span") if (text := words.lends_sentence(shown, e))],
+        "held": words.held_sentence(shown),
         **_members(request.user, shown, end),
     }
     return render(request, "calibration/family.html", facts)

@@ -16,6 +16,7 @@ from calibration.operations.families import FamilyResults, Reliability, what_a_w
 from plant.templatetags.quantities import number, percent, percent_decimals, plus_minus, with_unit
 
 SUSPECT = 0.05  # below this chance a difference is spoken of
+FEWEST_FORECASTS = 20
 SEED = 20  # the exchanges are drawn alike at each look, so that a page says the same twice
 FEWEST_WALK = (
     0.045  # tolerances per √year: the first two values of wander.NODES are as good as none
@@ -182,6 +183,18 @@ def lends_sentence(family: Family, end: str) -> str:
         f"differs by {plus_minus(spread, decimals=digits)} (one standard deviation)."
     )
     return f"{text} {_walk(weights, tolerance)}".rstrip()
+
+
+def held_sentence(family: Family) -> str:
+    """How often the bands kept what they promise, on the plant's own results; too few are not spoken of."""
+    if family.forecasts < FEWEST_FORECASTS:
+        return ""
+    share = number(100 * family.forecasts_held / family.forecasts, 1)
+    return (
+        f"Of {family.forecasts} as founds at zero and span, each foretold from the visits before it, the 95 % band "
+        f"held {family.forecasts_held} ({with_unit(share, '%')}). Steps and bad readings count against it; what the "
+        f"family lends is of today."
+    )
 
 
 def _walk(weights: list[float], tolerance: float | None) -> str:

@@ -11,6 +11,7 @@ from django.db import connection, transaction
 from calibration.models import Calibration
 from calibration.operations import trends
 from plant.models import Installation
+from tests.bench.fleet import empty
 from tests.bench.pairs import Row, compare
 from tests.makers import an_equipped_point
 
@@ -41,7 +42,7 @@ def run(scale: int | None) -> list[Row]:
         with transaction.atomic():
             trends.refit([made[turn["product"] % points]])
 
-    return [
+    rows = [
         compare(
             "G3d",
             f"one instrument of {VISITS} results: reread, refit, store",
@@ -53,6 +54,8 @@ def run(scale: int | None) -> list[Row]:
             warm=20,
         )
     ]
+    empty()
+    return rows
 
 
 def _plain_line(point_id: int) -> None:

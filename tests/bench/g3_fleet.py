@@ -1,7 +1,9 @@
 """G3a: a fleet from the database to stored trends and offered intervals, beside plain lines read, fitted and stored.
 
 The floor reads the same rows packed by the server, fits one ordinary line an end and point, and stores rates by COPY.
-G3a core: its arithmetic alone, without a database.
+G3a core: its arithmetic alone, without a database. G3b: the same with a robust line for each end and each visit
+foretold from those before it, beside a floor that does both with plain lines. G3c: plain lines of a fleet, and the
+whole pass, beside one statsmodels fit after the other.
 """
 
 from __future__ import annotations
@@ -9,9 +11,12 @@ from __future__ import annotations
 import datetime as dt
 
 import numpy as np
+import statsmodels.api as sm
 from django.db import connection, transaction
 from django.utils import timezone
 
+from calibration.metrology.backtest import robust_lines
+from calibration.metrology.drift import fit_lines
 from calibration.metrology.families import fit_families
 from calibration.metrology.forecast import forecast
 from calibration.metrology.histories import blocks, histories
@@ -65,11 +70,15 @@ READ = """
 ROW = np.dtype([("point", ">i8"), ("day", ">i4"), ("zero", ">f8"), ("span", ">f8")])
 
 
+LOOPED = 400  # instruments that statsmodels fits one by one
+
+
 def run(scale: int | None) -> list[Row]:
-    return [_whole(scale or 20_000), _arithmetic(scale or 20_000)]
+    points = scale or 20_000
+    return [*_whole(points), _arithmetic(points), _lines(points)]
 
 
-def _whole(points: int) -> Row:
+def _whole(points: int) -> list[Row]:
     fleet.fill(points, day=dt.date(2026, 11, 2), records=0)
     facts = {"visits": VISITS, "principles": list(PRINCIPLES)}
     with transaction.atomic(), connection.cursor() as cursor:
@@ -79,14 +88,35 @@ def _whole(points: int) -> Row:
         cursor.execute("ANALYZE calibration_calibration")
         cursor.execute("CREATE TABLE bench_lines (point_id bigint, rates float8[])")
     nightly.run(clock=timezone.now, nightly=True)
-    row = compare(
-        "G3a", f"{VISITS} results each: read, judge both ends, propose, store", rows=points,
-        floor=_floor, product=_product, at_most=2.5, pairs=5, warm=1,
-    )  # fmt: skip
+    made = simulate(TRUTHS["half and half"], 2 * points, VISITS, np.random.default_rng(1))
+
+    def with_robust_lines() -> None:
+        _product()  # forecasts held against what came are part of every pass
+        robust_lines(made.years, made.found)
+
+    def with_checks() -> None:
+        _floor()
+        _plain_checks(made.years, made.found)
+
+    rows = [
+        compare(
+            "G3a", f"{VISITS} results each: read, judge both ends, propose, store", rows=points,
+            floor=_floor, product=_product, at_most=2.5, pairs=5, warm=1,
+        ),
+        compare(
+            "G3b", "the same, with robust lines and every visit foretold", rows=points,
+            floor=with_checks, product=with_robust_lines, at_most=2.5, pairs=5, warm=1,
+        ),
+        compare(
+            "G3c whole", f"the pass, beside statsmodels for {LOOPED} ends (at most 1/20 an end)",
+            rows=points, floor=lambda: _one_by_one(made, LOOPED), product=_product,
+            at_most=0.05 * 2 * points / LOOPED, pairs=3, warm=1,
+        ),
+    ]  # fmt: skip
     with connection.cursor() as cursor:
         cursor.execute("DROP TABLE bench_lines")
     fleet.empty()
-    return row
+    return rows
 
 
 def _product() -> None:
@@ -119,6 +149,60 @@ def _floor() -> None:
                 rows["point"][::VISITS].tolist(), *(c.tolist() for c in columns), strict=True
             ):
                 copy.write_row((pk, rates))
+
+
+def _plain_checks(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The floor's two checks: medians of all slopes, and each visit against the line through those before it."""
+    first, second = np.triu_indices(len(x), 1)
+    slopes = np.median((y[second] - y[first]) / (x[second] - x[first]), axis=0)
+    n = np.arange(1, len(x) + 1)[:, None]
+    sx, sy, sxx, sxy = (np.cumsum(part, axis=0) for part in (x, y, x * x, x * y))
+    spread = sxx - sx * sx / n
+    slope = (sxy - sx * sy / n)[1:-1] / spread[1:-1]
+    off = y[2:] - (sy[1:-1] / n[1:-1] + slope * (x[2:] - sx[1:-1] / n[1:-1]))
+    return slopes, off
+
+
+def _one_by_one(made: Fleet, count: int) -> list[tuple[float, ...]]:
+    """The usual way: one statsmodels line after the other, with its interval and the next reading foretold."""
+    told = []
+    for place in range(count):
+        x = sm.add_constant(made.years[:, place])
+        line = sm.OLS(made.found[:, place], x).fit()
+        ahead = line.get_prediction([[1.0, made.years[-1, place] + 1]]).conf_int(
+            obs=True, alpha=0.05
+        )
+        told.append((*line.params, *line.conf_int()[1], *ahead[0]))
+    return told
+
+
+def _lines(n: int) -> Row:
+    """Plain lines of the whole fleet in one go, equal to statsmodels to 1e-8 (looked at here too)."""
+    made = simulate(TRUTHS["half and half"], n, VISITS, np.random.default_rng(1))
+    group = np.tile(np.arange(n), (VISITS, 1))
+
+    def all_at_once() -> np.ndarray:
+        lines = fit_lines(group.ravel(), made.years.ravel(), made.found.ravel()).lines
+        low, high = lines.slope_interval()
+        at = lines.predict(made.years[-1] + 1)
+        columns = (
+            lines.intercept,
+            lines.slope,
+            low,
+            high,
+            at.centre - at.half_width,
+            at.centre + at.half_width,
+        )
+        return np.column_stack(columns)
+
+    known = np.array(_one_by_one(made, LOOPED))
+    off = np.abs(all_at_once()[:LOOPED] - known) / np.abs(known).max(axis=0)
+    if off.max() > 1e-8:
+        raise RuntimeError(f"lines differ from statsmodels by {off.max():.1e}")
+    return compare(
+        "G3c", f"all plain lines, beside statsmodels for {LOOPED} of them (at most 1/20 a line)", rows=n,
+        floor=lambda: _one_by_one(made, LOOPED), product=all_at_once, at_most=0.05 * n / LOOPED, pairs=3, warm=1,
+    )  # fmt: skip
 
 
 def _arithmetic(n: int) -> Row:

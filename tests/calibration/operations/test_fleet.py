@@ -54,6 +54,15 @@ def a_family(count=8, rate=0.05, seed=1):
     ]
 
 
+def test_a_family_keeps_how_its_forecasts_held(site):
+    a_family(count=8)
+    a_history("LT-201", [0.0, 0.05, 0.10, 0.15, 2.0, 2.05])  # one step: not foretold
+    fleet.run(clock=clock, nightly=True)
+    family = Family.objects.get(members=9)
+    assert family.forecasts == 9 * 2 * 4
+    assert 0.85 * family.forecasts < family.forecasts_held <= family.forecasts - 2
+
+
 def test_a_family_is_fitted_and_lends_to_one_with_two_results(site):
     a_family()
     short = a_history("LT-201", [0.0, 0.06])

@@ -15,7 +15,7 @@ from calibration.charts import svg
 from calibration.family_charts import Curve, Rate, rates_chart, survival_chart
 from calibration.models import Calibration, Family, Trend
 from calibration.operations import families
-from calibration.views.family_words import lends_sentence, months_text
+from calibration.views.family_words import held_sentence, lends_sentence, months_text
 from plant.models import Installation, Transmitter
 from tests.makers import NOON, a_site, a_tank, an_equipped_point
 
@@ -155,6 +155,16 @@ def test_what_is_lent_is_said_in_words(rods):
     assert "differs by ±0.08 % (one standard deviation)" in words
     assert "About 90 % of them wander" in words
     assert lends_sentence(rods, "span") == ""
+
+
+def test_a_family_says_how_its_forecasts_held_once_there_are_enough(rods, sign_in, planner):
+    assert held_sentence(rods) == ""
+    rods.forecasts, rods.forecasts_held = 40, 37
+    rods.save()
+    page = sign_in(planner).get(f"/families/{rods.pk}/").content.decode().replace("\xa0", " ")
+    assert "Did its forecasts hold?" in page
+    assert "Of 40 as founds at zero and span" in page
+    assert "held 37 (92.5 %)" in page
 
 
 def test_an_empty_family_says_what_is_needed(rods, sign_in, planner):

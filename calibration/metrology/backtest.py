@@ -1,0 +1,114 @@
+"""Did the forecasts hold? Each as found held against what the visits before it let expect; and a line no single bad
+reading can sway, as a cross-check.
+
+Visits and instruments as in wander.py; errors in % of span, time in years.
+Sources: one-step forecasts of a Gaussian sequence follow from the elimination in wander.py; a forecast distribution is
+right where its value at what came is spread evenly over 0 to 1 (Dawid 1984, from memory). Median of slopes: Theil 1950,
+Sen 1968 (from memory).
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import ndtr
+
+from calibration.metrology.drift import CannotFit
+from calibration.metrology.histories import Histories, by_blocks
+from calibration.metrology.wander import Prior, node_weights
+
+FEWEST_BEFORE = 2  # visits before a forecast is made
+
+
+class Forecasts(NamedTuple):
+    """By increment and instrument (K by N). made: whether a forecast was made. place: where what came lies in the
+    forecast distribution, 0 to 1."""
+
+    made: np.ndarray
+    place: np.ndarray
+
+    def held(self, confidence: float = 0.95) -> np.ndarray:
+        """Where what came lay within the central band of this confidence."""
+        return np.asarray(self.made & (np.abs(self.place - 0.5) <= confidence / 2))
+
+
+def walk_forward(told: Histories, prior: Prior) -> Forecasts:
+    """Forecast every increment from those before it, with what the prior lends.
+
+    The prior is of today, so that it knows a little of what came: in a family of many that is next to nothing.
+    """
+    n = len(told)
+
+    def look(part: slice) -> np.ndarray:
+        return _places(told.columns(part), prior.columns(part, n))
+
+    before = np.cumsum(told.counted, axis=0) - told.counted
+    made = told.counted & (before >= FEWEST_BEFORE - 1)
+    return Forecasts(made, np.concatenate(by_blocks(look, n), axis=-1))
+
+
+def _places(told: Histories, prior: Prior) -> np.ndarray:
+    spread, shape = prior.variance, (prior.q.shape[0], len(told))
+    a, b, c, log_det, level, past, less = (np.zeros(shape) for _ in range(7))
+    places = np.empty(told.increments.shape)
+    for k in range(len(places)):
+        d = prior.q * told.years[k] + told.variance[k] - less
+        # What is known of rate and q before increment k.
+        one = 1 + spread * a
+        off = b - prior.rate * a
+        square = c - prior.rate * (b + off) - spread * off * off / one
+        weights, _ = node_weights(-0.5 * (log_det + np.log(one) + square), prior.weights)
+        rate, rate_variance = (prior.rate + spread * b) / one, spread / one
+        years = past + told.years[k]
+        sd = np.sqrt(d + years * years * rate_variance)
+        places[k] = (weights * ndtr((told.increments[k] + level - rate * years) / sd)).sum(axis=0)
+        # And after it, as in wander.sums.
+        level, past, by = level + told.increments[k], years, 1 / d
+        a += past * past * by
+        b += past * level * by
+        c += level * level * by
+        log_det += np.log(d)
+        on = told.shared[k]
+        level, past, less = on * level * by, on * past * by, on * on * by
+    return places
+
+
+def robust_lines(years: ArrayLike, values: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """Median of the slopes between all pairs, and the median of what it leaves at year 0; one column an instrument.
+
+    years, values: visits by instruments, NaN where there is no visit. NaN where an instrument has fewer than two.
+    Raises CannotFit for shapes that differ, or two visits of one time.
+
+    >>> robust_lines([0.0, 1.0, 2.0, 3.0], [0.1, 0.3, 9.0, 0.7])[0].round(9).tolist()
+    [0.2]
+    """
+    x, y = (np.asarray(column, dtype=float) for column in (years, values))
+    if x.shape != y.shape or x.ndim not in (1, 2):
+        raise CannotFit("values", "one value a visit is needed")
+    x, y = (column.reshape(len(column), -1) for column in (x, y))
+    parts = by_blocks(lambda part: _robust(x[:, part], y[:, part]), x.shape[1])
+    slope, level = (np.concatenate([part[i] for part in parts]) for i in (0, 1))
+    return slope, level
+
+
+def _robust(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    first, second = np.triu_indices(len(x), 1)
+    run = x[second] - x[first]
+    if (run == 0).any():
+        raise CannotFit("years", "two visits are of one time")
+    slope = _medians((y[second] - y[first]) / run)
+    return slope, _medians(y - slope * x)
+
+
+def _medians(columns: np.ndarray) -> np.ndarray:
+    """Median down each column; NaN is left out, and is the answer where there is nothing else."""
+    ordered = np.sort(columns, axis=0)  # NaN last
+    count = (~np.isnan(columns)).sum(axis=0)
+    along = np.arange(columns.shape[1])
+    low, high = (
+        ordered[np.maximum(count - 1, 0) // 2, along],
+        ordered[count // 2 % len(ordered), along],
+    )
+    return np.asarray(np.where(count > 0, (low + high) / 2, np.nan))

@@ -1,0 +1,76 @@
+"""Forecasts held against what came, and the robust line."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+from scipy.stats import theilslopes
+
+from calibration.metrology.backtest import robust_lines, walk_forward
+from calibration.metrology.drift import CannotFit
+from calibration.metrology.families import fit_families
+from calibration.metrology.histories import histories
+from calibration.metrology.wander import alone
+from tests.bench.coverage import TOLERANCE, TRUTHS, U, simulate
+
+
+def test_a_forecast_is_that_of_the_whole_normal_distribution_of_the_increments():
+    """Against dense algebra: the last increment given the others, under each q, weighed by the evidence for it."""
+    made = simulate(TRUTHS["half and half"], 5, 6, np.random.default_rng(2))
+    told = histories(made.years, made.found, made.left, made.adjusted, U)
+    prior = alone(TOLERANCE)
+    got = walk_forward(told, prior)
+    assert got.made[:, 0].tolist() == [False, True, True, True, True]
+    for place in range(5):
+        for k in range(1, 5):
+            log_weights, chances = [], []
+            for j, q in enumerate(prior.q[:, 0]):
+                dt, d = told.years[: k + 1, place], told.increments[: k + 1, place]
+                v = np.diag(told.variance[: k + 1, place] + q * dt) + prior.variance * np.outer(
+                    dt, dt
+                )
+                shared = told.shared[:k, place]
+                v -= np.diag(shared, 1) + np.diag(shared, -1)
+                off, past = d - prior.rate * dt, v[:k, :k]
+                known = np.linalg.solve(past, np.c_[off[:k], v[:k, k]])
+                mean, variance = v[k, :k] @ known[:, 0], v[k, k] - v[k, :k] @ known[:, 1]
+                log_weights.append(
+                    -0.5 * (np.linalg.slogdet(past)[1] + off[:k] @ known[:, 0])
+                    + np.log(prior.weights[j, 0])
+                )
+                chances.append(ndtr((off[k] - mean) / np.sqrt(variance)))
+            weights = np.exp(np.array(log_weights) - max(log_weights))
+            assert got.place[k, place] == pytest.approx(weights @ chances / weights.sum(), rel=1e-9)
+
+
+@pytest.mark.parametrize("truth", ["linear", "walk", "half and half"])
+def test_forecasts_hold_as_often_as_they_say(truth):
+    n = 4000  # about 32,000 forecasts, of one instrument not independent: ± 0.3 points
+    made = simulate(TRUTHS[truth], n, 10, np.random.default_rng(4))
+    told = histories(made.years, made.found, made.left, made.adjusted, U)
+    family = np.zeros(n, dtype=int)
+    got = walk_forward(told, fit_families(told, family, TOLERANCE).of(family))
+    assert got.made.sum() == 8 * n
+    assert 100 * got.held().sum() / got.made.sum() == pytest.approx(95, abs=1.5)
+    tenths = np.bincount((got.place[got.made] * 10).astype(int).clip(0, 9), minlength=10)
+    assert tenths / tenths.sum() == pytest.approx([0.1] * 10, abs=0.015)
+
+
+def test_robust_lines_are_those_of_scipy_and_leave_short_histories_open():
+    rng = np.random.default_rng(8)
+    x = np.cumsum(rng.uniform(0.5, 2, (9, 30)), axis=0)
+    y = 0.2 * x + rng.normal(0, 0.1, x.shape)
+    x[:4, ::3] = y[:4, ::3] = np.nan
+    y[5] += 4  # a bad reading in each
+    slope, level = robust_lines(x, y)
+    for n in range(30):
+        here = ~np.isnan(x[:, n])
+        known = theilslopes(y[here, n], x[here, n])
+        assert slope[n] == pytest.approx(known.slope, rel=1e-12)
+        assert level[n] == pytest.approx(np.median(y[here, n] - known.slope * x[here, n]), rel=1e-9)
+    assert np.isnan(robust_lines([np.nan, 1.0], [np.nan, 0.3])[0]).all()
+    with pytest.raises(CannotFit, match="years: two visits are of one time"):
+        robust_lines([1.0, 1.0], [0.1, 0.2])
+    with pytest.raises(CannotFit, match="values: one value a visit"):
+        robust_lines([1.0, 2.0], [0.1])
