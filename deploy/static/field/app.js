@@ -5,8 +5,8 @@ import { clock, el, plate } from "./dom.js";
 import { begin, contentOf, enter, firstBefore, isDone, screensOf } from "./work.js";
 import { openStore } from "./store.js";
 import { refresh, startSending, whoAmI } from "./outbox.js";
-import { workHeader, ways } from "./screens/frame.js";
-import { factsScreen } from "./screens/facts.js";
+import { ways, whereabouts, workHeader } from "./screens/frame.js";
+import { factsScreen, jobCard } from "./screens/facts.js";
 import { stepScreen } from "./screens/step.js";
 import { standardsScreen } from "./screens/standards.js";
 import { readingScreen } from "./screens/reading.js";
@@ -47,6 +47,7 @@ async function start() {
   if (navigator.onLine && (!app.store.me || (who?.person && who.person.id !== app.store.me.id))) await fetchPack();
   await reload();
   if (!app.store.me) return signInFirst();
+  if (navigator.onLine && who?.person && isOld(app.pack)) fetchPack();
   startSending(app.store, async () => {
     await reload();
     const { screen } = route();
@@ -56,6 +57,12 @@ async function start() {
   document.addEventListener("keydown", toKeypad);
   for (const change of ["online", "offline"]) window.addEventListener(change, () => app.work === null && draw());
   return draw();
+}
+
+const FRESH = 10 * 60 * 1000;
+
+function isOld(pack) {
+  return !pack || app.now() - new Date(pack.made_at) > FRESH;
 }
 
 // Why work cannot be kept here; "" when it can. Said plainly, since nothing would be worse than seeming to keep it.
@@ -88,7 +95,7 @@ async function fetchPack() {
     const answer = await refresh(app.store);
     if (answer?.ok === false) return answer.said;
     await reload();
-    if (drawn) draw();
+    if (drawn && !app.work) draw();
     return "";
   } catch {
     return "No connection. What was fetched before is still here.";
@@ -99,7 +106,8 @@ async function beginJob(job, procedure) {
   const work = begin(job, procedure, app.pack, app.now());
   await app.store.keep(work);
   await reload();
-  app.to(`#/work/${work.submission}/facts`);
+  // The facts were just read; they stay one step back.
+  app.to(`#/work/${work.submission}/${screensOf(work)[1].id}`);
 }
 
 async function openAgain(work) {
@@ -181,7 +189,9 @@ function drawWork(work, part, held) {
   if (work.place !== ctx.screen.id) ctx.enter({ act: "at", screen: ctx.screen.id }, false);
   const made = { ways: ways(ctx), ...screenOf(ctx) };
   held.keys = made.keys ?? null;
-  return put(ctx.screen.title, workHeader(ctx), [toldOnce, made.body], made.pad, made.ways, held);
+  put(ctx.screen.title, workHeader(ctx), [toldOnce, made.body], made.pad, made.ways, held, whereabouts(ctx));
+  made.keys?.mark();
+  return undefined;
 }
 
 function screenOf(ctx) {
@@ -233,12 +243,14 @@ function say(text) {
 // ---- the page ----
 let lastPlace = "";
 
-function put(title, head, body, pad, onward, held) {
+function put(title, head, body, pad, onward, held, beside = null) {
   const focused = document.activeElement?.id;
   const heading = el("h1", { tabindex: -1 }, title);
   const dock = pad || onward ? el(`div.dock${pad ? ".with-pad" : ""}`, {}, pad, onward) : null;
   root.className = `job-page${pad ? " has-pad" : ""}`;
-  root.replaceChildren(...[head, el("div.leaf", {}, heading, ...[body].flat(4).filter(Boolean)), dock].filter(Boolean));
+  document.body.classList.toggle("in-work", Boolean(app.work));
+  const card = app.work ? jobCard(app.work.facts.job) : null;
+  root.replaceChildren(...[head, el("div.leaf", {}, beside ? el("div.headline", {}, heading, beside) : heading, ...[body].flat(4).filter(Boolean)), card, dock].filter(Boolean));
   document.title = `${title}${app.work ? `, ${app.work.facts.job.register.tag}` : ""} · Spanbook`;
   const isSame = lastPlace === location.hash;
   lastPlace = location.hash;
@@ -249,7 +261,6 @@ function put(title, head, body, pad, onward, held) {
     window.scrollTo(0, 0);
     heading.focus({ preventScroll: true });
   }
-  held.isPut = true;
 }
 
 // Digits typed while no field has the focus go where the keypad would put them.
@@ -257,8 +268,6 @@ function toKeypad(event) {
   if (!drawn?.keys || event.ctrlKey || event.metaKey || event.altKey) return;
   if (document.activeElement?.matches("input, textarea, select, button, a, summary")) return;
   if (!/^[0-9.-]$/.test(event.key)) return;
-  const field = root.querySelector(".figure:not([disabled])");
-  const empty = [...root.querySelectorAll(".figure")].find((input) => !input.value && !input.closest("[hidden]"));
-  (empty ?? field)?.focus();
+  drawn.keys.field()?.focus();
 }
 

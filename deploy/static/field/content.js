@@ -90,16 +90,17 @@ function computedEnds(stage, work, job, procedure, read) {
 
 // A step as it was taken. What the readings show as done is done when they were read; what was not adjusted says so.
 function stepTaken(step, work, job, procedure) {
-  const taken = work.steps[step.number] ?? {};
+  const typedIn = work.steps[step.number] ?? {};
   const derived = derivedTaken(step, work, job, procedure);
+  const taken = derived ?? typedIn;
   return {
     number: step.number,
     key: step.key,
     kind: step.kind,
-    done_at: taken.done_at ?? derived.done_at ?? null,
-    answers: [...answersOf(step, taken), ...(derived.answers ?? [])],
-    note: [taken.note?.trim(), derived.note].filter(Boolean).join(" "),
-    skipped_why: (taken.done_at || derived.done_at ? "" : taken.skipped_why || derived.skipped_why || "").slice(0, LONGEST_REASON),
+    done_at: taken.done_at ?? null,
+    answers: [...answersOf(step, typedIn), ...(derived?.answers ?? [])],
+    note: [typedIn.note?.trim(), derived?.note].filter(Boolean).join(" "),
+    skipped_why: taken.done_at ? "" : (taken.skipped_why ?? "").slice(0, LONGEST_REASON),
   };
 }
 
@@ -109,11 +110,12 @@ function answersOf(step, taken) {
     .map((ask) => ({ label: ask.label, value: taken.answers[ask.name].trim(), unit: ask.unit ?? "" }));
 }
 
+// Null for a step that is simply done or left out by hand.
 function derivedTaken(step, work, job, procedure) {
   if (step.asks.some((ask) => ask.kind === "standards")) return work.standards.length ? { done_at: work.begun_at } : { skipped_why: "No standard was chosen." };
   if (step.kind === "adjust") return adjustTaken(work);
   const stage = Object.keys(STAGE_NAMES).find((name) => STAGE_NAMES[name] === step.stage);
-  if (step.kind !== "read" || !stage) return {};
+  if (step.kind !== "read" || !stage || (onlyLooks(procedure) && stage !== "stands")) return null;
   if (stage === "left" && work.adjustments.length === 0) return { skipped_why: "Nothing was adjusted: as left is as found." };
   const seen = stageOf(stage, work, job, procedure);
   const times = seen.read.map((row) => row.row?.read_at).filter(Boolean).sort();

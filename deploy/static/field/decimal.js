@@ -42,7 +42,7 @@ export function quantity(value, unit) {
   if (value === null || value === undefined || value === "") return "\u2013";
   const digits = DIGITS[unit] ?? 2;
   const text = typeof value === "number" ? asText(value, Math.max(digits, 1)) : value;
-  const typed = split(text).scale;
+  const typed = split(text.includes(".") ? text.replace(/0+$/, "") : text).scale;
   const shown = Math.max(digits, Math.min(typed, digits + 1));
   return shown === 0 ? String(split(text).units).replace("-", MINUS) : decimals(text, shown);
 }

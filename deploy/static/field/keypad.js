@@ -7,7 +7,8 @@ const KEYS = ["7", "8", "9", "delete", "4", "5", "6", "\u00b1", "1", "2", "3", "
 const NAMES = { delete: "delete", "\u00b1": "change sign", ".": "point", next: "next field" };
 
 // fields: () => the inputs it may type into, in order. after: what happens on "next" beyond the last of them.
-export function keypad(fields, after) {
+// waits: on a narrow page it shows itself only while a field is in use.
+export function keypad(fields, after, { waits = false } = {}) {
   let current = null;
   const field = () => (current && fields().includes(current) ? current : fields().find((each) => each.value === "") ?? fields()[0]);
   const press = (key) => {
@@ -16,6 +17,7 @@ export function keypad(fields, after) {
     if (key === "next") return next(into);
     if (document.activeElement !== into) into.focus({ preventScroll: true });
     type(into, key);
+    mark();
   };
   const next = (from) => {
     const all = fields();
@@ -25,15 +27,30 @@ export function keypad(fields, after) {
   };
   const choose = (input) => {
     current = input;
-    input.focus({ preventScroll: true });
+    input.focus();
     input.select();
   };
-  const pad = el("div.pad", { role: "group", "aria-label": "Keypad" }, KEYS.map((key) => keyOf(key, press)));
+  // Shows which field the keys go into, also before it has the focus.
+  const mark = () => {
+    const into = field();
+    for (const input of fields()) input.classList.toggle("aimed", input === into);
+  };
+  const pad = el(`div.pad${waits ? ".waits" : ""}`, { role: "group", "aria-label": "Keypad" }, KEYS.map((key) => keyOf(key, press)));
   return {
-    pad, choose,
+    pad, choose, mark, field,
     // Keeps track of the field in use, and lets Enter go on to the next one.
     watch(input) {
-      input.addEventListener("focus", () => (current = input));
+      input.addEventListener("focus", () => {
+        current = input;
+        mark();
+        pad.classList.add("shown");
+        input.scrollIntoView({ block: "nearest" });
+      });
+      // Not at once: what was tapped must not move away under the thumb.
+      input.addEventListener("blur", () => setTimeout(() => {
+        const isUsed = pad.contains(document.activeElement) || fields().includes(document.activeElement);
+        pad.classList.toggle("shown", isUsed);
+      }, 200));
       input.addEventListener("keydown", (event) => {
         if (event.key !== "Enter") return;
         event.preventDefault();

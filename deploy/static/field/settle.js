@@ -12,10 +12,10 @@ export function settleTimer({ seconds, of, again, cut, now }) {
   const run = svg("rect", { class: "run", x: 0, y: 0, width: 0, height: 6 });
   const bar = svg("svg", { class: "settling", viewBox: `0 0 ${WIDTH} 6`, preserveAspectRatio: "none", "aria-hidden": "true" }, svg("rect", { class: "track", x: 0, y: 0, width: WIDTH, height: 6 }), run);
   const tick = el("input", { type: "checkbox", onchange: () => cut(tick.checked) });
-  const early = el("label.tick.early", {}, tick, el("span", {}, "Read before it has settled (noted)"));
-  const restart = el("button.link", { type: "button", onclick: again }, "Start again");
+  const early = el("label.tick.early", {}, tick, el("span", {}, "Read early (noted)"));
+  const restart = el("button.link", { type: "button", onclick: again }, "Again");
   const said = el("span.hide", { role: "status" });
-  const box = el("div.settle", {}, el("div.row.apart", {}, figure, restart), bar, early, said);
+  const box = el("div.settle", {}, el("div.row.apart", {}, figure, early, restart), bar, said);
   let wasOver = null;
   const show = () => {
     const left = settlingLeft(of(), seconds, now());
@@ -35,5 +35,5 @@ export function settleTimer({ seconds, of, again, cut, now }) {
 
 export function spell(seconds) {
   if (seconds < 60) return `${seconds}\u00a0s`;
-  return `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}\u00a0min`;
+  return `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
 }

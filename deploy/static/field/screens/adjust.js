@@ -49,6 +49,7 @@ function leaveAlone(ctx, form) {
     form.say("A value stands in the fields. Store the adjustment, or empty them.");
     return;
   }
+  if (ctx.screen.step) ctx.enter({ act: "done", step: ctx.screen.step.number }, false);
   ctx.next();
 }
 
@@ -74,11 +75,11 @@ function formOf(ctx, { kinds }) {
     return { input, node: el("label.choice", { for: input.id }, input, el("span", {}, capital(KINDS[kind] ?? kind))) };
   });
   const inputs = [];
-  const pad = keypad(() => inputs, () => store());
+  const pad = keypad(() => inputs, () => store(), { waits: true });
   const box = (id, label) => {
     const input = pad.watch(el("input.figure", { id, inputmode: "none", autocomplete: "off", oninput: () => say("") }));
     inputs.push(input);
-    return el("div.entry", {}, el("label", { for: id }, label), input);
+    return el("div.entry", {}, el("label", { for: id }, label), el("div.looks", {}, input));
   };
   const unit = ctx.job.register.signal.endsWith("V") ? "V" : "mA";
   const [before, after] = [box("before", `before, ${unit}`), box("after", `after, ${unit}`)];

@@ -5,17 +5,18 @@ import { clock, dayText, el, facts, note, state, strip } from "../dom.js";
 import { measure, plusMinus, quantity } from "../decimal.js";
 import { capital } from "../course.js";
 
-const SIGNALS = { "4-20mA": "4–20 mA", "0-20mA": "0–20 mA", "1-5V": "1–5 V", "0-10V": "0–10 V" };
+// A word joiner keeps the range on one line.
+const SIGNALS = { "4-20mA": "4–\u206020\u00a0mA", "0-20mA": "0–\u206020\u00a0mA", "1-5V": "1–\u20605\u00a0V", "0-10V": "0–\u206010\u00a0V" };
 
 export function jobFacts(job) {
   const { register: r, point, product, transmitter } = job;
   return facts([
     ["Tank", [r.tank_name, point.area ? `, ${point.area}` : ""]],
-    ["Product", r.product_name ? `${r.product_name}${product ? `, ${product.conducts ? "conducting" : "insulating"}` : ""}${product?.c !== null && product?.c !== undefined ? `, ${Math.round(product.c)} °C` : ""}` : "none registered"],
+    ["Product", r.product_name ? `${r.product_name}${product ? `, ${product.conducts ? "conducting" : "insulating"}` : ""}${product?.c !== null && product?.c !== undefined ? `, ${Math.round(product.c)}\u00a0°C` : ""}` : "none registered"],
     ["Wall", job.tank?.conducts === false ? "does not conduct: reference electrode" : "conducting"],
     ["Transmitter", transmitter ? [el("span.mono", {}, transmitter.serial), `, ${[transmitter.maker, transmitter.model].filter(Boolean).join(" ")}`] : "none is installed"],
     ["Principle", transmitter ? `${transmitter.principle}, ${transmitter.wiring}` : null],
-    ["Range", `${quantity(r.lower, r.unit)} to ${measure(r.upper, r.unit)} as ${SIGNALS[r.signal] ?? r.signal}${point.is_reverse ? ", reverse action" : ""}`],
+    ["Range", `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)} as ${SIGNALS[r.signal] ?? r.signal}${point.is_reverse ? ", reverse action" : ""}`],
     ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
     ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
     ["Duty", capital(point.duty)],
@@ -23,12 +24,29 @@ export function jobFacts(job) {
   ]);
 }
 
+// On a wide page: what one looks up again and again, beside every step.
+export function jobCard(job) {
+  const { register: r, transmitter } = job;
+  return el("aside.card", { "aria-label": "The job in short" }, facts([
+    ["Range", `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)}`],
+    ["Signal", SIGNALS[r.signal] ?? r.signal],
+    ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
+    ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
+    ["Wiring", transmitter?.wiring],
+    ["Product", r.product_name],
+  ]), job.last && el("div.last", {}, el("p.soft.small", {}, `Last result, ${dayText(job.last.done_on)}`), lastStrip(job)));
+}
+
+function lastStrip(job) {
+  const picture = strip(`Last result, ${dayText(job.last.done_on)}`);
+  draw(picture, { found: job.last.found_errors ?? [], left: job.last.left_errors ?? [] }, job.register.tolerance_percent);
+  return picture;
+}
+
 export function lastResult(job) {
   const { last } = job;
   if (!last) return el("p.soft", {}, "No result yet.");
-  const picture = strip(`Last result, ${dayText(last.done_on)}`);
-  draw(picture, { found: last.found_errors ?? [], left: last.left_errors ?? [] }, job.register.tolerance_percent);
-  return el("div.last", {}, el("p", {}, `${dayText(last.done_on)}: as found `, last.found_verdict ? verdict(last.found_verdict) : "missing", last.left_verdict ? [", as left ", verdict(last.left_verdict)] : ""), picture);
+  return el("div.last", {}, el("p", {}, `${dayText(last.done_on)}: as found `, last.found_verdict ? verdict(last.found_verdict) : "missing", last.left_verdict ? [", as left ", verdict(last.left_verdict)] : ""), lastStrip(job));
 }
 
 export function verdict(word) {

@@ -1,7 +1,6 @@
 // What stands around every screen of a work: plate, kept mark, the scale of chapters, and the way on and back.
 
 import { button, el, plate, svg } from "../dom.js";
-import { capital } from "../course.js";
 import { chaptersOf } from "../work.js";
 
 const WIDTH = 360;
@@ -9,11 +8,16 @@ const GAP = 4;
 
 export function workHeader(ctx) {
   const chapters = chaptersOf(ctx.work);
-  const here = chapters.find((chapter) => chapter.isHere) ?? chapters[0];
   return el("header.head", {},
     el("div.row.apart", {}, el("a.home", { href: "#/", "aria-label": "My jobs" }, plate(ctx.job.register.tag)), ctx.keptMark),
-    scale(chapters),
-    el("p.where", {}, el("span", {}, `${capital(here.name)}, ${here.at ?? 1} of ${here.of}`), el("a", { href: `#/work/${ctx.work.submission}/steps` }, "All steps")));
+    scale(chapters));
+}
+
+// Beside the heading: how far in this chapter, and the way to all of them.
+export function whereabouts(ctx) {
+  const here = chaptersOf(ctx.work).find((chapter) => chapter.isHere);
+  const at = here && here.of > 1 ? `${here.at} of ${here.of}` : "";
+  return el("p.where", {}, el("span", {}, at), el("a", { href: `#/work/${ctx.work.submission}/steps` }, "All steps"));
 }
 
 // The chapters as divisions of a scale: what is done is filled, a pointer stands where one is.
@@ -36,13 +40,15 @@ export function ways(ctx, on) {
   const at = ctx.screens.findIndex((screen) => screen.id === ctx.screen.id);
   const back = ctx.screens[at - 1];
   const onward = ctx.screens[at + 1];
-  const text = on?.text ?? (onward ? `Next: ${nextName(onward)}` : "");
+  const text = on?.text ?? (onward ? `Next: ${nextName(onward, ctx.screen)}` : "");
   return el("div.ways", {},
     button("Back", () => (back ? ctx.go(back.id) : ctx.home()), { kind: ".quiet.back" }),
     text && button(text, on?.onclick ?? (() => ctx.go(onward.id)), { kind: ".on", "aria-describedby": on?.describedby ?? null }));
 }
 
-export function nextName(screen) {
-  if (screen.kind === "reading" && screen.n) return screen.title.replace(/^As (found|left|it stands), /, "").replace(/^(rising|falling), (.*)$/, "$2 $1").replace(/^As it stands$/, "as it stands");
+// Within a stage only what changes: "75 % rising".
+function nextName(screen, from) {
+  if (screen.kind === "result") return "the result";
+  if (screen.stage && screen.stage === from.stage) return screen.title.replace(/^As (found|left), /, "").replace(/^(rising|falling), (.*)$/, "$2 $1");
   return screen.title.charAt(0).toLowerCase() + screen.title.slice(1);
 }

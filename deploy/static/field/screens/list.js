@@ -5,6 +5,8 @@ import { canScan, scan } from "../camera.js";
 import { dayAt } from "../content.js";
 import { screensOf } from "../work.js";
 
+const DAY = 24 * 3600 * 1000;
+
 export function listScreen(app) {
   const places = el("div.jobs", {});
   const box = el("input", { id: "find", type: "search", autocomplete: "off", placeholder: "Part of a tag or serial", value: app.sought ?? "", oninput: () => {
@@ -60,7 +62,8 @@ function linesOf(app) {
   const newest = new Map();
   for (const work of app.works) if (!newest.has(work.job)) newest.set(work.job, work);
   const jobs = app.pack?.jobs ?? [];
-  const gone = [...newest.values()].filter((work) => !jobs.some((job) => job.id === work.job)).map((work) => ({ job: work.facts.job, work }));
+  const isOld = (work) => work.state === "sent" && app.now() - new Date(work.begun_at) > DAY;
+  const gone = [...newest.values()].filter((work) => !jobs.some((job) => job.id === work.job) && !isOld(work)).map((work) => ({ job: work.facts.job, work }));
   // A job that came back is to be done again: the work sent before is no longer what counts.
   const counts = (job, work) => (work && job.state === "returned" && ["sent", "set aside"].includes(work.state) && work.facts.pack_made_at < app.pack.made_at ? null : work);
   return [...jobs.map((job) => ({ job, work: counts(job, newest.get(job.id) ?? null) })), ...gone];

@@ -36,12 +36,13 @@ export function readingScreen(ctx) {
   return {
     body: [
       el("p.instruction", {}, instruction(ctx, row().place)),
-      stepText(ctx, ctx.screen.step, { isShort: stage !== "stands" }),
       timer?.box,
-      applied,
+      applied.shown,
       told.twin,
-      el("div.entries", {}, observed, indication),
-      told.box, said, told.hints,
+      el("div.entries", {}, observed.shown, indication.shown),
+      said, told.box, told.hints,
+      el("div.openers", {}, applied.opener, indication.opener),
+      el("div.asides", {}, stepText(ctx, ctx.screen.step, { isShort: true })),
       asides(ctx, { leaveOut: leaveOut(ctx, row()) }),
     ],
     pad: pad.pad,
@@ -112,9 +113,9 @@ function boxOf(ctx, field, row, pad, inputs, changed) {
   const name = field.looks > 1 ? el("span.label", {}, label) : el("label", { for: made[0].id }, label);
   const average = field.looks > 1 ? el("span.mean", { "data-mean": field.part }) : null;
   const box = el(`div.entry.${field.part}${field.looks > 1 ? ".several" : ""}`, { hidden: isHidden }, el("div.row.apart", {}, name, average), el("div.looks", {}, made), wrong);
-  if (!isHidden) return box;
+  if (!isHidden) return { shown: box, opener: null };
   const opener = el("button.link.more", { type: "button", onclick: () => { box.hidden = false; opener.remove(); made[0].focus(); } }, field.isSet ? "Something else was applied" : "The display is read too");
-  return [box, opener];
+  return { shown: box, opener };
 }
 
 // Kept away until they are wanted: the applied value where it is known, and the display where the loop decides.

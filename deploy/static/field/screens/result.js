@@ -36,7 +36,7 @@ function overall(ctx, stage, seen) {
   return [
     el("div.twin", {}, el("div", {}, el("span.soft", {}, "largest error, % of span"), el(`div.big${seen.isIn ? "" : ".bad"}`, {}, error)),
       el("div.beside", {}, word, el("span.soft", {}, `tolerance ${plusMinus(ctx.job.register.tolerance_percent)}`), stage === "found" && el("span.soft", {}, advice(ctx, seen)))),
-    seen.hysteresis !== null && el("p.soft", {}, `Falling differs from rising by up to ${percentText(seen.hysteresis, ctx.job)} % of span.`),
+    seen.hysteresis !== null && /[1-9]/.test(percentText(seen.hysteresis, ctx.job)) && el("p.soft", {}, `Falling differs from rising by up to ${percentText(seen.hysteresis, ctx.job)} % of span.`),
   ];
 }
 

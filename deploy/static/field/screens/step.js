@@ -58,7 +58,7 @@ function stepTimer(ctx, step, taken) {
 export function asksOf(ctx, step) {
   const asked = (step?.asks ?? []).filter((ask) => !["standards", "photo"].includes(ask.kind));
   const inputs = [];
-  const pad = asked.some((ask) => ask.kind === "number") ? keypad(() => inputs, () => ctx.onward?.()) : null;
+  const pad = asked.some((ask) => ask.kind === "number") ? keypad(() => inputs, () => inputs.at(-1).blur(), { waits: true }) : null;
   const places = {};
   const nodes = asked.map((ask) => {
     const place = fieldOf(ctx, step, ask, pad, inputs);
