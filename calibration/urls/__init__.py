@@ -24,6 +24,7 @@ for room in (
     "product_changes",
     "families",
     "intervals",
+    "field",
 ):
     if find_spec(f"calibration.urls.{room}"):
         urlpatterns += import_module(f"calibration.urls.{room}").urlpatterns

@@ -1,0 +1,133 @@
+"""Which reference standards serve a job, and how good the test would be with each (test uncertainty ratio)."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from calibration.metrology.decision import uncertainty_ratio
+from calibration.models import Job, ProcedureVersion, ReferenceStandard, StandardCertificate
+from calibration.models.procedure import InputWay
+from calibration.operations.budgets import IN_MM, LOOP_OHMS, METERS, Test
+from calibration.operations.judging import SentReading
+from plant.level.signals import signal_at
+from plant.level.units import LENGTH_UNITS
+from plant.models import MeasuringPoint, Transmitter
+
+Kind = ReferenceStandard.Kind
+# What applies or measures the input, by way; trade custom, no source.
+APPLIES: Mapping[str, frozenset[str]] = {
+    InputWay.SIMULATED_OUTPUT: frozenset(),
+    InputWay.DIP: frozenset({Kind.DIP_TAPE}),
+    InputWay.GAUGE_GLASS: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
+    InputWay.PROBE_RAISED: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
+    InputWay.CAPACITANCE: frozenset({Kind.DECADE_BOX}),
+    InputWay.PRESSURE: frozenset({Kind.PRESSURE_CALIBRATOR}),
+    InputWay.TARGET: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
+    InputWay.WEIGHTS: frozenset({Kind.WEIGHTS}),
+    InputWay.FLOAT_MOVED: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
+}
+# Of use on any job, beside what the figures rest on.
+ASIDE = frozenset({Kind.THERMOMETER, Kind.HYDROMETER, Kind.BOND_TESTER, Kind.OTHER})
+LENGTHS = frozenset({Kind.DIP_TAPE, Kind.LENGTH})
+
+
+class Kit:
+    """The standards of some sites with their certificates; judged for one job after the other."""
+
+    def __init__(
+        self, certified: Mapping[ReferenceStandard, Sequence[StandardCertificate]]
+    ) -> None:
+        self._certified = certified
+
+    def of(
+        self,
+        job: Job,
+        transmitter: Transmitter | None,
+        version: ProcedureVersion,
+        *,
+        at: dt.datetime,
+    ) -> dict[str, dict[str, Any]]:
+        """By standard of the job's site: whether it serves the version's way, why not, and the ratio it gives.
+
+        The certificate is today's, else the one that was valid longest: the tablet says by itself what has lapsed.
+        """
+        today, told = job.site.day_of(at), {}
+        for standard, rows in self._certified.items():
+            if standard.site_id != job.site_id:
+                continue
+            row = next((c for c in rows if c.issued_on <= today <= c.valid_until), rows[0])
+            why = unfit(standard, row, job.point, version.way)
+            ratio = None if why or standard.kind in ASIDE or transmitter is None else _ratio(
+                standard, row, job.point, transmitter, version.way
+            )  # fmt: skip
+            told[str(standard.pk)] = {"fits": not why, "why": why, "tur": ratio}
+        return told
+
+
+def unfit(
+    standard: ReferenceStandard, certificate: StandardCertificate, point: MeasuringPoint, way: str
+) -> str:
+    """Why this standard does not serve a test of ``point`` by ``way``; "" where it does."""
+    kind = standard.kind
+    if kind in ASIDE:
+        return ""
+    if kind in METERS or kind == Kind.RESISTOR:
+        return _short_of_signal(certificate, point) if kind in METERS else ""
+    if kind not in APPLIES[way]:
+        return f"A {kind} is of no use for: {way}."
+    if kind in LENGTHS and point.quantity == "level":
+        return _short_of_level(certificate, point)
+    return ""
+
+
+def _short_of_signal(certificate: StandardCertificate, point: MeasuringPoint) -> str:
+    signal = point.output
+    low, high, unit = signal.low, signal.high, certificate.unit
+    if unit != signal.unit:
+        volts = {"V": 1.0, "mV": 1000.0}.get(unit)
+        if volts is None:
+            return f"Its certificate is in {unit}; the output is in {signal.unit}."
+        # A current is read as a voltage over the loop resistor.
+        over = LOOP_OHMS / 1000 if signal.unit == "mA" else 1.0
+        low, high = low * over * volts, high * over * volts
+    return _outside(certificate, low, high)
+
+
+def _short_of_level(certificate: StandardCertificate, point: MeasuringPoint) -> str:
+    if certificate.unit not in IN_MM:
+        return ""
+    metres = LENGTH_UNITS[point.unit]
+    ends = [abs(float(end)) * float(metres) * 1000 for end in (point.lower, point.upper)]
+    reach = max(ends) / IN_MM[certificate.unit]
+    return _outside(certificate, reach, reach)
+
+
+def _outside(certificate: StandardCertificate, low: float, high: float) -> str:
+    if certificate.range_low is None or certificate.range_high is None:
+        return ""
+    if float(certificate.range_low) <= low and high <= float(certificate.range_high):
+        return ""
+    held = f"{certificate.range_low.normalize():f} to {certificate.range_high.normalize():f}"
+    return f"Out of range: certified for {held} {certificate.unit}, needed up to {high:.6g}."
+
+
+def _ratio(
+    standard: ReferenceStandard,
+    certificate: StandardCertificate,
+    point: MeasuringPoint,
+    transmitter: Transmitter,
+    way: str,
+) -> float | None:
+    """The ratio of a reading at mid-range with this standard, and the usual figures for whatever else the way takes."""
+    middle = (point.lower + point.upper) / 2
+    expected = signal_at(
+        float(middle), lower=float(point.lower), upper=float(point.upper), signal=point.output
+    )
+    reading = SentReading("as found", 1, middle, Decimal(str(round(float(expected), 3))))
+    doubt = Test(point, transmitter, way, [(standard, certificate)]).doubt([reading])
+    if doubt is None:
+        return None
+    return round(float(uncertainty_ratio(point.limits.percent, 2 * doubt.u[0])), 2)

@@ -1,0 +1,15 @@
+"""In the plant: what tablets ask, and the works that were set aside."""
+
+from django.urls import path
+
+from calibration.views import field
+
+urlpatterns = [
+    path("field/who/", field.who, name="field_who"),
+    path("field/pack/", field.pack, name="field_pack"),
+    path("field/sign/", field.sign, name="field_sign"),
+    path("field/works/<uuid:submission>/", field.work, name="field_work"),
+    path(
+        "field/works/<uuid:submission>/photos/<slug:sha256>/", field.photo, name="field_photo"
+    ),
+]
