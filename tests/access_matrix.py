@@ -124,6 +124,15 @@ ROWS: list[Row] = [
     Row("calibration:outbox", "GET", "", 200, 200, 200, 200, 200, 200),
     Row("calibration:mail", "GET", "digest", 200, 200, 200, 404, 404, 404),
     Row("calibration:reminders_release", "POST", "held", 302, 403, 403, 403, 404, 404),
+    # In the plant: what tablets ask. The works of the tests are the technician's.
+    Row("calibration:field_pack", "GET", "", 403, 200, 403, 403, 403, 200),
+    Row("calibration:field_sign", "POST", "", 403, 422, 403, 403, 403, 422),
+    Row("calibration:field_work", "POST", "work", 403, 409, 403, 403, 403, 403),
+    Row("calibration:field_photo", "GET", "photo", 404, 404, 404, 404, 404, 404),
+    Row("calibration:field_photo", "PUT", "photo", 403, 422, 403, 403, 403, 403),
+    Row("calibration:set_asides", "GET", "", 200, 200, 200, 200, 403, 200),
+    Row("calibration:set_aside", "GET", "set aside", 200, 200, 200, 200, 404, 404),
+    Row("calibration:set_aside", "POST", "set aside", 422, 403, 422, 403, 404, 404),
     # Findings, procedures
     Row("calibration:findings", "GET", "", 200, 200, 200, 200, 403, 200),
     Row("calibration:finding", "GET", "finding", 200, 200, 200, 200, 404, 404),
@@ -178,7 +187,27 @@ ROWS: list[Row] = [
 KINDS: dict[str, dict[str, str]] = {
     "procedure": {"key": "cap-tank"},
     "template": {"kind": "register", "fmt": "csv"},
+    "work": {"submission": "6c1d1f0a-3a52-4c5e-9b0e-0d6f3f1c2a11"},
+    "photo": {"submission": "6c1d1f0a-3a52-4c5e-9b0e-0d6f3f1c2a11", "sha256": "0" * 64},
+}
+
+# Asked by a tablet, which cannot be sent to a page: signed out they answer 401.
+FOR_DEVICES = {
+    "calibration:field_pack",
+    "calibration:field_sign",
+    "calibration:field_work",
+    "calibration:field_photo",
 }
 
 # Served without signing in (the health page, the sign-in itself) or to whoever is signed in.
-OPEN_TO_ALL = {"health", "sign-in", "sign-out", "password_change", "password_change_done"}
+OPEN_TO_ALL = {
+    "health",
+    "sign-in",
+    "sign-out",
+    "password_change",
+    "password_change_done",
+    "calibration:field_who",
+} | {
+    "calibration:field",
+    "calibration:field_worker",
+}

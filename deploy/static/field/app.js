@@ -4,7 +4,8 @@
 import { clock, el, plate } from "./dom.js";
 import { begin, contentOf, enter, firstBefore, isDone, screensOf } from "./work.js";
 import { openStore } from "./store.js";
-import { refresh, startSending, whoAmI } from "./outbox.js";
+import { ownerOf, refresh, startSending } from "./outbox.js";
+import { keepShell } from "./shell.js";
 import { ways, whereabouts, workHeader } from "./screens/frame.js";
 import { factsScreen, jobCard } from "./screens/facts.js";
 import { stepScreen } from "./screens/step.js";
@@ -43,11 +44,15 @@ async function start() {
   }
   app.store.onKept = (submission, date) => app.work?.submission === submission && kept(date);
   app.store.persist().catch(() => false);
-  const who = await whoAmI().catch(() => null);
-  if (navigator.onLine && (!app.store.me || (who?.person && who.person.id !== app.store.me.id))) await fetchPack();
+  const who = await ownerOf(app.store);
+  if (who.person && !app.store.me) await fetchPack();
   await reload();
   if (!app.store.me) return signInFirst();
   if (navigator.onLine && who?.person && isOld(app.pack)) fetchPack();
+  keepShell().then((why) => {
+    app.shell = why;
+    if (why && !app.work) draw();
+  });
   startSending(app.store, async () => {
     await reload();
     const { screen } = route();
