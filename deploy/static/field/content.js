@@ -6,6 +6,7 @@ import { lineOf, rowsOf, stageOf } from "./judged.js";
 import { typed } from "../readings.js";
 
 const LONGEST_REASON = 300;
+const LONGEST_ANSWER = 200;
 
 export function contentOf(work, job, procedure, pack, now, device) {
   return JSON.stringify({
@@ -23,14 +24,14 @@ export function contentOf(work, job, procedure, pack, now, device) {
     finished_at: now.toISOString(),
     ambient_c: typed(work.ambient_c ?? "").text ?? null,
     product_c: typed(work.product_c ?? "").text ?? null,
-    note: work.note.trim(),
+    note: noteOf(work, job, procedure),
     no_as_found_reason: noAsFoundReason(work, job, procedure),
     standards: work.standards,
     readings: ["stands", "found", "left"].flatMap((stage) => readingsOf(stage, work, job, procedure)),
     adjustments: work.adjustments.map(({ kind, before, after, note, at }) => ({
       kind, before: typed(before ?? "").text ?? null, after: typed(after ?? "").text ?? null, note, at,
     })),
-    adjust_reason: work.adjustments.length ? work.adjust_reason.trim() : "",
+    adjust_reason: work.adjustments.length && !isFar(work, job, procedure) ? work.adjust_reason.trim() : "",
     steps: procedure.steps.map((step) => stepTaken(step, work, job, procedure)),
     photos: work.photos.map(({ sha256, step, taken_at, type, bytes }) => ({ sha256, step, taken_at, type, bytes })),
     device,
@@ -42,6 +43,16 @@ export function dayAt(now, zone) {
   const parts = new Intl.DateTimeFormat("en-GB", { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit" }).formatToParts(now);
   const part = (type) => parts.find((each) => each.type === type).value;
   return `${part("year")}-${part("month")}-${part("day")}`;
+}
+
+// Why something far out was adjusted belongs to the note; adjust_reason is for what lay within the adjust limit.
+function noteOf(work, job, procedure) {
+  const told = work.adjustments.length && isFar(work, job, procedure) ? `Far out of tolerance as found; before adjusting: ${work.adjust_reason.trim()}` : "";
+  return [work.note.trim(), told].filter(Boolean).join("\n");
+}
+
+function isFar(work, job, procedure) {
+  return stageOf("found", work, job, procedure).isFar;
 }
 
 // One sentence for all of as found that could not be read.
@@ -127,7 +138,7 @@ function adjustTaken(work) {
   if (work.adjustments.length === 0) return { skipped_why: "Nothing was adjusted." };
   const rounds = work.earlier_left.map((rows, n) => ({
     label: `as left of round ${n + 1}`,
-    value: Object.values(rows).map((row) => (row.observed ?? []).join(" ")).filter(Boolean).join(", "),
+    value: Object.values(rows).map((row) => (row.observed ?? []).join(" ")).filter(Boolean).join(", ").slice(0, LONGEST_ANSWER),
     unit: "",
   }));
   return { done_at: work.adjustments.at(-1).at, answers: rounds.filter((each) => each.value) };

@@ -1,7 +1,7 @@
 // Exact arithmetic on numbers as they were typed, and how they are shown (plant/templatetags/quantities.py).
 // Digits stay digits: no binary fraction comes between what was read and what is sent.
 
-import { decimals, fixed } from "../readings.js";
+import { decimals, fixed, typed } from "../readings.js";
 
 export const MINUS = "\u2212";
 const DIGITS = { m: 3, mm: 0, cm: 1, in: 2, ft: 3, m3: 2, L: 0, mA: 3, V: 3 };
@@ -58,6 +58,15 @@ export function measure(value, unit) {
 // A limit: ±0.50 %, one digit more under half a percent.
 export function plusMinus(percent) {
   return `\u00b1${fixed(percent, percent < 0.5 ? 3 : 2)}\u00a0%`;
+}
+
+// What is wrong with a typed number, in words, "" when nothing is: the server keeps so many digits and no more.
+export function wrongNumber(raw, digits = MOST_DIGITS) {
+  const { text, wrong } = typed(raw ?? "");
+  if (wrong || text === undefined) return wrong ?? "";
+  const { units, scale } = split(text);
+  if (scale > digits) return digits === 1 ? "One digit after the point at most." : `At most ${digits} digits after the point.`;
+  return (units < 0n ? -units : units) >= 10n ** BigInt(scale + 5) ? "This number is too large." : "";
 }
 
 function split(text) {

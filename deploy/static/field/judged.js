@@ -2,7 +2,7 @@
 // to stop and call somebody. Pure; the arithmetic of one reading is readings.js, of two levels twolevels.js.
 
 import { fixed, judge, percent, SIGNALS, typed } from "../readings.js";
-import { asText, mean, MINUS, plusMinus } from "./decimal.js";
+import { asText, mean, MINUS, plusMinus, wrongNumber } from "./decimal.js";
 import { fieldsOf, isTwoLevels, onlyLooks, placesOf } from "./course.js";
 import { twoLevels } from "./twolevels.js";
 
@@ -28,7 +28,7 @@ export function valuesOf(row, place, fields) {
 export function wrongOf(row, fields) {
   for (const { part } of fields) {
     for (const raw of row?.[part] ?? []) {
-      const { wrong } = typed(raw ?? "");
+      const wrong = wrongNumber(raw);
       if (wrong) return wrong;
     }
   }

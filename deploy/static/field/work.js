@@ -4,6 +4,7 @@
 
 import { fieldsOf, isTwoLevels, onlyLooks, placesOf, screensOf } from "./course.js";
 import { adjusting, adjustStop, firstLevelNow, MOST_ROUNDS, rowsOf, stageOf } from "./judged.js";
+import { wrongNumber } from "./decimal.js";
 import { typed } from "../readings.js";
 
 export { screensOf } from "./course.js";
@@ -19,7 +20,7 @@ export function begin(job, procedure, pack, now, submission = crypto.randomUUID(
     state: "open",
     begun_at: now.toISOString(),
     place: "facts",
-    facts: { job, procedure, person: pack.person, pack_made_at: pack.made_at, standards: pack.standards.filter((s) => s.site === job.site) },
+    facts: { job: { ...job, kit: kitFor(job, procedure, pack) }, procedure, person: pack.person, pack_made_at: pack.made_at, standards: pack.standards.filter((s) => s.site === job.site) },
     readings: { stands: {}, found: {}, left: {} },
     earlier_left: [],
     round: 1,
@@ -34,6 +35,12 @@ export function begin(job, procedure, pack, now, submission = crypto.randomUUID(
   };
 }
 
+// The kit was judged for the way of the default procedure; for another way nothing is known of it.
+function kitFor(job, procedure, pack) {
+  const usual = pack.procedures[job.procedures[0]];
+  return !usual || usual.way === procedure.way ? job.kit : {};
+}
+
 // What the person did, as a new work; the old one is left as it was. A work that is signed does not change.
 export function enter(work, what, now) {
   if (work.state !== "open") return work;
@@ -42,6 +49,8 @@ export function enter(work, what, now) {
   return act(work, what, now.toISOString());
 }
 
+const CONDITIONS = ["ambient_c", "product_c"];
+
 const ACTS = {
   at: (work, { screen }) => ({ ...work, place: screen, seen_facts: work.seen_facts || screen !== "facts" }),
   acknowledge: (work, { step }, at) => withStep(work, step, { done_at: at, by: work.facts.person.name, skipped_why: "" }),
@@ -49,7 +58,7 @@ const ACTS = {
   done: (work, { step }, at) => withStep(work, step, { done_at: work.steps[step]?.done_at ?? at, skipped_why: "" }),
   answer: (work, { step, name, value }) => {
     const answers = { ...work.steps[step]?.answers, [name]: value };
-    const also = ["ambient_c", "product_c"].includes(name) ? { [name]: value } : {};
+    const also = CONDITIONS.includes(name) ? { [name]: value } : {};
     return { ...withStep(work, step, { answers }), ...also };
   },
   "leave out": (work, { step, why }) => (mayLeaveOut(work, step) ? withStep(work, step, { done_at: null, skipped_why: why.trim() }) : work),
@@ -165,10 +174,13 @@ export function missing(work, job = work.facts.job, procedure = work.facts.proce
 
 function missingOn(screen, work, procedure) {
   if (screen.kind === "standards" && work.standards.length === 0) return "choose at least one reference standard";
+  if (screen.id === "summary" && CONDITIONS.some((name) => wrongNumber(work[name], 1))) return "a temperature is not a number with one digit after the point";
   if (screen.kind === "step" && !isDone(screen, work)) {
     return screen.step.kind === "caution" ? `not acknowledged (${short(screen.step.text)})` : `neither done nor left out with a reason (${short(screen.step.text)})`;
   }
   if (screen.kind === "step" && work.steps[screen.step.number]?.done_at) {
+    const wrong = screen.step.asks.find((ask) => ask.kind === "number" && wrongNumber(work.steps[screen.step.number].answers?.[ask.name], digitsOf(ask.name)));
+    if (wrong) return `${wrong.label}: ${wrongNumber(work.steps[screen.step.number].answers[wrong.name], digitsOf(wrong.name))}`;
     const empty = emptyAsks(screen.step, work);
     if (empty.length) return `${empty.map((ask) => ask.label).join(", ")} not noted (${short(screen.step.text)})`;
   }
@@ -176,13 +188,18 @@ function missingOn(screen, work, procedure) {
   if (screen.kind === "adjust" && work.adjustments.length > 0) {
     const stop = adjustStop(work);
     if (stop) return "the reason for adjusting is missing";
-    if (work.adjustments.some((done) => [done.before, done.after].some((raw) => typed(raw ?? "").wrong))) return "a value before or after is not a number";
+    if (work.adjustments.some((done) => [done.before, done.after].some((raw) => wrongNumber(raw)))) return "a value before or after is not a number";
   }
   if (screen.kind === "result" && screen.stage === "left" && !stageOf("left", work, work.facts.job, procedure).read.length) return "it was adjusted, so it is read again";
   return "";
 }
 
 // Asks of a step that need an answer and have none. Photos are counted among the photos.
+// Conditions are kept to a tenth of a degree.
+export function digitsOf(name) {
+  return CONDITIONS.includes(name) ? 1 : 5;
+}
+
 export function emptyAsks(step, work) {
   const taken = work.steps[step.number];
   return step.asks.filter((ask) => {

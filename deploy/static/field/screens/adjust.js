@@ -1,10 +1,9 @@
 // Adjusting: shut until as found is complete; then the kinds the procedure allows, each with its value before and after.
 
-import { typed } from "../../readings.js";
 import { clock, el, note, plural, state } from "../dom.js";
 import { keypad } from "../keypad.js";
 import { adjusting, adjustStop, lineOf, MOST_ROUNDS, percentText, stageOf } from "../judged.js";
-import { quantity } from "../decimal.js";
+import { quantity, wrongNumber } from "../decimal.js";
 import { capital, isTwoLevels } from "../course.js";
 import { asides, stepText } from "./asides.js";
 import { stripOf } from "./result.js";
@@ -86,10 +85,10 @@ function formOf(ctx, { kinds }) {
   const say = (text) => (said.textContent = text);
   const isTyped = () => inputs.some((input) => input.value.trim());
   const store = () => {
-    const wrong = inputs.map((input) => typed(input.value).wrong).find(Boolean);
+    const wrong = inputs.map((input) => wrongNumber(input.value)).find(Boolean);
     const stop = adjustStop(ctx.work);
     if (stop) return say(stop), document.getElementById("adjust-reason")?.focus(), false;
-    if (wrong || inputs.some((input) => !input.value.trim())) return say(wrong ?? "Give the value before and after the adjustment."), false;
+    if (wrong || inputs.some((input) => !input.value.trim())) return say(wrong || "Give the value before and after the adjustment."), false;
     ctx.enter({ act: "adjusted", kind: choices.find(({ input }) => input.checked)?.input.value, before: inputs[0].value, after: inputs[1].value });
     return true;
   };

@@ -38,7 +38,7 @@ function photoAside(ctx, step) {
   const photos = ctx.work.photos.filter((photo) => photo.step === step);
   const said = el("p.hint", { role: "status" });
   const input = el("input.hide", { type: "file", accept: "image/*", capture: "environment", id: "photo", onchange: () => take(ctx, step, input, said) });
-  const shown = el("ul.photos.plain", {}, photos.map((photo, n) => photoOf(ctx, photo, n)));
+  const shown = el("ul.shots.plain", {}, photos.map((photo, n) => photoOf(ctx, photo, n)));
   return el("details", { open: photos.length > 0 }, el("summary", {}, photos.length ? `Photos (${photos.length})` : "Take a photo"),
     el("div.field", {}, input, el("label.button.quiet.small", { for: "photo" }, "Camera or picture"), said, shown));
 }

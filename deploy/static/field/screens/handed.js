@@ -19,6 +19,7 @@ function stored(work, answer) {
   const { job } = work.facts;
   const next = answer.next ?? {};
   return [
+    ...(answer.troubles ?? []).map((trouble) => note("warn", trouble.said)),
     el("div.stamped", {}, el("span.stamp", {}, `Stored as record ${answer.record}`)),
     el("section.sheet", {}, el("h2", {}, "What was found and left"), facts([
       ["As found", judged(answer.found, job, "missing")],

@@ -43,6 +43,9 @@ function waitingNote(app) {
   if (ready) parts.push(el("div.note.warn.row.apart", {}, el("span", {}, el("strong", {}, plural(ready, "work")), " ready to be signed. Only this device has ", ready === 1 ? "it." : "them."), el("a.button.small", { href: "#/send" }, "Sign and send")));
   if (signed) parts.push(note("", el("strong", {}, plural(signed, "work")), ` signed, on the way to the site${navigator.onLine ? "" : " when there is a connection"}.`));
   if (open) parts.push(el("p.soft", {}, `${plural(open, "work")} begun, kept on this device only.`));
+  if (app.shell) parts.push(note("warn", app.shell));
+  const broken = app.store.broken?.length ?? 0;
+  if (broken) parts.push(note("bad", `${plural(broken, "work")} on this device cannot be opened. Do not clear the browser's data; ask an administrator.`));
   if (app.others) parts.push(note("", `${plural(app.others, "work")} of somebody else ${app.others === 1 ? "is" : "are"} sealed on this device; only they can open and send ${app.others === 1 ? "it" : "them"}.`));
   return parts;
 }

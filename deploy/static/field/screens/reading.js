@@ -1,12 +1,12 @@
 // One reading: what to apply, how long to wait, what is read, and at once what it should be, the error and the strip.
 
 import { draw } from "../../livestrip.js";
-import { judge, typed } from "../../readings.js";
+import { judge } from "../../readings.js";
 import { el, note, state, strip } from "../dom.js";
 import { keypad } from "../keypad.js";
 import { settleTimer } from "../settle.js";
 import { fieldsOf, isTwoLevels, STAGE_NAMES, wayOf } from "../course.js";
-import { measure, quantity, symbol } from "../decimal.js";
+import { measure, quantity, symbol, wrongNumber } from "../decimal.js";
 import { againstOf, errorsOf, firstLevelNow, isFailure, rowsOf, wrongOf } from "../judged.js";
 import { settleSeconds } from "../work.js";
 import { hintsOn, lookHints } from "./hinting.js";
@@ -101,7 +101,7 @@ function boxOf(ctx, field, row, pad, inputs, changed) {
       "aria-label": field.looks > 1 ? `${label}, ${ORDINALS[look]}` : null,
       "aria-describedby": wrong.id, "data-optional": field.isOptional || look > 0 || field.isSet || null,
       oninput: () => {
-        wrong.textContent = typed(input.value).wrong ?? "";
+        wrong.textContent = wrongNumber(input.value);
         input.toggleAttribute("aria-invalid", Boolean(wrong.textContent));
         ctx.enter({ act: "look", stage, n, part: field.part, look, text: input.value }, false);
         changed();

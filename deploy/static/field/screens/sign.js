@@ -27,6 +27,7 @@ export function signScreen(app) {
     if (!answer.ok) {
       progress.textContent = "";
       said.textContent = answer.said || "It could not be signed. Nothing is lost; try again.";
+      if (answer.signIn) said.append(" ", el("a", { href: "/sign-in/?next=/field/" }, "Sign in"));
       act.disabled = false;
       password.focus();
       return;
@@ -34,6 +35,10 @@ export function signScreen(app) {
     progress.textContent = "Signed. Sending…";
     await flush(app.store);
     await app.reload();
+    if (answer.refused?.length) {
+      app.to("#/send");
+      return;
+    }
     const first = [...chosen][0];
     app.to(chosen.size === 1 ? `#/done/${first}` : "#/");
   };
@@ -55,5 +60,5 @@ function readyOf(app, work, chosen) {
   const id = `sign-${work.submission}`;
   const input = el("input", { type: "checkbox", id, checked: true, onchange: () => (input.checked ? chosen.add(work.submission) : chosen.delete(work.submission)) });
   return el("li", {}, el("label.tick.large", { for: id }, input, el("span", {}, plate(work.facts.job.register.tag), el("span.soft", {}, ` ${work.facts.job.register.tank_name}`))),
-    state("hand", "ready"), el("button.link", { type: "button", onclick: () => app.openAgain(work), "aria-label": `Open ${work.facts.job.register.tag} again` }, "Open it again"));
+    state("hand", "ready"), work.trouble && el("p.errors", {}, work.trouble), el("button.link", { type: "button", onclick: () => app.openAgain(work), "aria-label": `Open ${work.facts.job.register.tag} again` }, "Open it again"));
 }

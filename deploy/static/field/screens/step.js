@@ -3,9 +3,8 @@
 import { clock, el, state } from "../dom.js";
 import { keypad } from "../keypad.js";
 import { settleTimer } from "../settle.js";
-import { emptyAsks, settleSeconds } from "../work.js";
-import { symbol } from "../decimal.js";
-import { typed } from "../../readings.js";
+import { digitsOf, emptyAsks, settleSeconds } from "../work.js";
+import { symbol, wrongNumber } from "../decimal.js";
 import { asides, stepText } from "./asides.js";
 import { ways } from "./frame.js";
 
@@ -81,7 +80,7 @@ function fieldOf(ctx, step, ask, pad, inputs) {
   if (ask.kind === "number") {
     const wrong = el("p.errors", { id: `${id}-wrong` });
     const input = pad.watch(el("input.figure", { id, value, inputmode: "none", autocomplete: "off", "aria-describedby": `${id}-wrong`, oninput: () => {
-      wrong.textContent = typed(input.value).wrong ?? "";
+      wrong.textContent = wrongNumber(input.value, digitsOf(ask.name));
       put(input.value);
     } }));
     inputs.push(input);
@@ -92,7 +91,7 @@ function fieldOf(ctx, step, ask, pad, inputs) {
     const now = el("button.button.quiet.small", { type: "button", onclick: () => { input.value = clock(ctx.app.now()); put(input.value); } }, "Now");
     return { input, node: el("div.field.asked", {}, label, el("div.row", {}, input, now)) };
   }
-  const input = el("input", { id, value, autocomplete: "off", oninput: () => put(input.value) });
+  const input = el("input", { id, value, maxlength: 200, autocomplete: "off", oninput: () => put(input.value) });
   return { input, node: el("div.field.asked", {}, label, input) };
 }
 

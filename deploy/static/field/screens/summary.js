@@ -1,7 +1,7 @@
 // The whole work on one page before it is made ready: what was found, done and left, and what is still missing.
 
 import { el, facts, note, state } from "../dom.js";
-import { plusMinus, quantity } from "../decimal.js";
+import { plusMinus, quantity, wrongNumber } from "../decimal.js";
 import { capital, onlyLooks } from "../course.js";
 import { percentText, stageOf } from "../judged.js";
 import { missing, screensOf } from "../work.js";
@@ -70,8 +70,12 @@ function leftOut(ctx) {
 
 function conditions(ctx) {
   const field = (name, label) => {
-    const input = el("input.figure.small", { id: name, inputmode: "decimal", autocomplete: "off", value: ctx.work[name] ?? "", oninput: () => ctx.enter({ act: "condition", name, value: input.value }, false) });
-    return el("div.field", {}, el("label", { for: name }, label), input);
+    const wrong = el("p.errors", { id: `${name}-wrong` });
+    const input = el("input.figure.small", { id: name, inputmode: "decimal", autocomplete: "off", value: ctx.work[name] ?? "", "aria-describedby": `${name}-wrong`, oninput: () => {
+      wrong.textContent = wrongNumber(input.value, 1);
+      ctx.enter({ act: "condition", name, value: input.value }, false);
+    } });
+    return el("div.field", {}, el("label", { for: name }, label), input, wrong);
   };
   const text = el("textarea", { id: "work-note", rows: 3, value: ctx.work.note, oninput: () => ctx.enter({ act: "note", step: 0, text: text.value }, false) });
   return el("section.sheet", {}, el("h2", {}, "Conditions and note"),
