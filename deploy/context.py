@@ -19,10 +19,11 @@ REGISTER_PAGES = (
 RECORD_ROLES = frozenset({PLANNER, TECHNICIAN, APPROVER, AUDITOR})
 # label, url name, other pages that belong under it, roles that see it
 NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (
-    ("Due", "calibration:due", (), RECORD_ROLES - {TECHNICIAN}),
+    ("Due", "calibration:due", ("calibration:set_asides",), RECORD_ROLES - {TECHNICIAN}),
     ("Rounds", "calibration:rounds", (), frozenset({PLANNER})),
     ("Proposals", "calibration:proposals", ("calibration:policies",), frozenset({PLANNER, APPROVER})),
-    ("Jobs", "calibration:jobs", (), frozenset({TECHNICIAN})),
+    ("Jobs", "calibration:jobs", ("calibration:set_asides",), frozenset({TECHNICIAN})),
+    ("In the plant", "calibration:field", (), frozenset({TECHNICIAN})),
     ("Register", "plant:points", REGISTER_PAGES, RECORD_ROLES),
     ("Imports", "calibration:imports", (), frozenset({PLANNER})),
     ("Standards", "calibration:standards", (), RECORD_ROLES),

@@ -127,7 +127,7 @@ ROWS: list[Row] = [
     # In the plant: what tablets ask. The works of the tests are the technician's.
     Row("calibration:field_pack", "GET", "", 403, 200, 403, 403, 403, 200),
     Row("calibration:field_sign", "POST", "", 403, 422, 403, 403, 403, 422),
-    Row("calibration:field_work", "POST", "work", 403, 409, 403, 403, 403, 403),
+    Row("calibration:field_work", "POST", "work", 422, 422, 422, 422, 422, 422),
     Row("calibration:field_photo", "GET", "photo", 404, 404, 404, 404, 404, 404),
     Row("calibration:field_photo", "PUT", "photo", 403, 422, 403, 403, 403, 403),
     Row("calibration:set_asides", "GET", "", 200, 200, 200, 200, 403, 200),

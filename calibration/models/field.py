@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Self
+
 from django.db import models
-from django.db.models import Q
+from django.db.models import Count, Q
 
 from plant.models.sites import SiteQuerySet
 from plant.models.words import Words
+
+if TYPE_CHECKING:
+    from plant.models.person import Person
 
 
 class FieldKey(models.Model):
@@ -21,7 +26,19 @@ class FieldKey(models.Model):
 
 
 class FieldWorkQuerySet(SiteQuerySet):
-    pass
+    def shown_to(self, person: Person) -> Self:
+        """All works of the sites where ``person`` plans, approves or audits; elsewhere their own."""
+        all_of = Q(site__in=person.site_ids("read ledger"))
+        return self.seen_by(person).filter(all_of | Q(person=person))
+
+    def waiting_for(self, person: Person) -> dict[str, int]:
+        """How many of them wait to be settled (set_aside), and are signed but not here yet (under_way); one query."""
+        rows = self.shown_to(person).filter(state__in=("set aside", "signed"))
+        counts: dict[str, int] = rows.aggregate(
+            set_aside=Count("pk", filter=Q(state="set aside")),
+            under_way=Count("pk", filter=Q(state="signed")),
+        )
+        return counts
 
 
 class FieldWork(models.Model):

@@ -255,7 +255,7 @@ def _certificates(
     covers = Q(certificates__issued_on__lte=day, certificates__valid_until__gte=day) & (
         Q(certificates__withdrawn_on=None) | Q(certificates__withdrawn_on__gt=day)
     )
-    named = ReferenceStandard.objects.filter(pk__in=[s.pk for s in sent.standards])
+    named: Any = ReferenceStandard.objects.filter(pk__in=[s.pk for s in sent.standards])
     rows = named.annotate(covering=FilteredRelation("certificates", condition=covers))
     found: dict[int, ReferenceStandard] = {}
     for row in rows.select_related("covering").order_by("covering__valid_until"):

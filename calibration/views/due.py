@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from calibration.forms.due import STATES, DueFilter
-from calibration.models import Digest, ReminderScan
+from calibration.models import Digest, FieldWork, ReminderScan
 from calibration.tables import due as listing
 from calibration.tables.keyset import NoSuchPlace, page_of, where
 from calibration.views.jobs import require_sight
@@ -74,6 +74,7 @@ def due(request: SignedRequest) -> HttpResponse:
         "principles": Principle.choices,
         "duties": MeasuringPoint.Duty.choices,
         "held": [site for site in sites if site.reminders_held and site.pk in plans],  # type: ignore[attr-defined]
+        "plant": FieldWork.objects.waiting_for(person),
         "stuck": [site for site in sites if site.mails_stuck and site.pk in plans],  # type: ignore[attr-defined]
     }
     return render(request, "calibration/due.html", context)

@@ -89,9 +89,9 @@ def pack(request: SignedRequest) -> JsonResponse:
 @for_device
 def sign(request: SignedRequest) -> JsonResponse:
     """Sign works with the password entered again; it counts as a sign-in where it is wrong."""
-    asked = _asked(request)
     if not request.user.site_ids("calibrate"):
         raise NotAllowed("Only a technician signs works. Ask an administrator to appoint you.")
+    asked = _asked(request)
     works, device_at = _works(asked), _moment(asked.get("device_at"))
     password = asked.get("password")
     if not isinstance(password, str):

@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from calibration.models import Calibration, Job, ProcedureVersion
+from calibration.models import Calibration, FieldWork, Job, ProcedureVersion
 from calibration.operations import jobs as acts
 from calibration.operations.following import fitting, newest_of
 from plant.models import Installation, LedgerEntry, MeasuringPoint, Person, Transmitter
@@ -54,7 +54,13 @@ def jobs(request: SignedRequest) -> HttpResponse:
         "mine": _with_due(mine.order_by("urgency", "due_on", "point__tag_key")[:200]),
         "others": _with_due(page.object_list),
     }
-    return render(request, "calibration/job_list.html", {**rows, "page": page, "text": text})
+    facts = {
+        **rows,
+        "page": page,
+        "text": text,
+        "plant": FieldWork.objects.waiting_for(request.user),
+    }
+    return render(request, "calibration/job_list.html", facts)
 
 
 @require_safe
@@ -76,6 +82,7 @@ def job(request: SignedRequest, pk: int) -> HttpResponse:
             "steps": list(version.steps.all()) if version else [],
             "last": last_record(job.point),
             "sent": list(job.records.order_by("-id")),
+            "works": _works_of(job, request.user),
             "history": LedgerEntry.objects.filter(subject_kind="job", subject_id=job.pk)[:50],
             "can_calibrate": can_calibrate and job.state in Job.OPEN,
             "is_mine": job.technician_id == request.user.pk,
@@ -95,6 +102,14 @@ def start(request: SignedRequest, pk: int) -> HttpResponse:
         messages.error(request, str(refusal))
         return redirect(point)
     return redirect("calibration:calibrate", pk=job.pk)
+
+
+def _works_of(job: Job, person: Person) -> list[FieldWork]:
+    """Works from the plant that have not become a record: on their way, set aside, or kept without one."""
+    works = job.field_works.exclude(state=FieldWork.State.STORED).defer("content")
+    may_see_all = job.site_id in person.site_ids("read ledger")
+    rows = list(works.select_related("person"))
+    return [work for work in rows if may_see_all or work.person_id == person.pk]
 
 
 # ---- what other pages show of a job, too ----

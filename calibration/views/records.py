@@ -15,11 +15,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from calibration.charts import error_curve
 from calibration.forms.records import ApprovalForm, RecordFilter, ReturnForm
-from calibration.models import Calibration, Reading
+from calibration.models import Calibration, FieldPhoto, Reading
 from calibration.operations import records as acts
 from calibration.operations.schedule import schedule_after
 from calibration.views.doubt import doubt_of, figure_rows, guard_of, hints_of, units_of
 from calibration.views.jobs import require_sight
+from calibration.views.set_aside import clock_told, placed
 from calibration.views.unusual import unusual
 from plant.level.signals import SIGNALS
 from plant.models import MeasuringPoint, Person
@@ -35,6 +36,7 @@ LISTED = (
 )  # fmt: skip
 WITH_ALL = (
     "site", "point__tank", "transmitter", "job", "procedure_version__procedure", "amends", "finding", "returned_by",
+    "field_work",
 )  # fmt: skip
 
 
@@ -176,6 +178,25 @@ def _facts(record: Calibration) -> dict[str, Any]:
         "figure_rows": figure_rows(record, readings),
         "units": units_of(record),
         "hints": hints_of(record, readings),
+    } | _taken_in_the_plant(record)
+
+
+def _taken_in_the_plant(record: Calibration) -> dict[str, Any]:
+    """What only a record from a tablet has: its steps as taken, its photos, its clock."""
+    if record.source != Calibration.Source.TABLET:
+        return {}
+    work = record.field_work
+    by_step: dict[int, list[FieldPhoto]] = {}
+    for photo in placed(work):
+        by_step.setdefault(photo.step, []).append(photo)
+    steps = list(record.steps_taken.all())
+    for step in steps:
+        step.photos = by_step.pop(step.number, [])  # type: ignore[attr-defined]
+    return {
+        "steps_taken": steps,
+        "work": work,
+        "clock": clock_told(work),
+        "other_photos": [photo for photos in by_step.values() for photo in photos],
     }
 
 

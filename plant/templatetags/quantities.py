@@ -218,6 +218,15 @@ def weekday(on: date | None) -> str:
 
 
 @register.filter
+def clock(at: datetime | None, zone: str) -> str:
+    """``{{ reading.read_at|clock:site.time_zone }}``: 08:12:31 on the clock of that zone."""
+    if at is None:
+        return NO_VALUE
+    local = at.astimezone(ZoneInfo(zone))
+    return format_html('<time datetime="{}">{}</time>', at.isoformat(), f"{local:%H:%M:%S}")
+
+
+@register.filter
 def moment(at: datetime | None, zone: tzinfo | str | None = None) -> str:
     """``{{ record.signed_at|moment:site.zone }}``: 12 May 2026 08:12 CEST."""
     if at is None:
