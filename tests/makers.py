@@ -20,7 +20,7 @@ from calibration.models import (
 )
 from calibration.operations import jobs, records
 from calibration.operations.judging import SentReading
-from calibration.operations.procedures import publish
+from calibration.operations.procedures import Step, publish
 from plant.geometry import derive
 from plant.models import (
     Appointment,
@@ -189,9 +189,12 @@ def a_procedure(
         up_and_down=True,
         settle_seconds=30,
         steps=[
-            ("caution", "Permit in force."),
-            ("read", "As found."),
-            ("restore", "Loop returned."),
+            Step("caution", "Permit in force.", "A1"),
+            Step("read", "As it stands.", "A9", "as it stands"),
+            Step("read", "As found.", "T3", "as found"),
+            Step("adjust", "Zero, then span.", "T5"),
+            Step("read", "As left.", "T6", "as left"),
+            Step("restore", "Loop returned.", "Z1"),
         ],
         reason="first",
         on=LONG_AGO,

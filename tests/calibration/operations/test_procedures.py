@@ -1,0 +1,90 @@
+"""Procedures: what comes with Spanbook, and the order of steps that a version must keep."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from calibration.models import Adjustment, Procedure, ProcedureStep
+from calibration.models.procedure import InputWay, Shape
+from calibration.operations.procedures import Step, check_order, load_seeds
+from plant.models.transmitter import Principle
+from plant.refusals import Refused
+from tests.makers import TODAY
+
+STANDS, FOUND = Step("read", "a", stage="as it stands"), Step("read", "b", stage="as found")
+ADJUST, LEFT = Step("adjust", "c"), Step("read", "d", stage="as left")
+RESTORE = Step("restore", "e")
+KINDS_OF_ASK = {"text", "number", "time", "tick", "photo", "standards"}
+
+
+@pytest.mark.parametrize(
+    ("steps", "shape", "said"),
+    [
+        ([FOUND], Shape.POINTS, "one step that reads it as it stands; here are 0"),
+        ([STANDS, STANDS, FOUND], Shape.POINTS, "here are 2"),
+        ([FOUND, STANDS], Shape.POINTS, "Step 1 comes before step 2"),
+        ([STANDS], Shape.POINTS, "No step reads as found"),
+        ([STANDS, FOUND], Shape.LOOK, "Step 2: a look only"),
+        ([STANDS, ADJUST, FOUND, LEFT], Shape.POINTS, "Step 2 adjusts before as found"),
+        ([STANDS, FOUND, ADJUST], Shape.POINTS, "no step after it reads as left"),
+        ([STANDS, FOUND, ADJUST, LEFT, ADJUST], Shape.POINTS, "Step 5 adjusts, and no step after"),
+        ([STANDS, FOUND, LEFT], Shape.POINTS, "Step 3 reads as left, but no step adjusts"),
+        ([STANDS, RESTORE, FOUND], Shape.POINTS, "Step 2 restores and other steps follow"),
+        ([STANDS, FOUND, Step("read", "f")], Shape.POINTS, "Step 3: a reading says of which stage"),
+        (
+            [STANDS, FOUND, Step("caution", "f", stage="as left")],
+            Shape.POINTS,
+            "Step 3: a reading says",
+        ),
+    ],
+)
+def test_an_order_that_would_spoil_a_record_is_refused(steps, shape, said):
+    with pytest.raises(Refused, match=re.escape(said)):
+        check_order(steps, shape=shape)
+
+
+def test_the_usual_orders_are_taken():
+    check_order([STANDS, FOUND, ADJUST, LEFT, RESTORE, RESTORE], shape=Shape.POINTS)
+    check_order([STANDS, FOUND, RESTORE], shape=Shape.POINTS)
+    check_order([STANDS, RESTORE], shape=Shape.LOOK)
+
+
+@pytest.mark.django_db
+def test_what_comes_with_spanbook_covers_every_principle_and_is_whole():
+    assert load_seeds(on=TODAY) == 14
+    assert load_seeds(on=TODAY) == 0
+    covered = {p for procedure in Procedure.objects.all() for p in procedure.principles}
+    assert covered == set(Principle.values)
+    for procedure in Procedure.objects.all():
+        version = procedure.versions.get()
+        assert version.way in InputWay.values
+        assert set(version.adjusts) <= set(Adjustment.Kind.values)
+        assert len(version.stops) >= 10
+        steps = list(version.steps.all())
+        keys = [step.key for step in steps]
+        assert all(keys)
+        assert len(keys) == len(set(keys)), procedure.key
+        asks = [ask for step in steps for ask in step.asks]
+        assert {ask["kind"] for ask in asks} <= KINDS_OF_ASK
+        assert all(set(ask) == {"name", "label", "kind", "unit", "needed"} for ask in asks)
+        assert sum(ask["kind"] == "standards" for ask in asks) == 1
+        for step in steps:
+            names = [ask["name"] for ask in step.asks]
+            assert len(names) == len(set(names))
+
+
+@pytest.mark.django_db
+def test_the_two_parts_of_a_capacitance_calibration_move_different_things():
+    load_seeds(on=TODAY)
+    output, tank = (
+        Procedure.objects.get(key=key).versions.get() for key in ("cap-output", "cap-tank")
+    )
+    assert all(kind.startswith("output trim") for kind in output.adjusts)
+    assert tank.adjusts == ["zero", "span"]
+    bond = ProcedureStep.objects.get(version=tank, key="T1")
+    before = list(tank.steps.filter(number__lt=tank.steps.get(stage="as found").number))
+    assert bond in before
+    assert "negative or reference terminal" in bond.text
+    assert bond.stop
