@@ -183,7 +183,7 @@ def _locked(
     submission: uuid.UUID, content: Content | None, digest: str, *, by: Person, at: dt.datetime
 ) -> FieldWork:
     """The work with all that storing and answering take, in one query; the work and its job are locked."""
-    day = content.done_on if content else None
+    day = content.done_on if content else at.date()
     work = with_all(day, at).filter(submission=submission).first()
     if work is None or work.person_id != by.pk:
         raise NotSigned("This work was not signed by you. Sign it with your password, then send.")
@@ -192,7 +192,7 @@ def _locked(
     return work
 
 
-def with_all(day: dt.date | None, at: dt.datetime) -> Any:
+def with_all(day: dt.date, at: dt.datetime) -> Any:
     at_point = Installation.objects.filter(point=OuterRef("job__point"))
     standing = Calibration.objects.standing().filter(point=OuterRef("job__point"))
     approvers = Appointment.objects.in_force(at.date()).filter(

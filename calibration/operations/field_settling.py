@@ -33,7 +33,7 @@ def settle(
     with transaction.atomic():
         content = _readable(FieldWork.objects.get(pk=work.pk).content)
         day = done_on or (content.done_on if content else None)
-        work = with_all(content.done_on if content else None, at).get(pk=work.pk)
+        work = with_all(content.done_on if content else at.date(), at).get(pk=work.pk)
         if work.state != State.SET_ASIDE:
             raise Refused(f"Somebody was quicker: this work is {work.get_state_display()}.")
         if work.person_id == by.pk:
