@@ -76,7 +76,7 @@ export function screensOf(work, job = work.facts.job, procedure = work.facts.pro
       if (part.stage in counts) counts[part.stage] += 1;
       screens.push(...readScreens(part, counts, total, work, job, procedure));
     } else if (part.isStandards) screens.push({ id: "standards", chapter: "prepare", kind: "standards", step: null, title: "Standards" });
-    else screens.push(stepScreen(part.step, chapter));
+    else screens.push(stepScreen(part.step, chapter, counts.found > 0));
     chapter = screens[screens.length - 1].chapter;
   }
   screens.push({ id: "summary", chapter: "send", title: "Summary" });
@@ -114,10 +114,11 @@ function adjustScreen(step) {
   return { id: "adjust", chapter: "adjust", kind: "adjust", step, title: "Adjust" };
 }
 
-function stepScreen(step, before) {
+// What is prepared after as found is a check on the way.
+function stepScreen(step, before, isLater) {
   const isStandards = choosesStandards(step);
-  const chapter = KINDS[step.kind] ?? before;
-  const title = { caution: "Caution", prepare: isStandards ? "Standards" : "Prepare", restore: "Restore" }[step.kind] ?? "Check";
+  const chapter = isLater && step.kind !== "restore" ? before : (KINDS[step.kind] ?? before);
+  const title = isLater && step.kind === "prepare" ? "Check" : { caution: "Caution", prepare: isStandards ? "Standards" : "Prepare", restore: "Restore" }[step.kind] ?? "Check";
   return { id: `step-${step.number}`, chapter, kind: isStandards ? "standards" : "step", step, title };
 }
 

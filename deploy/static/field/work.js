@@ -49,7 +49,8 @@ export function enter(work, what, now) {
   return act(work, what, now.toISOString());
 }
 
-const CONDITIONS = ["ambient_c", "product_c"];
+// What a step asks by these names belongs to the whole record; kept to a tenth of a degree.
+const CONDITIONS = { ambient: "ambient_c", product: "product_c" };
 
 const ACTS = {
   at: (work, { screen }) => ({ ...work, place: screen, seen_facts: work.seen_facts || screen !== "facts" }),
@@ -58,7 +59,7 @@ const ACTS = {
   done: (work, { step }, at) => withStep(work, step, { done_at: work.steps[step]?.done_at ?? at, skipped_why: "" }),
   answer: (work, { step, name, value }) => {
     const answers = { ...work.steps[step]?.answers, [name]: value };
-    const also = CONDITIONS.includes(name) ? { [name]: value } : {};
+    const also = name in CONDITIONS ? { [CONDITIONS[name]]: value } : {};
     return { ...withStep(work, step, { answers }), ...also };
   },
   "leave out": (work, { step, why }) => (mayLeaveOut(work, step) ? withStep(work, step, { done_at: null, skipped_why: why.trim() }) : work),
@@ -174,7 +175,7 @@ export function missing(work, job = work.facts.job, procedure = work.facts.proce
 
 function missingOn(screen, work, procedure) {
   if (screen.kind === "standards" && work.standards.length === 0) return "choose at least one reference standard";
-  if (screen.id === "summary" && CONDITIONS.some((name) => wrongNumber(work[name], 1))) return "a temperature is not a number with one digit after the point";
+  if (screen.id === "summary" && Object.values(CONDITIONS).some((name) => wrongNumber(work[name], 1))) return "a temperature is not a number with one digit after the point";
   if (screen.kind === "step" && !isDone(screen, work)) {
     return screen.step.kind === "caution" ? `not acknowledged (${short(screen.step.text)})` : `neither done nor left out with a reason (${short(screen.step.text)})`;
   }
@@ -195,9 +196,8 @@ function missingOn(screen, work, procedure) {
 }
 
 // Asks of a step that need an answer and have none. Photos are counted among the photos.
-// Conditions are kept to a tenth of a degree.
 export function digitsOf(name) {
-  return CONDITIONS.includes(name) ? 1 : 5;
+  return name in CONDITIONS ? 1 : 5;
 }
 
 export function emptyAsks(step, work) {

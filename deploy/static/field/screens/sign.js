@@ -9,8 +9,8 @@ export function signScreen(app) {
   const said = el("p.errors", { id: "said", role: "alert" });
   const progress = el("p", { role: "status" });
   const password = el("input", { id: "password", type: "password", autocomplete: "current-password", required: true, "aria-describedby": "said" });
-  const act = button("Sign and send", () => send(), { kind: ".on", id: "sign" });
-  const form = el("form.form", { onsubmit: (event) => { event.preventDefault(); send(); } },
+  const act = el("button.button.on", { type: "submit", form: "signing" }, "Sign and send");
+  const form = el("form.form", { id: "signing", onsubmit: (event) => { event.preventDefault(); send(); } },
     el("input", { type: "text", autocomplete: "username", value: app.pack?.person.username ?? "", hidden: true }),
     el("div.field", {}, el("label", { for: "password" }, `Password of ${app.person?.name ?? "yours"}`), password, el("p.hint", {}, "Your signature: these records are as you made them.")), said, progress);
   const send = async () => {
