@@ -44,6 +44,7 @@ def a_pattern(rng: random.Random) -> dict:
     rising = [n < len(points) for n in range(len(percents))]
     offset = rng.choice([0, rng.gauss(0, 1.5)])
     scale = rng.choice([1, 1 + rng.gauss(0, 0.03), rng.uniform(0.3, 1.0), -1, 0.01])
+    offset += 100 if scale == -1 else 0  # reverse action was set
     lag = rng.choice([0, rng.gauss(0, 1)])
     ceiling = rng.choice([200, rng.uniform(60, 95)])
     shown = [
