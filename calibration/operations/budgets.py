@@ -88,6 +88,15 @@ class Test:
             components=each, assumed=parts.assumed, lasting=parts.lasting,
         )  # fmt: skip
 
+    def u_output(self, reading: SentReading) -> float:
+        """Standard uncertainty of one reading's error, % of span: the part of what reads the output."""
+        ends = {"lower": float(self.point.lower), "upper": float(self.point.upper)}
+        return _root(self._output([reading], np.array([float(reading.applied)]), ends))
+
+    def u_input(self, reading: SentReading) -> float:
+        """The same of what applies the input. Both in quadrature are the whole for a single reading."""
+        return _root(self._input(np.array([float(reading.applied)])))
+
     # ---- what reads the output ----
     def _output(
         self, readings: Sequence[SentReading], applied: np.ndarray, ends: dict[str, float]
@@ -343,6 +352,10 @@ def _assumed(parts: tuple[Component, ...], *, but: Component | None = None) -> P
     stated = {but.name} if but else set()
     names = frozenset(c.name for c in parts)
     return Parts(parts, names - stated, frozenset(c.name for c in parts if c.shared) - stated)
+
+
+def _root(parts: Parts) -> float:
+    return math.sqrt(sum(float(np.square(c.part).max()) for c in parts.components))
 
 
 def _step(value: Decimal | None) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from calibration.metrology.decision import uncertainty_ratio
 from calibration.models import Job, ProcedureVersion, ReferenceStandard, StandardCertificate
 from calibration.models.procedure import InputWay
-from calibration.operations.budgets import IN_MM, LOOP_OHMS, METERS, Test
+from calibration.operations.budgets import IN_MM, LOOP_OHMS, METERS, Certified, Test
 from calibration.operations.judging import SentReading
 from plant.level.signals import signal_at
 from plant.level.units import LENGTH_UNITS
@@ -55,15 +56,17 @@ class Kit:
         The certificate is today's, else the one that was valid longest: the tablet says by itself what has lapsed.
         """
         today, told = job.site.day_of(at), {}
+        ratio = _Ratio(job.point, transmitter, version.way) if transmitter else None
         for standard, rows in self._certified.items():
             if standard.site_id != job.site_id:
                 continue
             row = next((c for c in rows if c.issued_on <= today <= c.valid_until), rows[0])
             why = unfit(standard, row, job.point, version.way)
-            ratio = None if why or standard.kind in ASIDE or transmitter is None else _ratio(
-                standard, row, job.point, transmitter, version.way
-            )  # fmt: skip
-            told[str(standard.pk)] = {"fits": not why, "why": why, "tur": ratio}
+            told[str(standard.pk)] = {
+                "fits": not why,
+                "why": why,
+                "tur": ratio.of(standard, row) if ratio and not why else None,
+            }
         return told
 
 
@@ -114,20 +117,33 @@ def _outside(certificate: StandardCertificate, low: float, high: float) -> str:
     return f"Out of range: certified for {held} {certificate.unit}, needed up to {high:.6g}."
 
 
-def _ratio(
-    standard: ReferenceStandard,
-    certificate: StandardCertificate,
-    point: MeasuringPoint,
-    transmitter: Transmitter,
-    way: str,
-) -> float | None:
-    """The ratio of a reading at mid-range with this standard, and the usual figures for whatever else the way takes."""
-    middle = (point.lower + point.upper) / 2
-    expected = signal_at(
-        float(middle), lower=float(point.lower), upper=float(point.upper), signal=point.output
-    )
-    reading = SentReading("as found", 1, middle, Decimal(str(round(float(expected), 3))))
-    doubt = Test(point, transmitter, way, [(standard, certificate)]).doubt([reading])
-    if doubt is None:
-        return None
-    return round(float(uncertainty_ratio(point.limits.percent, 2 * doubt.u[0])), 2)
+class _Ratio:
+    """The ratio of a reading at mid-range with one standard, and the usual figures for whatever else the way takes.
+
+    What the standard has no part in is worked out once a job: a site has many standards.
+    """
+
+    def __init__(self, point: MeasuringPoint, transmitter: Transmitter, way: str) -> None:
+        self._point, self._transmitter, self._way = point, transmitter, way
+        middle = (point.lower + point.upper) / 2
+        ends = {"lower": float(point.lower), "upper": float(point.upper)}
+        expected = float(signal_at(float(middle), **ends, signal=point.output))
+        self._reading = SentReading("as found", 1, middle, Decimal(str(round(expected, 3))))
+        usual = self._test([])
+        self._usual = usual.u_output(self._reading), usual.u_input(self._reading)
+
+    def of(self, standard: ReferenceStandard, certificate: StandardCertificate) -> float | None:
+        """None for one on which no figure of the error rests."""
+        if standard.kind in ASIDE:
+            return None
+        test = self._test([(standard, certificate)])
+        of_output, of_input = self._usual
+        if standard.kind in METERS or standard.kind == Kind.RESISTOR:
+            of_output = test.u_output(self._reading)
+        else:
+            of_input = test.u_input(self._reading)
+        u = math.hypot(of_output, of_input)
+        return round(float(uncertainty_ratio(self._point.limits.percent, 2 * u)), 2)
+
+    def _test(self, certified: Certified) -> Test:
+        return Test(self._point, self._transmitter, self._way, certified)
