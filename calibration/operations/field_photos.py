@@ -26,6 +26,7 @@ from plant.refusals import Refused
 
 LARGEST = 8 * 1024 * 1024
 MOST_PIXELS = 50_000_000
+TOO_MANY = "The photo has more than 50 megapixels. Take it again with fewer."
 LONGEST_SIDE, SMALL_SIDE = 2560, 320
 FORMATS = ("JPEG", "PNG", "WEBP")
 
@@ -105,7 +106,9 @@ def _encoded(content: bytes) -> tuple[bytes, bytes]:
             # A camera's JPEG is unpacked at the size that is kept, not at its own.
             source.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
             picture = ImageOps.exif_transpose(source).convert("RGB")
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise Refused(TOO_MANY) from error
+    except (OSError, ValueError, SyntaxError) as error:
         raise Refused("This is no JPEG, PNG or WebP picture that can be read.") from error
     picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     small = picture.copy()

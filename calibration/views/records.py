@@ -7,7 +7,9 @@ from itertools import groupby
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import Q, QuerySet
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db.models import OuterRef, Q, QuerySet
+from django.db.models.functions import JSONObject
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -154,8 +156,11 @@ def _tell_approved(request: SignedRequest, record: Calibration) -> None:
 
 
 def _record(request: SignedRequest, pk: int) -> Calibration:
+    photos = FieldPhoto.objects.filter(work__record=OuterRef("pk")).order_by("step", "pk")
+    known = Calibration.objects.seen_by(request.user).select_related(*WITH_ALL)
+    told = JSONObject(step="step", sha256="sha256")
     return get_object_or_404(
-        Calibration.objects.seen_by(request.user).select_related(*WITH_ALL), pk=pk
+        known.annotate(photos_told=ArraySubquery(photos.values(told=told))), pk=pk
     )
 
 
@@ -187,7 +192,8 @@ def _taken_in_the_plant(record: Calibration) -> dict[str, Any]:
         return {}
     work = record.field_work
     by_step: dict[int, list[FieldPhoto]] = {}
-    for photo in placed(work):
+    photos = [FieldPhoto(**told) for told in record.photos_told]  # type: ignore[attr-defined]
+    for photo in placed(work, photos):
         by_step.setdefault(photo.step, []).append(photo)
     steps = list(record.steps_taken.all())
     for step in steps:
@@ -196,7 +202,7 @@ def _taken_in_the_plant(record: Calibration) -> dict[str, Any]:
         "steps_taken": steps,
         "work": work,
         "clock": clock_told(work),
-        "other_photos": [photo for photos in by_step.values() for photo in photos],
+        "other_photos": [photo for rest in by_step.values() for photo in rest],
     }
 
 

@@ -114,7 +114,7 @@ def _facts(request: SignedRequest, work: FieldWork) -> dict[str, Any]:
         "job": job_rows(content, work, now),
         "readings": reading_rows(content, first),
         "steps": steps_told(content),
-        "photos": placed(work),
+        "photos": placed(work, list(work.photos.all())),
         "clock": clock_told(work),
         "is_own": work.person_id == request.user.pk,
         "may_settle": may_settle,
@@ -127,13 +127,12 @@ def clock_told(work: FieldWork) -> str:
     return off_text(work.skew_seconds) if abs(work.skew_seconds) > FAR_OFF else ""
 
 
-def placed(work: FieldWork) -> list[FieldPhoto]:
-    """The work's photos, each with its step: one that came before the content learns it from there."""
+def placed(work: FieldWork, photos: list[FieldPhoto]) -> list[FieldPhoto]:
+    """The photos of a work, each with its step: one that came before the content learns it from there."""
     try:
         steps = {photo.sha256: photo.step for photo in read(work.content).photos}
     except Refused:
         steps = {}
-    photos = list(work.photos.all())
     for photo in photos:
         photo.step = photo.step or steps.get(photo.sha256, 0)
     return photos
