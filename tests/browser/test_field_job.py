@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import re
 
 import pytest
 from django.utils import timezone
+from PIL import Image
 from playwright.sync_api import expect
 
-from calibration.models import Calibration
+from calibration.models import Calibration, FieldPhoto
 from calibration.operations import records
 from tests.browser.guided import (
     LEVELS,
@@ -52,6 +54,12 @@ def guided(page, live_server, sign_in, technician, plant):
     page.on("console", lambda message: page.said.append(message.text))
     page.on("pageerror", lambda error: page.said.append(str(error)))
     return Guided(page, live_server.url).sign_in(sign_in, technician)
+
+
+def a_picture(width: int, height: int) -> bytes:
+    kept = io.BytesIO()
+    Image.new("RGB", (width, height), "teal").save(kept, "PNG")
+    return kept.getvalue()
 
 
 def found_beyond(guided: Guided) -> None:
@@ -238,6 +246,7 @@ def test_the_keypad_types_where_one_is_and_next_goes_on(guided):
     pad.get_by_role("button", name="change sign").click()
     pad.get_by_role("button", name="next field").click()
     guided.heading("As found, 50\u00a0%")
+    assert page.said == []
 
 
 def test_two_known_levels_give_zero_and_span_marked_as_computed(guided, technician, approver):
@@ -334,6 +343,42 @@ def test_no_screen_is_wider_than_320_px_and_none_has_a_barrier_in_the_dark(guide
     page.evaluate("location.hash = location.hash.replace(/[^/]*$/, 'summary')")
     guided.heading("Summary")
     expect(page.get_by_text("Still missing")).to_be_visible()
+
+
+def test_a_photo_is_kept_small_on_the_device_and_follows_its_work(
+    guided, approver, settings, tmp_path
+):
+    settings.MEDIA_ROOT = tmp_path
+    page = guided.page
+    guided.begin("LT-101A").prepare()
+    guided.heading("As found, 0\u00a0%")
+    page.get_by_text("Take a photo").click()
+    page.locator("#photo").set_input_files(
+        {"name": "plate.png", "mimeType": "image/png", "buffer": a_picture(2400, 1200)}
+    )
+    expect(page.get_by_text("Photos (1)")).to_be_visible()
+    expect(page.get_by_role("img", name="photo")).to_be_visible()
+    for n, current in enumerate(("4.016", "12.016", "20.016")):
+        guided.reads(f"As found, {50 * n}\u00a0%", mA=current)
+    guided.on("Next: adjust")
+    guided.on("Nothing adjusted: next")
+    page.locator(".ways .on").click()
+    guided.restore()
+    guided.sign()
+    guided.heading("Handed back")
+    photo = FieldPhoto.objects.get()
+    assert photo.step == 6
+    assert photo.work.record == Calibration.objects.get()
+
+
+def test_a_second_tab_does_not_work_on_the_same_work(guided):
+    guided.begin("LT-101A").heading("Caution")
+    second = guided.page.context.new_page()
+    second.goto(guided.page.url)
+    expect(second.get_by_role("heading", level=1)).to_have_text("Open in another tab")
+    guided.page.close()
+    second.get_by_role("button", name="Try again").click()
+    expect(second.get_by_role("heading", level=1)).to_have_text("Caution")
 
 
 def test_without_javascript_a_sentence_leads_to_the_ordinary_form(browser, live_server):

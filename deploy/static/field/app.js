@@ -158,15 +158,43 @@ async function draw() {
   if (screen === "work") {
     const work = app.work?.submission === id ? app.work : await app.store.work(id);
     if (drawn !== held) return;
+    if (work?.state === "open" && !(await holds(id))) return drawPage(elsewhere(work), held);
+    if (drawn !== held) return;
     if (work?.state === "open") return drawWork(work, part, held);
     app.work = null;
     if (work) return app.to(work.state === "ready" ? "#/send" : `#/done/${id}`);
     return drawPage(listScreen(app), held);
   }
   app.work = null;
+  letGo();
   if (screen === "" && app.store.me) app.works = await app.store.works();
   if (drawn !== held) return;
   drawPage(pageOf(screen, id), held);
+}
+
+// One tab at a time works on one work, so that the last key of one does not undo the other's.
+let holding = null;
+
+async function holds(id, tries = 4) {
+  if (holding?.id === id) return true;
+  letGo();
+  const isMine = await new Promise((resolve) => {
+    const held = (lock) => (lock ? new Promise((release) => resolve(Boolean((holding = { id, release })))) : resolve(false));
+    navigator.locks.request(`field-work ${id}`, { ifAvailable: true }, held).catch(() => resolve(true));
+  });
+  if (isMine || tries === 0) return isMine;
+  await new Promise((again) => setTimeout(again, 250)); // a page just being reloaded lets go in a moment
+  return holds(id, tries - 1);
+}
+
+function letGo() {
+  holding?.release();
+  holding = null;
+}
+
+function elsewhere(work) {
+  const again = el("button.button.on", { type: "button", onclick: () => draw() }, "Try again");
+  return { title: "Open in another tab", plate: work.facts.job.register.tag, body: [el("p", {}, "This work is open in another tab of this browser. Go on there, or close that tab and try again.")], ways: el("div.ways", {}, el("a.button.quiet.back", { href: "#/" }, "My jobs"), again) };
 }
 
 function pageOf(screen, id) {
@@ -270,6 +298,7 @@ function put(title, head, body, pad, onward, held, beside = null) {
 
 // Digits typed while no field has the focus go where the keypad would put them.
 function toKeypad(event) {
+  if (event.key === "Enter" && event.target.matches?.(".asked input:not(.figure)")) return root.querySelector(".ways .on")?.click();
   if (!drawn?.keys || event.ctrlKey || event.metaKey || event.altKey) return;
   if (document.activeElement?.matches("input, textarea, select, button, a, summary")) return;
   if (!/^[0-9.-]$/.test(event.key)) return;

@@ -234,7 +234,8 @@ export function chaptersOf(work) {
 // How long a reading or a step still has to settle, in whole seconds; 0 when it has, or was cut short.
 export function settlingLeft(row, seconds, now) {
   if (!seconds || !row?.settling_at) return seconds ?? 0;
-  return Math.max(0, Math.ceil(seconds - (now - new Date(row.settling_at)) / 1000));
+  // A clock set back must not make it longer than it is.
+  return Math.min(seconds, Math.max(0, Math.ceil(seconds - (now - new Date(row.settling_at)) / 1000)));
 }
 
 export function settleSeconds(screen, procedure) {

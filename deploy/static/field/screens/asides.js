@@ -9,7 +9,7 @@ export function stepText(ctx, step, { isShort = false } = {}) {
   if (!step) return [];
   const text = el("p.steptext", {}, step.text);
   const added = step.wordings.filter((wording) => fits(wording, ctx.job)).map((wording) => note("", el("strong", {}, "This site: "), wording.text));
-  const stop = step.stop ? note("bad", el("strong", {}, "Stop and call somebody: "), step.stop) : null;
+  const stop = step.stop ? note("stop", el("strong", {}, "Stop and call somebody: "), step.stop) : null;
   if (!isShort) return [text, added, stop];
   return el("details.whole", {}, el("summary", {}, "The step in full"), text, added, stop);
 }

@@ -58,7 +58,7 @@ function instruction(ctx, place) {
   const told = judge({ applied: place.aim, observed: null, indication: null }, againstOf(job));
   const signalUnit = job.register.signal.endsWith("V") ? "V" : "mA";
   const at = { level: measure(place.aim, unit), percent: `${place.percent}\u00a0%`, signal: `${told.expected}\u00a0${signalUnit}` };
-  if (isTwoLevels(procedure)) return `${wayOf(procedure).says(at)} Read the meter three times. Any two levels will do; the further apart, the better.`;
+  if (isTwoLevels(procedure)) return `${wayOf(procedure).says(at)} Read the meter three times.${screen.id === "found-1" ? " Any two levels will do; the further apart, the better." : ""}`;
   const side = procedure.up_and_down ? ` Come to it from ${place.rising ? "below" : "above"}.` : "";
   return `${wayOf(procedure).says(at)}${wayOf(procedure).reads ? ` Aim at ${at.level}.` : ""}${side}`;
 }
