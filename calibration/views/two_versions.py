@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -62,9 +63,8 @@ def register_rows(
     """The register as it was fetched and as it stands today."""
     held = content.register if content else {}
     today = register_told(point, now)
-    return [
-        Pair(label, _text(held.get(key)), _text(today.get(key))) for key, label in LABELS.items()
-    ]
+    rows = [Pair(label, _told(key, held), _told(key, today)) for key, label in LABELS.items()]
+    return sorted(rows, key=lambda row: not row.differs)  # what differs is looked for first
 
 
 def job_rows(content: Content | None, work: FieldWork, now: Transmitter | None) -> list[Pair]:
@@ -126,6 +126,13 @@ def steps_told(content: Content | None) -> list[dict[str, Any]]:
             }
         )
     return told
+
+
+def _told(key: str, register: Mapping[str, Any]) -> str:
+    value = register.get(key)
+    if key == "signal" and value in MeasuringPoint.OutputSignal.values:
+        return str(MeasuringPoint.OutputSignal(value).label)
+    return _text(value)
 
 
 def _rows(content: Content | None, key: str) -> list[dict[str, Any]]:
