@@ -169,6 +169,10 @@ ROWS: list[Row] = [
     Row("calibration:ledger", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_csv", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_entry", "GET", "entry", 200, 403, 200, 200, 403, 404),
+    # Labels and where their square codes lead
+    Row("calibration:label", "GET", "point", 200, 200, 200, 200, 404, 404),
+    Row("calibration:round_labels", "GET", "round", 200, 200, 200, 200, 404, 404),
+    Row("calibration:find", "GET", "code", 302, 302, 302, 302, 404, 404),
     # Families: numbers of the whole book, names of one's own sites
     Row("calibration:families", "GET", "", 200, 200, 200, 200, 403, 200),
     Row("calibration:family", "GET", "family", 200, 200, 200, 200, 403, 200),
@@ -187,6 +191,7 @@ ROWS: list[Row] = [
 KINDS: dict[str, dict[str, str]] = {
     "procedure": {"key": "cap-tank"},
     "template": {"kind": "register", "fmt": "csv"},
+    "code": {"site": "M", "tag": "LT-101A"},
     "work": {"submission": "6c1d1f0a-3a52-4c5e-9b0e-0d6f3f1c2a11"},
     "photo": {"submission": "6c1d1f0a-3a52-4c5e-9b0e-0d6f3f1c2a11", "sha256": "0" * 64},
 }

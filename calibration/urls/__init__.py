@@ -25,6 +25,7 @@ for room in (
     "families",
     "intervals",
     "field",
+    "labels",
 ):
     if find_spec(f"calibration.urls.{room}"):
         urlpatterns += import_module(f"calibration.urls.{room}").urlpatterns

@@ -136,7 +136,9 @@ function scanner(app, box) {
 }
 
 function found(app, box, text, said) {
-  const job = app.pack?.jobs.find(({ point, register }) => text.endsWith(point.url) || text.includes(`/points/${point.id}/`) || text === register.tag);
+  const [, ofTag = ""] = text.match(/\/q\/[^/]+\/([^/]+)\/?$/) ?? []; // as labels are printed: …/q/<site>/<tag>/
+  const tag = decodeURIComponent(ofTag) || text;
+  const job = app.pack?.jobs.find(({ point, register }) => register.tag === tag || text.endsWith(point.url));
   if (job) return app.to(`#/job/${job.id}`);
   said.textContent = "No job on this device belongs to this label. Fetch the pack again, or search by tag.";
   return box.focus();
