@@ -43,6 +43,7 @@ async function start() {
     return plainly("This device does not keep data for this page", `The browser refused its storage (${error.message}). Leave private browsing, or free some space; until then use the ordinary pages.`);
   }
   app.store.onKept = (submission, date) => app.work?.submission === submission && kept(date);
+  app.store.onGone = () => location.reload();
   app.store.persist().catch(() => false);
   const who = await ownerOf(app.store);
   if (who.person && !app.store.me) await fetchPack();

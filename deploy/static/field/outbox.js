@@ -5,6 +5,7 @@ const ADDRESS = "/field";
 const EVERY = 60 * 1000;
 const PATIENCE = 30 * 1000; // a request that says nothing for so long is tried again
 const OPENS_AFTER = 600;
+const AT_ONCE = 100; // works that the site signs in one go
 const LONGEST = 10; // minutes between tries while the site does not answer well
 
 class NoAnswer extends Error {}
@@ -73,7 +74,7 @@ async function session(store) {
 export async function sign(store, submissions, password) {
   const here = await session(store);
   if (!here.csrf) return { ok: false, ...here };
-  const works = (await Promise.all(submissions.map((submission) => store.work(submission)))).filter((work) => work?.state === "ready");
+  const works = (await Promise.all(submissions.map((submission) => store.work(submission)))).filter((work) => work?.state === "ready").slice(0, AT_ONCE);
   const asked = {
     password,
     device: (works[0] && JSON.parse(works[0].content).device?.label) ?? "",

@@ -40,6 +40,9 @@ class Store {
     this.db = db;
     this.me = null;
     this.onKept = null;
+    this.onGone = null; // the person left, or another came, in another tab
+    this.tabs = new BroadcastChannel(NAME);
+    this.tabs.onmessage = () => this.onGone?.();
     this.broken = []; // works whose row does not open: told, never dropped
     this.lines = new Map(); // submission → what is being written and what waits
     db.onversionchange = () => db.close();
@@ -55,6 +58,7 @@ class Store {
   // ---- who ----
   async signedIn(person, keyBase64) {
     const key = await keyFrom(keyBase64);
+    if (this.me?.id !== person.id) this.tabs.postMessage("another");
     await this.#write(["me"], (stores) => stores.me.put({ id: person.id, name: person.name, key }, "me"));
     this.key = key;
     this.me = { id: person.id, name: person.name };
@@ -64,6 +68,7 @@ class Store {
   async lock() {
     await this.#write(["me"], (stores) => stores.me.delete("me"));
     this.key = this.me = null;
+    this.tabs.postMessage("gone");
   }
 
   async persist() {

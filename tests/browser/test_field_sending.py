@@ -1,0 +1,230 @@
+"""Sending from a tablet through a bad network, and to a server that is killed meanwhile: each record exactly once.
+
+SPANBOOK_SENDS and SPANBOOK_SERVER_KILLS set the counts; the full ones are 500 and 20.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from django.conf import settings
+from django.db import connection
+from django.utils import timezone
+
+from calibration.models import Calibration, FieldWork
+from calibration.operations.field_packs import register_sha, register_told
+from plant.models import LedgerEntry
+from tests.calibration.field_works import a_content, a_pack_job, sha_of, text_of
+from tests.makers import a_job, a_procedure, an_equipped_point
+from tests.proxy import Proxy
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+SENDS = int(os.environ.get("SPANBOOK_SENDS", "40"))
+KILLS = int(os.environ.get("SPANBOOK_SERVER_KILLS", "5"))
+
+FILL = """async (works) => {
+  const { openStore } = await import("/static/field/store.js");
+  const { refresh } = await import("/static/field/outbox.js");
+  const store = await openStore();
+  for (let tries = 0; !store.me; tries += 1) await refresh(store).catch(() => null);
+  for (const work of works) await store.keep({ ...work, state: "ready" });
+}"""
+# As a technician would: sign what is ready, again where that failed, and let the outbox send until nothing is left.
+SEND = """async (most) => {
+  const { openStore } = await import("/static/field/store.js");
+  const { flush, sign } = await import("/static/field/outbox.js");
+  const store = await openStore();
+  for (let rounds = 0; rounds < most; rounds += 1) {
+    const works = await store.works();
+    const ready = works.filter((work) => work.state === "ready").map((work) => work.submission);
+    if (ready.length) await sign(store, ready, "correct horse");
+    if (works.every((work) => work.state === "sent")) break;
+    await flush(store);
+  }
+  return (await store.works()).map((work) => [work.state, work.trouble]);
+}"""
+BEGIN_TO_SEND = """async () => {
+  const { openStore } = await import("/static/field/store.js");
+  const { flush, sign } = await import("/static/field/outbox.js");
+  window.store ??= await openStore();
+  const works = await window.store.works();
+  const ready = works.filter((work) => work.state === "ready").map((work) => work.submission);
+  if (ready.length) await sign(window.store, ready, "correct horse");
+  window.flushing = flush(window.store);
+}"""
+LEFT = """async () => {
+  await window.flushing;
+  return (await window.store.works()).filter((work) => work.state !== "sent").length;
+}"""
+
+
+def works_of(count: int, technician) -> list[dict]:
+    """Works done on so many points, as a tablet would have them ready."""
+    now = timezone.now()
+    a_procedure()
+    first = a_pack_job(a_job(an_equipped_point("LT-101A"), by=technician), by=technician, at=now)
+    made = []
+    for n in range(count):
+        point = an_equipped_point(f"LT-{200 + n}")
+        device = point.installations.get().transmitter
+        register = register_told(point, device)
+        told = first | {
+            "id": a_job(point, by=technician).pk,
+            "register": register,
+            "register_sha": register_sha(register),
+            "transmitter": {"id": device.pk},
+        }
+        content = a_content(told, at=now, found=[0.1 + 0.001 * n] * 9)
+        text = text_of(content)
+        facts = {"submission": content["submission"], "job": told["id"], "content": text}
+        made.append(facts | {"sha256": sha_of(text)})
+    return made
+
+
+@pytest.fixture
+def tablet(page, sign_in, technician):
+    """Opens the page by an address, signed in as the technician."""
+
+    def opened(url: str):
+        session = sign_in(technician).cookies["sessionid"].value
+        page.context.add_cookies([{"name": "sessionid", "value": session, "url": url}])
+        page.set_default_timeout(60_000)
+        page.goto(f"{url}/sign-in/")
+        return page
+
+    return opened
+
+
+def address_of(live_server) -> tuple[str, int]:
+    host, port = re.match(r"http://(.+):(\d+)", live_server.url).groups()
+    return host, int(port)
+
+
+def check_each_is_stored_once(works: list[dict]) -> None:
+    wanted = {work["submission"] for work in works}
+    stored = [str(one) for one in Calibration.objects.values_list("submission", flat=True)]
+    assert len(stored) == len(works)
+    assert set(stored) == wanted
+    received = FieldWork.objects.filter(state="stored")
+    assert {str(work.submission) for work in received} == wanted
+    for work in received:
+        assert sha_of(work.content) == work.content_sha256
+    assert LedgerEntry.objects.filter(act="submit record").count() == len(works)
+
+
+def test_through_a_bad_network_each_record_is_stored_exactly_once(live_server, tablet, technician):
+    works = works_of(SENDS, technician)
+    target = address_of(live_server)
+    network = Proxy(lambda path: target, seed=20261102)
+    try:
+        page = tablet(f"http://localhost:{network.port}")
+        page.evaluate(FILL, works)
+        told = page.evaluate(SEND, 200)
+    finally:
+        network.close()
+    assert {state for state, _ in told} == {"sent"}, told
+    # The network was bad: of each kind of fault there were some.
+    assert set(network.done) == {"whole", "drop", "cut", "lost", "torn", "late", "twice"}
+    check_each_is_stored_once(works)
+
+
+class Web:
+    """One more web server on the same database, to be killed."""
+
+    def __init__(self) -> None:
+        with socket.create_server(("127.0.0.1", 0)) as probe:
+            self.port = probe.getsockname()[1]
+        path = "/" + connection.settings_dict["NAME"]
+        database = urlsplit(os.environ["DATABASE_URL"])._replace(path=path).geturl()
+        self.variables = {
+            **os.environ,
+            "DATABASE_URL": database,
+            "SPANBOOK_SECRET_KEY": settings.SECRET_KEY,
+            "DJANGO_SETTINGS_MODULE": "tests.settings",
+        }
+        self.start()
+
+    def start(self) -> None:
+        words = [
+            "-m",
+            "gunicorn",
+            "deploy.wsgi",
+            "--bind",
+            f"127.0.0.1:{self.port}",
+            "--workers",
+            "1",
+        ]
+        self.process = subprocess.Popen(
+            [sys.executable, *words, "--log-level", "error"], cwd=Path(settings.BASE_DIR), env=self.variables,
+            start_new_session=True,
+        )  # fmt: skip
+
+    def kill(self) -> None:
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+
+
+@pytest.fixture
+def web() -> Iterator[Web]:
+    server = Web()
+    yield server
+    server.kill()
+
+
+def test_a_server_killed_during_a_submit_stores_each_record_exactly_once(
+    live_server, tablet, technician, web
+):
+    """Works go to a server that is killed at random moments, everything else to one that stays."""
+    chance = random.Random(5)  # noqa: S311
+    works = works_of(3 * KILLS, technician)
+    target = address_of(live_server)
+
+    def route(path: str) -> tuple[str, int]:
+        return ("127.0.0.1", web.port) if path.startswith("/field/works/") else target
+
+    network = Proxy(route, seed=1, bad=0)
+    try:
+        page = tablet(f"http://localhost:{network.port}")
+        page.evaluate(FILL, works)
+        for turn in range(20 * KILLS):
+            page.evaluate(BEGIN_TO_SEND)
+            if turn < KILLS:
+                time.sleep(chance.uniform(0.02, 0.35))
+                web.kill()
+            left = page.evaluate(LEFT)
+            if turn < KILLS:
+                web.start()
+                _within(30, lambda: _answers(web.port))
+            elif not left:
+                break
+        assert left == 0
+    finally:
+        network.close()
+    check_each_is_stored_once(works)
+
+
+def _answers(port: int) -> bool:
+    try:
+        with socket.create_connection(("127.0.0.1", port), timeout=1):
+            return True
+    except OSError:
+        return False
+
+
+def _within(seconds: float, true) -> None:
+    end = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < end, "the server did not come back"
+        time.sleep(0.1)
