@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
 from calibration.models import ReferenceStandard, StandardCertificate
 from plant.forms.digits import DigitsField
-from plant.models import Person, Site
+from plant.models import Appointment, Person, Site
+from plant.permissions import may
 
 DAY = {"type": "date"}
 CERTIFICATE_NUMBERS = (
@@ -21,7 +23,17 @@ UNITS = ["mA", "V", "Ω", "mm", "m", "kPa", "bar", "pF", "°C", "kg/m³", "kg", 
 class StandardForm(forms.ModelForm):
     class Meta:
         model = ReferenceStandard
-        fields = ["site", "name", "kind", "maker", "model", "serial", "interval_months", "note"]
+        fields = [
+            "site",
+            "name",
+            "kind",
+            "maker",
+            "model",
+            "serial",
+            "interval_months",
+            "holder",
+            "note",
+        ]
         widgets = {
             "note": forms.Textarea({"rows": 3}),
             "interval_months": forms.NumberInput({"data-unit": "months", "min": 1, "max": 120}),
@@ -30,6 +42,12 @@ class StandardForm(forms.ModelForm):
     def __init__(self, *args: Any, person: Person, **more: Any) -> None:
         """A new standard belongs to a site where ``person`` may add one; later it stays there."""
         super().__init__(*args, **more)
+        own = [self.instance.site_id] if self.instance.pk else person.site_ids("add standard")
+        technicians = Appointment.objects.in_force(timezone.now().date()).filter(
+            site__in=own, role="technician"
+        )
+        holders = Person.objects.filter(is_active=True, appointments__in=technicians).distinct()
+        self.fields["holder"].queryset = holders  # type: ignore[attr-defined]
         if self.instance.pk:
             del self.fields["site"]
             return
@@ -37,6 +55,16 @@ class StandardForm(forms.ModelForm):
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
         if len(sites) == 1:
             self.fields["site"].initial = sites[0]
+
+    def clean(self) -> dict[str, Any]:
+        """A kit is carried at the standard's own site."""
+        typed = super().clean() or self.cleaned_data
+        holder, site = typed.get("holder"), typed.get("site")
+        if site is None and self.instance.site_id:
+            site = self.instance.site
+        if holder and site and not may(holder, "calibrate", site.pk):
+            self.add_error("holder", f"{holder} is no technician at {site}; choose one who is.")
+        return typed
 
 
 class CertificateForm(forms.ModelForm):

@@ -12,6 +12,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from calibration.models import ReferenceStandard, StandardCertificate
+from plant.models import LedgerEntry
 from tests.makers import TODAY, a_certificate, a_certified_standard, a_record, a_standard
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
@@ -183,3 +184,20 @@ def test_standards_pages_cost_the_same_for_one_and_for_many(
         client.get("/standards/")
     with django_assert_max_num_queries(7):
         client.get(ReferenceStandard.objects.first().get_absolute_url())
+
+
+def test_a_standard_goes_into_a_kit_and_only_of_a_technician_of_its_site(
+    sign_in, planner, technician, approver, outsider
+):
+    standard = a_standard("MM-44")
+    client = sign_in(planner)
+    address = f"/standards/{standard.pk}/edit/"
+    facts = {"name": "MM-44", "kind": "multimeter", "interval_months": 12}
+    assert client.post(address, {**facts, "holder": technician.pk}).status_code == 302
+    standard.refresh_from_db()
+    assert standard.holder == technician
+    entry = LedgerEntry.objects.get(act="change standard")
+    assert "T. Quillane" in str(entry.details) or str(technician.pk) in str(entry.details)
+    assert "in the kit of T. Quillane" in client.get("/standards/").content.decode()
+    for other in (approver, outsider):
+        assert client.post(address, {**facts, "holder": other.pk}).status_code == 422
