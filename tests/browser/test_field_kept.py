@@ -11,7 +11,7 @@ import re
 import signal
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
@@ -56,8 +56,11 @@ def processes_of(profile: Path) -> list[int]:
 
 
 def kill(profile: Path) -> None:
-    for pid in processes_of(profile):
-        os.kill(pid, signal.SIGKILL)
+    while alive := processes_of(profile):
+        for pid in alive:
+            with suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        time.sleep(0.02)
 
 
 @pytest.fixture

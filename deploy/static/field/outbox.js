@@ -27,7 +27,7 @@ async function json(answer) {
 export async function whoAmI() {
   try {
     const answer = await ask("/who/");
-    if (answer.ok) return await answer.json();
+    if (answer.ok) return await answer.json(); // torn off, it is no answer
   } catch {
     // told below
   }
@@ -56,6 +56,7 @@ export async function refresh(store) {
   const told = await json(answer);
   if (answer.status === 401) return { ok: false, said: "You are signed out. Sign in again; what is on this device stays." };
   if (!answer.ok) return { ok: false, said: told.said ?? `The site answered ${answer.status}. Try again in a moment.` };
+  if (!told.key) throw new NoAnswer("the answer was torn off");
   await store.signedIn(told.person, told.key);
   await store.putPack(told);
   return { ok: true, said: "" };
@@ -89,6 +90,8 @@ export async function sign(store, submissions, password) {
   }
   const told = await json(answer);
   if (!answer.ok) return { ok: false, said: told.said ?? `The site answered ${answer.status}. Nothing is lost; try again in a moment.`, signIn: answer.status === 401 };
+  // Signed perhaps, but the answer was torn off: asked again, the site says the same.
+  if (!Array.isArray(told.signed)) return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
   const refused = told.refused ?? [];
   for (const work of works) {
     const no = refused.find((one) => one.submission === work.submission);
@@ -132,9 +135,9 @@ async function sendWork(store, work, csrf) {
   const next = { ...work };
   if (answer.ok && ["stored", "set aside"].includes(told.state)) {
     Object.assign(next, { state: told.state === "stored" ? "sent" : "set aside", answer: told, trouble: "" });
-  } else if (answer.status === 403) {
+  } else if (answer.status === 403 && told.said) {
     // Not signed as the site has it: back to where the password is asked for.
-    Object.assign(next, { state: "ready", trouble: told.said ?? "It must be signed again." });
+    Object.assign(next, { state: "ready", trouble: told.said });
   } else {
     next.trouble = told.said ?? `The site answered ${answer.status}; it is tried again by itself.`;
   }

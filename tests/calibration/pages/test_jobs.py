@@ -87,7 +87,7 @@ def test_job_pages_cost_the_same_for_one_and_for_many(
         )
     a_procedure()
     client = sign_in(technician)
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(7):
         client.get("/jobs/")
     with django_assert_max_num_queries(11):
         client.get(Job.objects.first().get_absolute_url())
