@@ -45,22 +45,30 @@ def worker(request: HttpRequest) -> HttpResponse:
 
 
 def _page() -> str:
-    return render_to_string("calibration/field.html")
+    """With all modules named up front: on a slow device asking for one after the other takes a second."""
+    named = [settings.STATIC_URL + name for name in _modules() if name != "field/app.js"]
+    return render_to_string("calibration/field.html", {"modules": named})
 
 
 @lru_cache(maxsize=1)
-def _release() -> tuple[str, list[str]]:
-    """A name for the contents of all files, and their addresses."""
-    modules = sorted(
+def _modules() -> tuple[str, ...]:
+    """All modules of the page, under the plain names by which they ask for each other."""
+    own = sorted(
         name
         for finder in get_finders()
         for name, _ in finder.list([])
         if name.startswith("field/") and name.endswith(".js") and name.split("/")[-1] not in OTHER
     )
-    plain = [settings.STATIC_URL + name for name in (*modules, *BESIDE)]
+    return (*own, *BESIDE)
+
+
+@lru_cache(maxsize=1)
+def _release() -> tuple[str, list[str]]:
+    """A name for the contents of all files, and their addresses."""
+    plain = [settings.STATIC_URL + name for name in _modules()]
     named = [static(name) for name in ("field/app.js", *STYLES, "mark.svg")]
     content = hashlib.sha256(_page().encode())
-    for name in (*modules, *BESIDE, *STYLES, "mark.svg", "field/worker.js"):
+    for name in (*_modules(), *STYLES, "mark.svg", "field/worker.js"):
         path = find(name)
         if path:
             with open(path, "rb") as file:

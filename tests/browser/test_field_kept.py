@@ -101,28 +101,25 @@ def test_a_killed_browser_loses_at_most_the_key_being_pressed(
     chance = random.Random(20261102)  # noqa: S311
     with a_browser(offline=False) as context:
         address = at_a_reading(context.pages[0], live_server, sign_in, technician)
-    before = ""
-    for _ in range(KILLS):
-        typed = f"{chance.randint(10, 20)}.{chance.randint(100, 999)}"[: chance.randint(1, 6)]
+    allowed = [""]
+    for n in range(KILLS + 1):
         with a_browser(offline=True) as context:
             page = context.pages[0]
             page.set_default_timeout(10_000)
             page.goto(address)
             field = page.locator("#observed-0")
-            expect(field).to_have_value(before)
+            expect(field).to_be_visible()
+            assert field.input_value() in allowed, f"typed {allowed[0]}, kept {field.input_value()}"
+            if n == KILLS:
+                break
+            typed = f"{chance.randint(10, 20)}.{chance.randint(100, 999)}"[: chance.randint(1, 6)]
             field.fill("")
-            field.focus()
             for key in typed:
                 page.keyboard.press(key)
                 time.sleep(chance.uniform(0.04, 0.09))  # a fast hand: 11 to 25 keys a second
             time.sleep(chance.uniform(0, 0.02))
             kill(a_browser.profile)
-        with a_browser(offline=True) as context:
-            page = context.pages[0]
-            page.set_default_timeout(10_000)
-            page.goto(address)
-            before = page.locator("#observed-0").input_value()
-        assert before in (typed, typed[:-1]), f"typed {typed}, kept {before}"
+            allowed = [typed, typed[:-1]]
 
 
 def test_a_sign_in_that_ended_costs_nothing(page, live_server, sign_in, technician, plant):

@@ -25,6 +25,7 @@ async function json(answer) {
 
 // { person: {id, name, username} | null, csrf, now }; { person: null, offline: true } without a connection.
 export async function whoAmI() {
+  if (!navigator.onLine) return { person: null, offline: true };
   try {
     const answer = await ask("/who/");
     if (answer.ok) return await answer.json(); // torn off, it is no answer
