@@ -47,7 +47,9 @@ class Standing(NamedTuple):
 def standard_list(request: SignedRequest) -> HttpResponse:
     """The standards of my sites by the day their certificate ends: the first to lapse stands on top."""
     require_sight(request.user)
-    seen = _with_end(ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder"))
+    seen = _with_end(
+        ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder")
+    )
     ordered = seen.order_by(_withdrawn_last(), F("ends_on").asc(nulls_first=True), "name")
     rows = [_standing(standard) for standard in ordered]
     counts = {key: sum(row.key == key for row in rows) for key in STATES}
@@ -226,7 +228,9 @@ def _name(thing: Any) -> str:
 
 
 def _standard(request: SignedRequest, pk: int) -> ReferenceStandard:
-    seen = _with_end(ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder"))
+    seen = _with_end(
+        ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder")
+    )
     return get_object_or_404(seen, pk=pk)
 
 
