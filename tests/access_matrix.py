@@ -169,6 +169,9 @@ ROWS: list[Row] = [
     Row("calibration:ledger", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_csv", "GET", "", 200, 403, 200, 200, 403, 200),
     Row("calibration:ledger_entry", "GET", "entry", 200, 403, 200, 200, 403, 404),
+    # A procedure's next version
+    Row("calibration:procedure_edit", "GET", "procedure", 403, 403, 200, 403, 403, 200),
+    Row("calibration:procedure_edit", "POST", "procedure", 403, 403, 422, 403, 403, 422),
     # Labels and where their square codes lead
     Row("calibration:label", "GET", "point", 200, 200, 200, 200, 404, 404),
     Row("calibration:round_labels", "GET", "round", 200, 200, 200, 200, 404, 404),

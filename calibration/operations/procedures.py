@@ -14,7 +14,9 @@ from django.db import transaction
 
 from calibration.models import Adjustment, Procedure, ProcedureStep, ProcedureVersion
 from calibration.models.procedure import Shape
-from plant.refusals import Refused
+from plant.ledger import enter
+from plant.models import Person, Site
+from plant.refusals import NotAllowed, Refused
 
 SEEDS = Path(__file__).resolve().parent.parent / "seeds" / "procedures.json"
 Stage = ProcedureStep.Stage
@@ -76,6 +78,46 @@ def publish(
     )
     version.published_on = on
     version.save(update_fields=["published_on"])
+    return version
+
+
+@transaction.atomic
+def revise(
+    procedure: Procedure,
+    *,
+    based_on: int,
+    way: str,
+    percents: Sequence[Decimal],
+    up_and_down: bool,
+    settle_seconds: int,
+    adjusts: Sequence[str],
+    stops: Sequence[str],
+    steps: Sequence[Step],
+    reason: str,
+    by: Person,
+    on: dt.date,
+) -> ProcedureVersion:
+    """Publish what an approver changed. Refused when somebody published meanwhile, or without a reason."""
+    sites = by.site_ids("publish procedure")
+    if not sites:
+        raise NotAllowed("Only an approver changes a procedure. Ask one.")
+    procedure = Procedure.objects.select_for_update().get(pk=procedure.pk)
+    latest = procedure.versions.first()
+    if latest is None or latest.number != based_on:
+        raise Refused(
+            f"Somebody was quicker: version {latest.number if latest else 0} is published, and this was begun on "
+            f"version {based_on}. What you typed is still here; read theirs in another tab before you send again."
+        )
+    if not reason.strip():
+        raise Refused("Say what changes and why.", field="reason")
+    version = publish(
+        procedure, way=way, percents=percents, up_and_down=up_and_down, settle_seconds=settle_seconds, steps=steps,
+        reason=reason.strip(), on=on, shape=latest.shape, adjusts=adjusts, stops=stops,
+    )  # fmt: skip
+    enter(
+        "publish procedure", on=procedure, by=by, why=reason, site=Site.objects.get(pk=sites[0]),
+        details={"version": version.number, "steps": len(steps)},
+    )  # fmt: skip
     return version
 
 

@@ -23,4 +23,5 @@ urlpatterns = [
     path("fleet/again/", fleet.again, name="fleet_again"),
     path("procedures/", procedures.procedure_list, name="procedures"),
     path("procedures/<slug:key>/", procedures.procedure, name="procedure"),
+    path("procedures/<slug:key>/edit/", procedures.edit, name="procedure_edit"),
 ]

@@ -1,13 +1,18 @@
-"""Procedures, to be read: a published version never changes."""
+"""Procedures: read by all, changed by an approver; a published version never changes, a change is the next one."""
 
 from __future__ import annotations
 
+from django.contrib import messages
 from django.http import Http404, HttpResponse
-from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_safe
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
 
+from calibration.forms.procedures import ProcedureForm, Steps, filled_from, steps_of
 from calibration.models import Procedure
+from calibration.operations import procedures as acts
 from calibration.views.jobs import require_sight
+from plant.refusals import NotAllowed, Refused
 from plant.requests import SignedRequest
 
 
@@ -34,5 +39,49 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
     return render(
         request,
         "calibration/procedure.html",
-        {"procedure": found, "versions": versions, "shown": shown, "steps": shown.steps.all()},
+        {
+            "procedure": found,
+            "versions": versions,
+            "shown": shown,
+            "steps": shown.steps.all(),
+            "may_edit": bool(request.user.site_ids("publish procedure")),
+        },
     )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit(request: SignedRequest, key: str) -> HttpResponse:
+    """The next version of a procedure, by an approver."""
+    require_sight(request.user)
+    found = get_object_or_404(Procedure, key=key)
+    if not request.user.site_ids("publish procedure"):
+        raise NotAllowed("Only an approver changes a procedure. Ask one.")
+    version = found.versions.first()
+    if version is None:
+        raise Http404("nothing is published")
+    facts, rows = filled_from(version)
+    form = ProcedureForm(request.POST or None, initial=facts)
+    steps = Steps(request.POST or None, initial=rows, prefix="step")
+    status = 200
+    if request.method == "POST":
+        status = 422
+        if form.is_valid() and steps.is_valid():
+            try:
+                acts.revise(
+                    found, **form.cleaned_data, steps=steps_of(steps, version),
+                    by=request.user, on=timezone.now().date(),
+                )  # fmt: skip
+                messages.success(
+                    request, "The new version is published; jobs begun from now on follow it."
+                )
+                return redirect(found)
+            except Refused as refusal:
+                form.refuse(refusal)
+    told = {
+        "procedure": found,
+        "version": version,
+        "next": version.number + 1,
+        "form": form,
+        "steps": steps,
+    }
+    return render(request, "calibration/procedure_edit.html", told, status=status)
