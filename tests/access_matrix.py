@@ -172,6 +172,9 @@ ROWS: list[Row] = [
     # A procedure's next version
     Row("calibration:procedure_edit", "GET", "procedure", 403, 403, 200, 403, 403, 200),
     Row("calibration:procedure_edit", "POST", "procedure", 403, 403, 422, 403, 403, 422),
+    Row("calibration:wording", "GET", "procedure", 403, 403, 200, 403, 403, 200),
+    Row("calibration:wording", "POST", "procedure", 403, 403, 422, 403, 403, 422),
+    Row("calibration:wording_drop", "POST", "wording", 403, 403, 302, 403, 404, 404),
     # Labels and where their square codes lead
     Row("calibration:label", "GET", "point", 200, 200, 200, 200, 404, 404),
     Row("calibration:round_labels", "GET", "round", 200, 200, 200, 200, 404, 404),

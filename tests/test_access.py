@@ -19,6 +19,7 @@ from calibration.models import (
     Finding,
     Proposal,
     ReminderScan,
+    SiteWording,
     StepQuestion,
 )
 from calibration.operations import jobs, rounds
@@ -141,7 +142,13 @@ def things(planner, technician, second_technician, approver):
         ),
         "entry": LedgerEntry.objects.filter(site=point.site)[0],
     }
-    a_procedure()
+    version = a_procedure()
+    rows["wording"] = SiteWording.objects.create(
+        site=point.site,
+        procedure=version.procedure,
+        step_key="T5",
+        text="Hold the button for about 3 s.",
+    )
     named = {"duty": {"site": point.site_id, "duty": "safety"}}
     return {name: {"pk": row.pk} for name, row in rows.items()} | KINDS | named
 

@@ -10,6 +10,7 @@ from django.utils.text import slugify
 
 from calibration.models import Adjustment, InputWay, ProcedureStep, ProcedureVersion
 from calibration.operations.procedures import Step
+from plant.models import Site
 from plant.refusals import Refused
 
 ASKS = ("text", "number", "time", "tick", "photo", "standards")
@@ -130,3 +131,27 @@ def steps_of(forms_: Any, before: ProcedureVersion) -> list[Step]:
         )
         for row in typed
     ]  # fmt: skip
+
+
+class WordingForm(forms.Form):
+    site = forms.ChoiceField(label="Site")
+    step_key = forms.ChoiceField(label="Step")
+    devices = forms.CharField(
+        label="For devices", max_length=160, required=False,
+        help_text="A maker or model as in the register; empty for all.",
+    )  # fmt: skip
+    text = forms.CharField(
+        label="Wording", widget=forms.Textarea({"rows": 3}),
+        help_text="For example: the button held for about 3 s enters and leaves adjustment; the lamp blinks meanwhile.",
+    )  # fmt: skip
+
+    def __init__(
+        self, *args: Any, sites: list[Site], version: ProcedureVersion, **more: Any
+    ) -> None:
+        super().__init__(*args, **more)
+        steps = [(s.key, f"{s.key}: {s.text[:50]}") for s in version.steps.all() if s.key]
+        self.fields["site"].choices = [(site.pk, site.name) for site in sites]  # type: ignore[attr-defined]
+        self.fields["step_key"].choices = steps  # type: ignore[attr-defined]
+
+    def refuse(self, refusal: Refused) -> None:
+        self.add_error(refusal.field if refusal.field in self.fields else None, str(refusal))

@@ -24,4 +24,6 @@ urlpatterns = [
     path("procedures/", procedures.procedure_list, name="procedures"),
     path("procedures/<slug:key>/", procedures.procedure, name="procedure"),
     path("procedures/<slug:key>/edit/", procedures.edit, name="procedure_edit"),
+    path("procedures/<slug:key>/wording/", procedures.wording, name="wording"),
+    path("wordings/<int:pk>/drop/", procedures.wording_drop, name="wording_drop"),
 ]

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from calibration.forms.procedures import ProcedureForm, Steps, filled_from, steps_of
-from calibration.models import Procedure
+from calibration.forms.procedures import (
+    ProcedureForm,
+    Steps,
+    WordingForm,
+    filled_from,
+    steps_of,
+)
+from calibration.models import Procedure, SiteWording
 from calibration.operations import procedures as acts
+from calibration.operations import wordings
 from calibration.views.jobs import require_sight
+from plant.models import Site
 from plant.refusals import NotAllowed, Refused
 from plant.requests import SignedRequest
 
@@ -45,8 +54,49 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
             "shown": shown,
             "steps": shown.steps.all(),
             "may_edit": bool(request.user.site_ids("publish procedure")),
+            "wordings": SiteWording.objects.filter(
+                procedure=found, site__in=request.user.site_ids("see")
+            ).select_related("site"),
+            "own": set(request.user.site_ids("publish procedure")),
         },
     )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def wording(request: SignedRequest, key: str) -> HttpResponse:
+    """A site's own wording for a step, added by an approver of that site."""
+    require_sight(request.user)
+    found = get_object_or_404(Procedure, key=key)
+    sites = list(Site.objects.filter(pk__in=request.user.site_ids("publish procedure")))
+    if not sites:
+        raise NotAllowed("Only an approver words a step for a site. Ask one.")
+    version = found.versions.first()
+    if version is None:
+        raise Http404("nothing is published")
+    form = WordingForm(request.POST or None, sites=sites, version=version)
+    status = 200
+    if request.method == "POST":
+        status = 422
+        if form.is_valid():
+            typed = form.cleaned_data | {"site_id": int(form.cleaned_data["site"])}
+            del typed["site"]
+            try:
+                wordings.add(SiteWording(procedure=found, **typed), by=request.user)
+                return redirect(found)
+            except Refused as refusal:
+                form.refuse(refusal)
+            except ValidationError as wrong:
+                form.add_error(None, " ".join(wrong.messages))
+    told = {"procedure": found, "form": form}
+    return render(request, "calibration/wording.html", told, status=status)
+
+
+@require_POST
+def wording_drop(request: SignedRequest, pk: int) -> HttpResponse:
+    seen = SiteWording.objects.filter(site__in=request.user.site_ids("see"))
+    row = get_object_or_404(seen.select_related("procedure", "site"), pk=pk)
+    wordings.drop(row, by=request.user)
+    return redirect(row.procedure)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from calibration.models import Procedure
+from calibration.models import Procedure, SiteWording
+from calibration.operations.jobs import start
 from calibration.operations.procedures import load_seeds
 from plant.models import LedgerEntry
-from tests.makers import TODAY
+from tests.makers import TODAY, an_equipped_point
 
 pytestmark = pytest.mark.django_db
 ADDRESS = "/procedures/cap-output/edit/"
@@ -92,3 +93,33 @@ def test_the_second_of_two_editors_is_told(seeds, sign_in, approver):
     assert page.status_code == 422
     assert "Somebody was quicker: version 2" in page.content.decode()
     assert seeds.versions.count() == 2
+
+
+def test_a_sites_wording_stands_beside_the_procedure_and_in_the_pack(
+    seeds, sign_in, approver, technician, outsider
+):
+    client = sign_in(approver)
+    facts = {
+        "site": approver.site_ids("see")[0],
+        "step_key": "O4",
+        "devices": "Tarn & Weir",
+        "text": "Hold for 3 s.",
+    }
+    address = "/procedures/cap-output/wording/"
+    assert client.post(address, facts).status_code == 302
+    assert client.post(address, facts).status_code == 422  # the same again
+    assert client.post(address, facts | {"step_key": "X9"}).status_code == 422
+    assert "Hold for 3 s." in client.get("/procedures/cap-output/").content.decode()
+    assert "Hold for 3 s." not in sign_in(outsider).get("/procedures/cap-output/").content.decode()
+    start(an_equipped_point(procedure_key="cap-output"), by=technician)
+    assert "Hold for 3 s." in sign_in(technician).get("/field/pack/").content.decode()
+    wording = SiteWording.objects.get()
+    assert sign_in(technician).post(f"/wordings/{wording.pk}/drop/").status_code == 403
+    assert client.post(f"/wordings/{wording.pk}/drop/").status_code == 302
+    assert not SiteWording.objects.exists()
+    acts = (
+        LedgerEntry.objects.filter(act__endswith="wording")
+        .order_by("id")
+        .values_list("act", flat=True)
+    )
+    assert list(acts) == ["add wording", "drop wording"]
