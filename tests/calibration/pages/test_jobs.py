@@ -89,7 +89,7 @@ def test_job_pages_cost_the_same_for_one_and_for_many(
     client = sign_in(technician)
     with django_assert_max_num_queries(7):
         client.get("/jobs/")
-    with django_assert_max_num_queries(11):
+    with django_assert_max_num_queries(12):
         client.get(Job.objects.first().get_absolute_url())
 
 
