@@ -28,7 +28,9 @@ const app = {
   store: null, pack: null, works: [], others: 0, person: null, work: null, sought: "",
   now: () => new Date(),
   to: (hash) => (location.hash === hash ? draw() : (location.hash = hash)),
-  reload, fetchPack, beginJob, openAgain,
+  reload, fetchPack,
+  beginJob: (job, procedure) => beginJob(job, procedure).catch(notKept),
+  openAgain: (work) => openAgain(work).catch(notKept),
 };
 let drawn = null; // what stands on the page: its screen's way of taking keys, and what to stop when it goes
 
@@ -133,6 +135,11 @@ async function makeReady(work) {
   await app.store.keep({ ...work, state: "ready", content, sha256 });
   await reload();
   app.to("#/send");
+}
+
+// Loud, since what was meant to be kept is not: a full device, or its storage taken away.
+function notKept(error) {
+  window.alert(`Not kept on this device: ${error.message}.`);
 }
 
 function deviceLabel() {
@@ -261,7 +268,7 @@ function contextOf(work, part, held) {
       ctx.go(now[Math.min(at + 1, now.length - 1)].id);
     },
     home: () => app.to("#/"),
-    makeReady: () => makeReady(ctx.work),
+    makeReady: () => makeReady(ctx.work).catch(notKept),
     leaving: (stop) => held.stops.push(stop),
   };
   ctx.onward = ctx.next;

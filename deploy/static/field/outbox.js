@@ -121,9 +121,9 @@ async function flushNow(store) {
       else done.sent += await sendPhotos(store, after, here.csrf) ? 1 : 0;
       if (after.trouble) done.said = after.trouble;
     } catch (error) {
-      if (!(error instanceof NoAnswer)) throw error;
+      // One work that cannot be sent, or its receipt not kept, must not hold up the others.
       done.left += 1;
-      done.said = "The connection broke off; it is tried again by itself.";
+      done.said = error instanceof NoAnswer ? "The connection broke off; it is tried again by itself." : error.message;
     }
   }
   return done;
@@ -149,13 +149,17 @@ async function sendWork(store, work, csrf) {
 async function sendPhotos(store, work, csrf) {
   const missing = work.answer?.photos_missing ?? [];
   const left = [];
+  let trouble = work.trouble ?? "";
   for (const sha256 of missing) {
-    const blob = await store.photo(work.submission, sha256);
-    if (!blob) continue; // not on this device: the site goes on saying that it lacks it
+    const blob = await store.photo(work.submission, sha256).catch(() => null);
+    if (!blob) {
+      trouble = "A photo of this work is no longer on this device; the record says that it is missing.";
+      continue;
+    }
     const answer = await ask(`/works/${work.submission}/photos/${sha256}/`, { method: "PUT", headers: { "Content-Type": blob.type, "X-CSRFToken": csrf }, body: blob });
     if (!answer.ok) left.push(sha256);
   }
-  if (missing.length) await store.keep({ ...work, answer: { ...work.answer, photos_missing: left } });
+  if (missing.length) await store.keep({ ...work, trouble, answer: { ...work.answer, photos_missing: left } });
   return left.length === 0;
 }
 

@@ -112,7 +112,8 @@ class Store {
     const me = this.me;
     const sealed = await seal(this.#mine(), work, aboutWork(work.submission, me));
     const changed = Date.now();
-    const row = { submission: work.submission, person: me.id, unsent: UNSENT.includes(work.state), changed, sealed };
+    const unsent = UNSENT.includes(work.state) || work.answer?.photos_missing?.length > 0;
+    const row = { submission: work.submission, person: me.id, unsent, changed, sealed };
     await this.#write(["works"], (stores) => stores.works.put(row));
     this.onKept?.(work.submission, new Date(changed));
   }
