@@ -76,7 +76,8 @@ def test_points_know_their_family_by_sql_as_key_of_says(site):
     Installation.objects.filter(point=radar).update(removed_on=dt.date(2024, 1, 1))
     an_installation(radar, a_transmitter(principle="radar"), dt.date(2024, 1, 1))
     ids = [point.pk for point in [*points, radar]]
-    assert list(families.family_of(ids).values()) == [
+    known = families.family_of(ids)
+    assert [known[pk] for pk in ids] == [
         "capacitance rod, insulating", "capacitance rod, conducting", "capacitance rod", "radar",
     ]  # fmt: skip
 
