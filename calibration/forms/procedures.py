@@ -15,6 +15,8 @@ from plant.refusals import Refused
 
 ASKS = ("text", "number", "time", "tick", "photo", "standards")
 MOST_STEPS = 80
+# A little beyond both ends: 3.8 and 20.5 mA are -1.25 and 103.125 % (NE 43, from memory).
+LEAST, MOST, MOST_POINTS = -25, 125, 25
 FREE = 3  # empty steps at the end, for new ones
 
 
@@ -47,8 +49,14 @@ class ProcedureForm(forms.Form):
             raise forms.ValidationError(
                 "Numbers with commas between them, such as 0, 50, 100."
             ) from None
+        if not all(point.is_finite() and LEAST <= point <= MOST for point in points):
+            raise forms.ValidationError(f"Each point lies between {LEAST} and {MOST} %.")
+        if any(point != round(point, 2) for point in points):
+            raise forms.ValidationError("At most two decimals.")
         if points != sorted(set(points)):
             raise forms.ValidationError("The points rise, each once.")
+        if len(points) > MOST_POINTS:
+            raise forms.ValidationError(f"At most {MOST_POINTS} points.")
         return points
 
     def clean_stops(self) -> list[str]:

@@ -133,6 +133,7 @@ def check_order(steps: Sequence[Step], *, shape: str) -> None:
     adjusting = _places(steps, Kind.ADJUST)
     faults = [
         *_mislabelled(steps),
+        *_doubled(steps),
         *_reading(stands, found, [*found, *adjusting, *left], shape),
         *_adjusting(found, adjusting, left),
         *_restoring(_places(steps, Kind.RESTORE), len(steps)),
@@ -152,6 +153,19 @@ def _mislabelled(steps: Sequence[Step]) -> Iterator[str]:
     for n, step in enumerate(steps, 1):
         if (step.kind == Kind.READ) != bool(step.stage):
             yield f"Step {n}: a reading says of which stage it is, and nothing else does."
+
+
+def _doubled(steps: Sequence[Step]) -> Iterator[str]:
+    """A site's wording finds its step by the key, and an answer its question by the name: each once."""
+    seen: dict[str, int] = {}
+    for n, step in enumerate(steps, 1):
+        first = seen.setdefault(step.key, n)
+        if step.key and first != n:
+            yield f"Steps {first} and {n} have the key {step.key} both; give one of them another."
+        names = [ask["name"] for ask in step.asks]
+        for ask in step.asks:
+            if names.count(ask["name"]) > 1:
+                yield f"Step {n} asks for “{ask['label']}” twice; word one of them differently."
 
 
 def _reading(stands: list[int], found: list[int], later: list[int], shape: str) -> Iterator[str]:

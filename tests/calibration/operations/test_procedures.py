@@ -38,6 +38,16 @@ KINDS_OF_ASK = {"text", "number", "time", "tick", "photo", "standards"}
             Shape.POINTS,
             "Step 3: a reading says",
         ),
+        (
+            [STANDS, Step("read", "b", "T1", "as found"), Step("restore", "e", "T1")],
+            Shape.POINTS,
+            "Steps 2 and 3 have the key T1 both",
+        ),
+        (
+            [STANDS, FOUND, Step("restore", "e", asks=[{"name": "a", "label": "Loop"}] * 2)],
+            Shape.POINTS,
+            "Step 3 asks for “Loop” twice",
+        ),
     ],
 )
 def test_an_order_that_would_spoil_a_record_is_refused(steps, shape, said):
@@ -88,3 +98,16 @@ def test_the_two_parts_of_a_capacitance_calibration_move_different_things():
     assert bond in before
     assert "negative or reference terminal" in bond.text
     assert bond.stop
+
+
+@pytest.mark.django_db
+def test_a_dip_is_cautioned_and_nothing_is_isolated_before_it_is_read_as_it_stands():
+    load_seeds(on=TODAY)
+    for procedure in Procedure.objects.all():
+        steps = list(procedure.versions.get().steps.all())
+        stands = next(n for n, step in enumerate(steps) if step.stage == "as it stands")
+        before = [step.key for step in steps[:stands]]
+        # As it stands is read against a dip: permit, inhibits, roof, static charge, mains.
+        assert {"A1", "A2", "A4", "A5", "A6"} <= set(before), procedure.key
+        # Only what all procedures share comes first; what isolates, drains or opens is a procedure's own.
+        assert all(key.startswith("A") for key in before), procedure.key

@@ -65,7 +65,7 @@ def test_a_step_is_added_moved_and_removed(seeds, sign_in, approver):
     assert steps[2].asks == [
         {"name": "key_number", "label": "Key number", "kind": "text", "unit": "", "needed": True}
     ]
-    assert "A6" not in [step.key for step in steps]
+    assert "A4" not in [step.key for step in steps]
 
 
 def test_what_is_wrong_is_said_and_what_was_typed_stays(seeds, sign_in, approver):
@@ -82,6 +82,19 @@ def test_what_is_wrong_is_said_and_what_was_typed_stays(seeds, sign_in, approver
     assert (
         "adjusts before as found" in page.content.decode() or "comes first" in page.content.decode()
     )
+    assert seeds.versions.count() == 1
+
+
+@pytest.mark.parametrize(
+    "points", ["nan", "0, nan", "inf", "0, 123456", "0, 50.125", "-500, 0", ", ".join(map(str, range(26)))]
+)  # fmt: skip
+def test_points_that_no_version_can_hold_are_refused(seeds, sign_in, approver, points):
+    client = sign_in(approver)
+    page = client.post(
+        ADDRESS, typed_from(client.get(ADDRESS)) | {"reason": "x", "percents": points}
+    )
+    assert page.status_code == 422
+    assert page.context["form"].errors["percents"]
     assert seeds.versions.count() == 1
 
 
