@@ -20,6 +20,7 @@ from calibration.models import (
     StandardCertificate,
 )
 from calibration.models.procedure import InputWay
+from calibration.operations.field_kit import short_of_signal
 from calibration.operations.judging import Range, SentReading, judge
 from calibration.operations.records import SentAdjustment, SentRecord
 from plant.forms.digits import DigitsField
@@ -303,12 +304,14 @@ class CalibrationEntry:
 
     @cached_property
     def standards(self) -> list[ShownStandard]:
-        """The site's standards; those without a certificate for the day stay hidden."""
+        """The site's standards; those without a certificate for the day and the point's output stay hidden."""
         day = self._shown_day
         ticked = {str(pk) for pk in self.head["standards"].value() or []}
         covers: dict[int, list[StandardCertificate]] = {}
         certificates = StandardCertificate.objects.filter(standard__in=self._standards)
-        for certificate in certificates.order_by("valid_until"):
+        for certificate in certificates.select_related("standard").order_by("valid_until"):
+            if short_of_signal(certificate.standard, certificate, self.point):
+                continue
             covers.setdefault(certificate.standard_id, []).append(certificate)
         return [_shown(s, covers.get(s.pk, []), day, str(s.pk) in ticked) for s in self._standards]
 

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from django.conf import settings
-
+from calibration.operations import kept_files
 from plant.refusals import Refused
 
 LARGEST = 10 * 1024 * 1024
@@ -46,19 +43,19 @@ def keep(content: bytes, name: str) -> KeptFile:
             field="file",
         )
     digest = hashlib.sha256(content).hexdigest()
-    _write(_folder() / f"{digest}.{ending}", content)
+    kept_files.write(_folder() / f"{digest}.{ending}", content)
     return KeptFile(f"{digest}.{ending}", _clean(name), digest)
 
 
 def read(stored_as: str, sha256: str) -> bytes:
     """The content as it was kept. Refused when it is gone or no longer the same."""
     path = _folder() / Path(stored_as).name
-    content = path.read_bytes() if path.is_file() else None
-    if content is None:
+    if not path.is_file():
         raise Refused(
             "The certificate's file is missing from the data folder. Restore it from the backup."
         )
-    if hashlib.sha256(content).hexdigest() != sha256:
+    content = kept_files.read(path, sha256)
+    if content is None:
         raise Refused(
             "The certificate's file was altered after it was stored. Restore it from the backup."
         )
@@ -73,20 +70,7 @@ def content_type(stored_as: str) -> str:
 
 
 def _folder() -> Path:
-    folder = Path(settings.DATA) / "certificates"
-    folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-    return folder
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Whole or not at all: a half-written file never carries the name of its content."""
-    if path.exists():
-        return
-    with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as half:
-        half.write(content)
-        half.flush()
-        os.fsync(half.fileno())
-    Path(half.name).replace(path)
+    return kept_files.folder("certificates")
 
 
 def _clean(name: str) -> str:

@@ -77,8 +77,14 @@ def unfit(
     kind = standard.kind
     if kind in ASIDE:
         return ""
-    if kind in METERS or kind == Kind.RESISTOR:
-        return _short_of_signal(certificate, point) if kind in METERS else ""
+    if kind in METERS:
+        if _signal_ends(certificate, point) is None:
+            return (
+                f"Its certificate is in {certificate.unit}; the output is in {point.output.unit}."
+            )
+        return short_of_signal(standard, certificate, point)
+    if kind == Kind.RESISTOR:
+        return ""
     if kind not in APPLIES[way]:
         return f"A {kind} is of no use for: {way}."
     if kind in LENGTHS and point.quantity == "level":
@@ -86,17 +92,27 @@ def unfit(
     return ""
 
 
-def _short_of_signal(certificate: StandardCertificate, point: MeasuringPoint) -> str:
+def short_of_signal(
+    standard: ReferenceStandard, certificate: StandardCertificate, point: MeasuringPoint
+) -> str:
+    """Why a meter is certified for too little to read the point's whole output; "" where it is not, or no meter."""
+    ends = _signal_ends(certificate, point) if standard.kind in METERS else None
+    return _outside(certificate, *ends) if ends else ""
+
+
+def _signal_ends(
+    certificate: StandardCertificate, point: MeasuringPoint
+) -> tuple[float, float] | None:
+    """The ends of the output in the certificate's unit; None where that is not one of the output."""
     signal = point.output
-    low, high, unit = signal.low, signal.high, certificate.unit
-    if unit != signal.unit:
-        volts = {"V": 1.0, "mV": 1000.0}.get(unit)
-        if volts is None:
-            return f"Its certificate is in {unit}; the output is in {signal.unit}."
-        # A current is read as a voltage over the loop resistor.
-        over = LOOP_OHMS / 1000 if signal.unit == "mA" else 1.0
-        low, high = low * over * volts, high * over * volts
-    return _outside(certificate, low, high)
+    if certificate.unit == signal.unit:
+        return signal.low, signal.high
+    volts = {"V": 1.0, "mV": 1000.0}.get(certificate.unit)
+    if volts is None:
+        return None
+    # A current is read as a voltage over the loop resistor.
+    by = volts * (LOOP_OHMS / 1000 if signal.unit == "mA" else 1.0)
+    return signal.low * by, signal.high * by
 
 
 def _short_of_level(certificate: StandardCertificate, point: MeasuringPoint) -> str:

@@ -8,17 +8,15 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import io
-import os
 import secrets
-import tempfile
 import uuid
 from pathlib import Path
 
-from django.conf import settings
 from django.db import transaction
 from PIL import Image, ImageOps
 
 from calibration.models import FieldPhoto, FieldWork
+from calibration.operations import kept_files
 from calibration.operations.field import NotSigned
 from calibration.operations.field_content import MOST_PHOTOS, Photo, read
 from plant.models import Person
@@ -50,8 +48,8 @@ def take_photo(
         raise Refused("The photo did not arrive as it was signed. It is sent again.")
     large, small = _encoded(content)
     name = f"{secrets.token_hex(16)}.jpg"
-    _write(name, large)
-    _write(small_name(name), small)
+    kept_files.write(_folder() / name, large)
+    kept_files.write(_folder() / small_name(name), small)
     with transaction.atomic():
         FieldWork.objects.select_for_update(no_key=True).get(pk=work.pk)
         rows = FieldPhoto.objects.filter(work=work)
@@ -70,8 +68,8 @@ def bytes_of(photo: FieldPhoto, *, small: bool) -> bytes:
     """The picture as it was stored. Refused when it is gone or was altered."""
     name = small_name(photo.stored_as) if small else photo.stored_as
     path = _folder() / Path(name).name
-    content = path.read_bytes() if path.is_file() else b""
-    if not content or (not small and hashlib.sha256(content).hexdigest() != photo.stored_sha256):
+    content = kept_files.read(path, "" if small else photo.stored_sha256)
+    if content is None:
         raise Refused("The photo is missing from the data folder. Restore it from the backup.")
     return content
 
@@ -100,9 +98,7 @@ def _encoded(content: bytes) -> tuple[bytes, bytes]:
     try:
         with Image.open(io.BytesIO(content), formats=FORMATS) as source:
             if source.width * source.height > MOST_PIXELS:
-                raise Refused(
-                    "The photo has more than 50 megapixels. Take it again in a lower one."
-                )
+                raise Refused(TOO_MANY)
             # A camera's JPEG is unpacked at the size that is kept, not at its own.
             source.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
             picture = ImageOps.exif_transpose(source).convert("RGB")
@@ -126,15 +122,4 @@ def _jpeg(picture: Image.Image) -> bytes:
 
 
 def _folder() -> Path:
-    folder = Path(settings.DATA) / "photos"
-    folder.mkdir(mode=0o750, parents=True, exist_ok=True)
-    return folder
-
-
-def _write(name: str, content: bytes) -> None:
-    """Whole or not at all."""
-    with tempfile.NamedTemporaryFile(dir=_folder(), delete=False) as half:
-        half.write(content)
-        half.flush()
-        os.fsync(half.fileno())
-    Path(half.name).replace(_folder() / name)
+    return kept_files.folder("photos")

@@ -26,6 +26,7 @@ from calibration.models import (
     StepTaken,
 )
 from calibration.operations.budgets import Test
+from calibration.operations.field_kit import short_of_signal
 from calibration.operations.judging import (
     STAGES,
     Judged,
@@ -142,6 +143,8 @@ def store(
         )
     transmitter = transmitter or transmitter_on(point, sent.done_on)
     certificates = _certificates(sent, point.site_id)
+    if amends is None:
+        _check_ranges(certificates, point)
     # An amendment corrects what was measured that day, under the range and tolerance of that day.
     facts = _copied_from(amends) if amends else register_of(point, transmitter)
     against = Range(
@@ -261,6 +264,15 @@ def _certificates(
     for row in rows.select_related("covering").order_by("covering__valid_until"):
         found[row.pk] = row  # of several the one that is valid longest
     return [_certified(found.get(s.pk), site_id, day) for s in sent.standards]
+
+
+def _check_ranges(
+    certificates: list[tuple[ReferenceStandard, StandardCertificate]], point: MeasuringPoint
+) -> None:
+    for standard, certificate in certificates:
+        why = short_of_signal(standard, certificate, point)
+        if why:
+            raise Refused(f"{standard}: {why} Use another standard.", field="standards")
 
 
 def _certified(

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Case, IntegerField, OuterRef, Q, QuerySet, Subquery, When
+from django.db.models import Case, Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, When
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -41,7 +41,12 @@ def jobs(request: SignedRequest) -> HttpResponse:
         "site", "point__tank__area", "technician"
     )
     if text := request.GET.get("q", "").strip():
-        seen = seen.filter(Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text))
+        hung = Installation.objects.filter(
+            point=OuterRef("point"), removed_on=None, transmitter__serial__icontains=text
+        )
+        seen = seen.filter(
+            Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text) | Exists(hung)
+        )
     waiting = (*Job.OPEN, Job.State.SUBMITTED)
     mine = seen.filter(technician=request.user, state__in=waiting).annotate(urgency=URGENCY)
     mine = mine.annotate(return_reason=Subquery(_returns().values("return_reason")[:1]))

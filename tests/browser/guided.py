@@ -140,6 +140,17 @@ class Guided:
             self.on("Done")
         self.heading("Summary")
 
+    def finds_it_right(self) -> None:
+        """Three as-found readings close by, nothing adjusted, restored, signed and handed back."""
+        for n, current in enumerate(("4.016", "12.016", "20.016")):
+            self.reads(f"As found, {50 * n}\u00a0%", mA=current)
+        self.on("Next: adjust")
+        self.on("Nothing adjusted: next")
+        self.page.locator(".ways .on").click()
+        self.restore()
+        self.sign()
+        self.heading("Handed back")
+
     def sign(self) -> None:
         self.on("Make it ready to sign")
         self.heading("Sign and send")

@@ -46,7 +46,8 @@ async function start() {
   }
   app.store.onKept = (submission, date) => app.work?.submission === submission && kept(date);
   app.store.onGone = () => location.reload();
-  app.store.persist().catch(() => false);
+  app.isFirm = true; // a browser may ask the person first, which must not keep the page shut
+  app.store.persist().catch(() => false).then((is) => { app.isFirm = is; });
   const who = await ownerOf(app.store);
   if (who.person && !app.store.me) await fetchPack();
   await reload();

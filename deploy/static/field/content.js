@@ -56,7 +56,7 @@ function isFar(work, job, procedure) {
 }
 
 // One sentence for all of as found that could not be read.
-export function noAsFoundReason(work, job, procedure) {
+function noAsFoundReason(work, job, procedure) {
   const left = rowsOf("found", work, job, procedure).filter((row) => !row.isRead && row.why);
   const reasons = [...new Set(left.map((row) => row.why))];
   return reasons.join("; ").slice(0, LONGEST_REASON);

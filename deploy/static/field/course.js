@@ -2,7 +2,6 @@
 
 import { shareOf } from "./decimal.js";
 
-export const CHAPTERS = ["facts", "cautions", "prepare", "as it stands", "as found", "adjust", "as left", "restore", "send"];
 const KINDS = { caution: "cautions", prepare: "prepare", restore: "restore" };
 const STAGES = { "as it stands": "stands", "as found": "found", "as left": "left" };
 export const STAGE_NAMES = { stands: "as it stands", found: "as found", left: "as left" };

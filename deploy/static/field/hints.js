@@ -76,14 +76,6 @@ const CHECKS = {
     ["check for a shared negative wire and a bad bond"],
     ["check that damping is on"],
   ],
-  "P10 primary": [
-    ["check the primary element and the product's data"],
-    ["check that no output trim is made for it"],
-  ],
-  "P10 output": [
-    ["check output stage, 250 Ω resistor and meter"],
-    ["check the output trim; leave tank zero and span alone"],
-  ],
 };
 
 function hint(kind, pattern, principle = null) {
@@ -185,15 +177,6 @@ export function lookHints(looks, { settled = SETTLED, principle = null } = {}) {
   const sides = [looks.filter((look) => look > middle), looks.filter((look) => look <= middle)];
   const kind = Math.max(...sides.map(range)) <= apart / 5 ? "jumps between two values" : "noise";
   return [hint("P9", `${kind}, ${fixed(apart, 3)} mA apart at a steady level`, principle)];
-}
-
-// P10 from the error on simulated output and on wetted level near the same current, % of span.
-export function stageHints(simulated, wetted, { tolerance }) {
-  const worth = WORTH * tolerance;
-  if (Math.abs(wetted) <= worth && Math.abs(simulated) <= worth) return [];
-  if (Math.abs(simulated) <= worth) return [hint("P10 primary", "right on simulated output, wrong on wetted level")];
-  if (Math.abs(wetted - simulated) <= worth) return [hint("P10 output", "wrong by the same on simulated output and wetted level")];
-  return [];
 }
 
 function signed(size) {

@@ -15,7 +15,7 @@ export function againstOf(job) {
 }
 
 // One place's values as they will be sent: the mean of what was looked at, as text; null where nothing stands.
-export function valuesOf(row, place, fields) {
+function valuesOf(row, place, fields) {
   const told = {};
   for (const { part, isSet } of fields) {
     const texts = (row?.[part] ?? []).map((raw) => typed(raw ?? "").text).filter((text) => text !== undefined);

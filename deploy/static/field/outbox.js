@@ -24,7 +24,7 @@ async function json(answer) {
 }
 
 // { person: {id, name, username} | null, csrf, now }; { person: null, offline: true } without a connection.
-export async function whoAmI() {
+async function whoAmI() {
   if (!navigator.onLine) return { person: null, offline: true };
   try {
     const answer = await ask("/who/");

@@ -33,7 +33,7 @@ export function settleTimer({ seconds, of, again, cut, now }) {
   return { box, show, isOver: () => settlingLeft(of(), seconds, now()) === 0 || Boolean(of()?.cut), stop: () => clearInterval(beat) };
 }
 
-export function spell(seconds) {
+function spell(seconds) {
   if (seconds < 60) return `${seconds}\u00a0s`;
   return `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
 }

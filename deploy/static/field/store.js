@@ -44,6 +44,7 @@ class Store {
     this.tabs = new BroadcastChannel(NAME);
     this.tabs.onmessage = () => this.onGone?.();
     this.broken = []; // works whose row does not open: told, never dropped
+    this.isPackBroken = false;
     this.lines = new Map(); // submission → what is being written and what waits
     db.onversionchange = () => db.close();
   }
@@ -85,7 +86,8 @@ class Store {
   async pack() {
     if (!this.me) return null;
     const row = await answer(this.db.transaction("packs").objectStore("packs").get(this.me.id));
-    return row ? unseal(this.#mine(), row.sealed, `pack ${this.me.id}`).catch(() => null) : null;
+    this.isPackBroken = false;
+    return row ? unseal(this.#mine(), row.sealed, `pack ${this.me.id}`).catch(() => ((this.isPackBroken = true), null)) : null;
   }
 
   // ---- works ----

@@ -3,9 +3,9 @@
 
 // Customs (common practice, no source): the slope may be adjusted where the levels lie this share of the span apart and
 // independent errors grow by no more than LIFT_TO_ADJUST at both ends; up to LIFT_TO_JUDGE an end may get a verdict.
-export const APART_TO_ADJUST = 0.4;
-export const LIFT_TO_ADJUST = 2;
-export const LIFT_TO_JUDGE = 3;
+const APART_TO_ADJUST = 0.4;
+const LIFT_TO_ADJUST = 2;
+const LIFT_TO_JUDGE = 3;
 
 // The line through two levels and the outputs seen there. levels, lower, upper in one unit; signal: {low, high}.
 export function twoLevels(levels, outputs, { lower, upper, signal }) {

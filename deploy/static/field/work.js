@@ -2,7 +2,7 @@
 // on the device after every key. Pure: no page, no clock (now comes in as a Date), no network. What is asked in which order is course.js,
 // what the readings say is judged.js, what is sent is content.js.
 
-import { fieldsOf, isTwoLevels, onlyLooks, placesOf, screensOf } from "./course.js";
+import { screensOf } from "./course.js";
 import { adjusting, adjustStop, firstLevelNow, MOST_ROUNDS, rowsOf, stageOf } from "./judged.js";
 import { wrongNumber } from "./decimal.js";
 import { typed } from "../readings.js";
@@ -243,5 +243,3 @@ export function settleSeconds(screen, procedure) {
   if (screen.stage === "stands") return screen.step?.settle_seconds ?? 0;
   return screen.step?.settle_seconds ?? procedure.settle_seconds ?? 0;
 }
-
-export const course = { fieldsOf, placesOf, isTwoLevels, onlyLooks };

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 import uuid
 from decimal import Decimal
-from typing import Any
 
 import pytest
-from django.db import IntegrityError, connections, transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from calibration.models import Adjustment, Calibration, FieldWork, Job, Reading, StepTaken
+from calibration.models import Adjustment, Calibration, FieldWork, Reading, StepTaken
 from calibration.operations import field, jobs, records, standards
 from plant.models import Installation, LedgerEntry, Person
 from plant.refusals import NotAllowed
 from tests.calibration.field_works import a_content, a_pack_job, sha_of, text_of
+from tests.calibration.operations.field_acts import at_once, receive, sign
 from tests.makers import (
     a_job,
     a_procedure,
@@ -27,27 +26,6 @@ from tests.makers import (
 
 pytestmark = pytest.mark.django_db
 DAY = dt.timedelta(days=1)
-
-
-def sign(content: dict[str, Any], *, by: Person, at: dt.datetime, ahead=dt.timedelta(0), **more):
-    work = field.ToSign(uuid.UUID(content["submission"]), content["job"], sha_of(text_of(content)))
-    return field.sign([work], device="Tablet 3", device_at=at + ahead, by=by, at=at, **more)
-
-
-def receive(content: dict[str, Any], *, by: Person, at: dt.datetime) -> FieldWork:
-    work, _ = field.receive(uuid.UUID(content["submission"]), text_of(content), by=by, at=at)
-    return work
-
-
-@pytest.fixture
-def now() -> dt.datetime:
-    return timezone.now()
-
-
-@pytest.fixture
-def job(technician) -> Job:
-    a_procedure()
-    return a_job(an_equipped_point(), by=technician)
 
 
 @pytest.fixture
@@ -353,27 +331,6 @@ def test_work_of_two_days_ago_keeps_its_day_where_the_clock_is_right(told, techn
 
 
 # ---- at once ----
-def at_once(*acts):
-    """Run the acts in threads of their own, begun together; what they gave or raised, in their order."""
-    gate, got = threading.Barrier(len(acts)), [None] * len(acts)
-
-    def run(n: int, act) -> None:
-        gate.wait()
-        try:
-            got[n] = act()
-        except Exception as error:
-            got[n] = error
-        finally:
-            connections.close_all()
-
-    threads = [threading.Thread(target=run, args=(n, act)) for n, act in enumerate(acts)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return got
-
-
 @pytest.mark.django_db(transaction=True)
 def test_twenty_repeats_at_once_store_one_record(signed, technician, now):
     got = at_once(*[lambda: receive(signed, by=technician, at=now)] * 20)

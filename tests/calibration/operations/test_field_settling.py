@@ -7,7 +7,6 @@ import uuid
 from decimal import Decimal
 
 import pytest
-from django.utils import timezone
 
 from calibration.models import Calibration, FieldWork, Job
 from calibration.operations import jobs, records
@@ -15,27 +14,13 @@ from calibration.operations.field_settling import settle
 from plant.models import Installation, LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from tests.calibration.field_works import a_content, a_pack_job
-from tests.calibration.operations.test_field import at_once, receive, sign
+from tests.calibration.operations.field_acts import at_once, receive, sign
 from tests.makers import (
-    a_job,
-    a_procedure,
     a_sent_record,
     a_transmitter,
-    an_equipped_point,
 )
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def now() -> dt.datetime:
-    return timezone.now()
-
-
-@pytest.fixture
-def job(technician) -> Job:
-    a_procedure()
-    return a_job(an_equipped_point(), by=technician)
 
 
 @pytest.fixture

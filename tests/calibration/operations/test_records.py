@@ -21,6 +21,7 @@ from tests.makers import (
     LONG_AGO,
     NOON,
     TODAY,
+    a_certificate,
     a_certified_standard,
     a_job,
     a_record,
@@ -324,3 +325,27 @@ def test_a_standard_of_another_site_is_refused(technician, outsider):
     foreign = a_standard("MM-31", site=outsider.appointments.first().site)
     with pytest.raises(Refused, match="MM-31"):
         submit(a_job(by=technician), a_sent_record(standards=[foreign]), technician)
+
+
+@pytest.mark.parametrize(
+    ("unit", "low", "high", "fits"),
+    [
+        ("mA", 0, 24, True),
+        ("mA", 0, 16, False),
+        ("V", 1, 5, True),
+        ("V", 0, "4.9", False),
+        ("°C", 0, 50, True),
+    ],
+)
+def test_a_meter_certified_for_less_than_the_output_is_refused(unit, low, high, fits, technician):
+    """4 to 20 mA, or 1 to 5 V over the loop resistor; what is certified in another unit tells nothing here."""
+    meter = a_standard("MM-12")
+    a_certificate(meter, unit=unit, range_low=low, range_high=high)
+    sent, job = a_sent_record(standards=[meter]), a_job(by=technician)
+    if fits:
+        assert submit(job, sent, technician).record.pk
+        return
+    with pytest.raises(
+        Refused, match=r"MM-12: Out of range: certified for .* Use another standard"
+    ):
+        submit(job, sent, technician)

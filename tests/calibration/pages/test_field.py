@@ -19,7 +19,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from PIL import Image
 
-from calibration.models import Calibration, FieldPhoto, FieldWork, Job
+from calibration.models import Calibration, FieldPhoto, FieldWork
 from calibration.operations import jobs
 from tests.calibration.field_works import (
     PASSWORD,
@@ -30,20 +30,9 @@ from tests.calibration.field_works import (
     sign,
     text_of,
 )
-from tests.makers import a_job, a_procedure, an_approved_record, an_equipped_point
+from tests.makers import an_approved_record
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def now() -> dt.datetime:
-    return timezone.now()
-
-
-@pytest.fixture
-def job(technician) -> Job:
-    a_procedure()
-    return a_job(an_equipped_point(), by=technician)
 
 
 @pytest.fixture

@@ -30,6 +30,10 @@ def test_others_are_ordered_by_area_and_tank(sign_in, technician, planner):
     page = sign_in(technician).get("/jobs/").content.decode()
     assert page.index("LT-9A") < page.index("LT-110A")
     assert "LT-110A" not in sign_in(technician).get("/jobs/?q=lt-9").content.decode()
+    serial = Job.objects.get(point__tag="LT-9A").point.installations.get().transmitter.serial
+    found = sign_in(technician).get(f"/jobs/?q={serial[1:]}").content.decode()
+    assert "LT-9A" in found
+    assert "LT-110A" not in found
 
 
 def test_an_empty_list_says_what_to_do(sign_in, technician):

@@ -46,6 +46,8 @@ function waitingNote(app) {
   if (app.shell) parts.push(note("warn", app.shell));
   const broken = app.store.broken?.length ?? 0;
   if (broken) parts.push(note("bad", `${plural(broken, "work")} on this device cannot be opened. Do not clear the browser's data; ask an administrator.`));
+  if (app.store.isPackBroken) parts.push(note("warn", "The pack on this device cannot be opened. Fetch it again while you have a connection."));
+  if (!app.isFirm && ready + signed + open) parts.push(el("p.soft", {}, "This browser may clear what is kept here if the device runs out of room: sign and send soon."));
   if (app.others) parts.push(note("", `${plural(app.others, "work")} of somebody else ${app.others === 1 ? "is" : "are"} sealed on this device; only they can open and send ${app.others === 1 ? "it" : "them"}.`));
   return parts;
 }

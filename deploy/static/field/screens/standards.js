@@ -32,7 +32,7 @@ export function standardsScreen(ctx) {
 }
 
 // Each standard with whether it may be chosen today, and why not: [{standard, isOpen, why, tur}], usable ones first.
-export function offeredOf(ctx) {
+function offeredOf(ctx) {
   const today = dayAt(ctx.app.now(), ctx.job.time_zone);
   const all = ctx.work.facts.standards.map((standard) => {
     const covering = standard.certificates.find((c) => c.from <= today && today <= c.until);
