@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from django.db import connection
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.histories import Histories, gather
 from calibration.metrology.wander import NODES, Prior, alone
-from calibration.models import Family
+from calibration.operations.arrays import BigInts, execute
 from calibration.operations.results import DAYS_PER_YEAR, Points, Results
 
 ENDS = ("zero", "span")
@@ -95,11 +96,20 @@ def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarra
     return np.asarray(row[last & (kept[place] == group)])
 
 
+LENT = ("rate", "spread", "mean_sd", "weights")
+FAMILIES = f"""
+    SELECT id, members, tolerance_percent, {", ".join(f"{end}_{part}" for end in ENDS for part in LENT)}
+    FROM calibration_family WHERE id = ANY(%s) AND members > %s
+"""  # noqa: S608 - names of columns, written above
+
+
 def lent_to(told: Told, points: Points) -> Prior:
-    """What is believed of each column beforehand: by its family, or the wide default (one query)."""
+    """What is believed of each column beforehand: by its family, or the wide default (one query at most)."""
     ids = points.family[told.place]
-    families = Family.objects.filter(pk__in=np.unique(ids[ids > 0]).tolist()).iterator()
     prior = alone(told.tolerance)
+    known = np.unique(ids[ids > 0])
+    if not known.size:
+        return prior
     # The default's arrays may be one and the same: each gets its own before families are filled in.
     prior = replace(
         prior,
@@ -107,17 +117,17 @@ def lent_to(told: Told, points: Points) -> Prior:
         mean_sd=prior.mean_sd.copy(),
         weights=np.repeat(prior.weights, len(told), axis=1),
     )
-    for family in families:
-        if family.members <= FEWEST_OTHERS:
-            continue
-        for end, name in enumerate(ENDS):
-            mine = (ids == family.pk) & (told.end == end)
-            weights = getattr(family, f"{name}_weights")
+    with connection.cursor() as cursor:
+        execute(cursor, FAMILIES, [BigInts.of(known), FEWEST_OTHERS])
+        families = cursor.fetchall()
+    for pk, members, tolerance, *lent in families:
+        for end in range(len(ENDS)):
+            rate, spread, mean_sd, weights = lent[4 * end : 4 * end + 4]
+            mine = (ids == pk) & (told.end == end)
             if not mine.any() or not weights:
                 continue
-            for part in ("rate", "spread", "mean_sd"):
-                getattr(prior, part)[mine] = getattr(family, f"{name}_{part}")
+            prior.rate[mine], prior.spread[mine], prior.mean_sd[mine] = rate, spread, mean_sd
             prior.weights[:, mine] = np.array(weights)[:, None]
-            prior.q[:, mine] = (NODES[:, None] * family.tolerance_percent) ** 2
-            prior.others[mine] = family.members - 1
+            prior.q[:, mine] = (NODES[:, None] * tolerance) ** 2
+            prior.others[mine] = members - 1
     return prior
