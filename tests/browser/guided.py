@@ -82,6 +82,39 @@ def is_wider_than_the_screen(page: Page) -> bool:
     )
 
 
+# Texts that reach beyond the screen, beyond what clips them, or beyond the block, button or plate they stand in; and
+# figures longer than their field.
+CUT = """() => {
+  const said = [];
+  const beyond = (rect, box) => rect.left < box.left - 1 || rect.right > box.right + 1;
+  const stands = "button, .button, .plate, .state, .choice, .tick";
+  const holds = (node) => node.matches(stands) || getComputedStyle(node).overflowX !== "visible";
+  const screen = { left: 0, right: document.documentElement.clientWidth };
+  const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (texts.nextNode()) {
+    const text = texts.currentNode;
+    const from = text.parentElement;
+    if (!text.data.trim() || !from.checkVisibility() || from.closest(".hide, .skip")) continue;
+    const range = document.createRange();
+    range.selectNodeContents(text);
+    const boxes = [screen];
+    if (getComputedStyle(from).display !== "inline") boxes.push(from.getBoundingClientRect());
+    for (let node = from; node !== document.body; node = node.parentElement) {
+      if (holds(node)) boxes.push(node.getBoundingClientRect());
+    }
+    for (const rect of range.getClientRects()) if (boxes.some((box) => beyond(rect, box))) said.push(text.data);
+  }
+  for (const input of document.querySelectorAll("input.figure")) {
+    if (input.scrollWidth > input.clientWidth + 1) said.push(`${input.id} ${input.value}`);
+  }
+  return [...new Set(said)];
+}"""
+
+
+def texts_cut(page: Page) -> list[str]:
+    return page.evaluate(CUT)
+
+
 class Guided:
     """Drives the job; ``seen`` is called on each new screen."""
 
@@ -146,6 +179,26 @@ class Guided:
             self.reads(f"As found, {50 * n}\u00a0%", mA=current)
         self.on("Next: adjust")
         self.on("Nothing adjusted: next")
+        self.page.locator(".ways .on").click()
+        self.restore()
+        self.sign()
+        self.heading("Handed back")
+
+    def adjusts_and_hands_back(self) -> None:
+        """As found beyond the adjust limit, both ends trimmed, as left right, signed and handed back."""
+        for n, current in enumerate(("4.120", "12.123", "20.089")):
+            self.reads(f"As found, {50 * n}\u00a0%", mA=current)
+        self.heading("As found: result")
+        self.on("Next: adjust")
+        self.heading("Adjust")
+        for before, after in (("4.120", "4.001"), ("20.089", "20.001")):
+            self.page.locator("#before").fill(before)
+            self.page.locator("#after").fill(after)
+            self.on("Store this adjustment")
+        self.page.locator(".ways .on").click()
+        for n, current in enumerate(("4.001", "12.001", "20.001")):
+            self.reads(f"As left, {50 * n}\u00a0%", mA=current)
+        self.heading("As left: result")
         self.page.locator(".ways .on").click()
         self.restore()
         self.sign()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 import re
 
@@ -15,13 +14,11 @@ from calibration.models import Calibration, FieldPhoto
 from calibration.operations import records
 from tests.browser.guided import (
     LEVELS,
-    OUTPUT,
     Guided,
     is_wider_than_the_screen,
     publish,
     without_barriers,
 )
-from tests.makers import a_certificate, a_job, a_standard, an_equipped_point
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -31,29 +28,6 @@ BEYOND = {
     "As found, 100\u00a0%": "20.0895",
 }
 ERRORS = ["+0.75", "+0.77", "+0.56"]
-
-
-def kit(today: dt.date) -> None:
-    a_certificate(a_standard("MM-01"), dt.date(2019, 1, 1), today + dt.timedelta(days=300))
-    lapsed = a_standard("MM-07")
-    a_certificate(lapsed, dt.date(2019, 1, 1), today - dt.timedelta(days=20))
-
-
-@pytest.fixture
-def plant(technician):
-    """LT-101A with a job in hand of the technician, one standard in date and one lapsed."""
-    kit(timezone.now().date())
-    publish("cap-output", OUTPUT)
-    return a_job(an_equipped_point(), by=technician)
-
-
-@pytest.fixture
-def guided(page, live_server, sign_in, technician, plant):
-    page.set_default_timeout(8000)
-    page.said = []
-    page.on("console", lambda message: page.said.append(message.text))
-    page.on("pageerror", lambda error: page.said.append(str(error)))
-    return Guided(page, live_server.url).sign_in(sign_in, technician)
 
 
 def a_picture(width: int, height: int) -> bytes:

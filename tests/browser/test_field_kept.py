@@ -16,29 +16,14 @@ from pathlib import Path
 
 import pytest
 from django.contrib.sessions.models import Session
-from django.utils import timezone
 from playwright.sync_api import BrowserContext, Page, expect
 
 from calibration.models import Calibration
-from tests.browser.guided import OUTPUT, Guided, publish
-from tests.makers import a_certificate, a_job, a_standard, an_equipped_point
+from tests.browser.guided import Guided
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 KILLS = int(os.environ.get("SPANBOOK_BROWSER_KILLS", "20"))
-
-
-@pytest.fixture
-def plant(technician):
-    """LT-101A with a job in hand of the technician, and one standard."""
-    today = timezone.now().date()
-    a_certificate(
-        a_standard("MM-01"),
-        today.replace(year=2019, day=1),
-        today.replace(year=today.year + 1, day=1),
-    )
-    publish("cap-output", OUTPUT)
-    return a_job(an_equipped_point(), by=technician)
 
 
 def processes_of(profile: Path) -> list[int]:

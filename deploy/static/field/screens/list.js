@@ -9,7 +9,7 @@ const DAY = 24 * 3600 * 1000;
 
 export function listScreen(app) {
   const places = el("div.jobs", {});
-  const box = el("input", { id: "find", type: "search", autocomplete: "off", placeholder: "Part of a tag or serial", value: app.sought ?? "", oninput: () => {
+  const box = el("input", { id: "find", type: "search", autocomplete: "off", placeholder: "Tag or serial", value: app.sought ?? "", oninput: () => {
     app.sought = box.value;
     fill(app, places);
   } });

@@ -110,7 +110,7 @@ function boxOf(ctx, field, row, pad, inputs, changed) {
     inputs.push(input);
     return input;
   });
-  const name = field.looks > 1 ? el("span.label", {}, label) : el("label", { for: made[0].id }, label);
+  const name = field.looks > 1 ? el("span.asked-for", {}, label) : el("label", { for: made[0].id }, label);
   const average = field.looks > 1 ? el("span.mean", { "data-mean": field.part }) : null;
   const box = el(`div.entry.${field.part}${field.looks > 1 ? ".several" : ""}`, { hidden: isHidden }, el("div.row.apart", {}, name, average), el("div.looks", {}, made), wrong);
   if (!isHidden) return { shown: box, opener: null };
