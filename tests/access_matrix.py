@@ -174,6 +174,16 @@ ROWS: list[Row] = [
     Row("calibration:procedure_edit", "POST", "procedure", 403, 403, 422, 403, 403, 422),
     Row("calibration:wording", "GET", "procedure", 403, 403, 200, 403, 403, 200),
     Row("calibration:wording", "POST", "procedure", 403, 403, 422, 403, 403, 422),
+    Row("calibration:procedure_new", "GET", "", 403, 403, 200, 403, 403, 200),
+    Row("calibration:procedure_new", "POST", "", 403, 403, 422, 403, 403, 422),
+    # Delivered ones: taken in once, by an approver; the procedure of the tests differs, and a person wrote it.
+    Row("calibration:procedures_delivered", "GET", "", 403, 403, 200, 403, 403, 200),
+    Row("calibration:procedures_delivered", "POST", "", 403, 403, 302, 403, 403, 302),
+    Row("calibration:procedure_renew", "GET", "procedure", 403, 403, 200, 403, 403, 200),
+    Row("calibration:procedure_renew", "POST", "procedure", 403, 403, 422, 403, 403, 422),
+    # A site's own wording
+    Row("calibration:wording_change", "GET", "wording", 403, 403, 200, 403, 404, 404),
+    Row("calibration:wording_change", "POST", "wording", 403, 403, 422, 403, 404, 404),
     Row("calibration:wording_drop", "POST", "wording", 403, 403, 302, 403, 404, 404),
     # Labels and where their square codes lead
     Row("calibration:label", "GET", "point", 200, 200, 200, 200, 404, 404),

@@ -11,6 +11,7 @@ import uuid
 from decimal import Decimal
 
 from calibration.models import (
+    Adjustment,
     Calibration,
     Job,
     Procedure,
@@ -20,7 +21,8 @@ from calibration.models import (
 )
 from calibration.operations import jobs, records
 from calibration.operations.judging import SentReading
-from calibration.operations.procedures import Step, publish
+from calibration.operations.procedures import publish
+from calibration.version_change import Content, Step
 from plant.geometry import derive
 from plant.models import (
     Appointment,
@@ -182,12 +184,12 @@ def a_procedure(
     if procedure:
         return procedure.versions.first()
     procedure = Procedure.objects.create(key=key, name=key, principles=["capacitance rod"])
-    return publish(
-        procedure,
+    content = Content(
         way=way,
         percents=[Decimal(p) for p in (0, 25, 50, 75, 100)],
         up_and_down=True,
         settle_seconds=30,
+        adjusts=tuple(Adjustment.Kind.values),
         steps=[
             Step("caution", "Permit in force.", "A1"),
             Step("read", "As it stands.", "A9", "as it stands"),
@@ -196,10 +198,9 @@ def a_procedure(
             Step("read", "As left.", "T6", "as left"),
             Step("restore", "Loop returned.", "Z1"),
         ],
-        reason="first",
-        on=LONG_AGO,
         **more,
     )
+    return publish(procedure, content, reason="first", on=LONG_AGO)
 
 
 def a_job(point: MeasuringPoint | None = None, *, by: Person) -> Job:

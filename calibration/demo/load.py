@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from calibration.demo.files import FOLDER, shifted, weeks_to
 from calibration.demo.playing import Play
-from calibration.operations import fleet, imports, procedures
+from calibration.operations import delivered, fleet, imports
 from plant.ledger import enter
 from plant.models import Appointment, ImportBatch, Person, Role, Site
 from plant.operations import imports as batches
@@ -68,7 +68,7 @@ def is_loaded(demo: Demo) -> bool:
 
 def load(demo: Demo, *, say: Say = lambda line: None) -> None:
     """All of the demo. It is not one transaction: each file and each act is its own, as on any day."""
-    procedures.load_seeds(on=demo.began_on)
+    delivered.load_seeds(on=demo.began_on)
     sites = _places(demo)
     _people(demo, sites)
     say(f"{len(sites)} sites and their people")

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
+from plant.models.sites import SiteQuerySet
 from plant.models.words import Words
+
+if TYPE_CHECKING:
+    from plant.models.transmitter import Transmitter
 
 
 class InputWay(Words):
@@ -113,6 +119,19 @@ class ProcedureStep(models.Model):
         return f"{self.number}. {self.text[:60]}"
 
 
+class SiteWordingQuerySet(SiteQuerySet):
+    def beside(
+        self, procedure: Procedure, *, site_id: int, transmitter: Transmitter | None
+    ) -> dict[str, list[SiteWording]]:
+        """By the key of its step: what the site words for this transmitter."""
+        rows: Any = self.filter(procedure=procedure, site=site_id)
+        found: dict[str, list[SiteWording]] = {}
+        for row in rows:
+            if row.fits(transmitter):
+                found.setdefault(row.step_key, []).append(row)
+        return found
+
+
 class SiteWording(models.Model):
     """What a site adds to a step for its own devices: which key is held how long, which lamp blinks."""
 
@@ -127,6 +146,8 @@ class SiteWording(models.Model):
     )
     text = models.TextField("wording")
 
+    objects = SiteWordingQuerySet.as_manager()
+
     class Meta:
         ordering = ["site", "procedure", "step_key", "devices"]
         constraints = [
@@ -139,3 +160,9 @@ class SiteWording(models.Model):
 
     def __str__(self) -> str:
         return f"{self.step_key}: {self.text[:60]}"
+
+    def fits(self, transmitter: Transmitter | None) -> bool:
+        """Whether one of its devices is part of maker and model; the tablet asks the same (field/screens/asides.js)."""
+        device = f"{transmitter.maker} {transmitter.model}" if transmitter else " "
+        names = [name.strip().lower() for name in self.devices.split(",")]
+        return not self.devices or any(name in device.lower() for name in names)

@@ -7,25 +7,35 @@ from django.db import transaction
 from calibration.models import SiteWording
 from plant.ledger import enter
 from plant.models import Person
-from plant.operations.saving import check
+from plant.operations.saving import check, locked, put, walls_speak
 from plant.permissions import require
 from plant.refusals import Refused
+
+FIELDS = ("step_key", "devices", "text")
 
 
 @transaction.atomic
 def add(wording: SiteWording, *, by: Person) -> SiteWording:
     """Refused for a step that the procedure's newest version does not have."""
     require(by, "publish procedure", wording.site_id)
-    newest = wording.procedure.versions.first()
-    if newest is None or not newest.steps.filter(key=wording.step_key).exists():
-        raise Refused(
-            f"The procedure has no step {wording.step_key}; choose one of its steps.",
-            field="step_key",
-        )
-    check(wording)
-    wording.save()
+    _check(wording)
+    with walls_speak():
+        wording.save()
     enter("add wording", on=wording, by=by, details=_facts(wording))
     return wording
+
+
+@transaction.atomic
+def change(wording: SiteWording, *, seen: str, by: Person) -> SiteWording:
+    """Store what an approver changed; ``seen``: the mark of what they began from. Refused as by ``add``, or Stale."""
+    require(by, "publish procedure", wording.site_id)
+    stored = locked(wording, seen=seen, fields=FIELDS)
+    changed = put(wording, stored, FIELDS)
+    _check(stored)
+    with walls_speak():
+        stored.save(update_fields=FIELDS)
+    enter("change wording", on=stored, by=by, details=changed)
+    return stored
 
 
 @transaction.atomic
@@ -34,6 +44,18 @@ def drop(wording: SiteWording, *, by: Person) -> None:
     require(by, "publish procedure", wording.site_id)
     enter("drop wording", on=wording, by=by, details=_facts(wording))
     wording.delete()
+
+
+def _check(wording: SiteWording) -> None:
+    """Leave no empty name among the devices: it would fit every one of them."""
+    wording.devices = ", ".join(filter(None, map(str.strip, wording.devices.split(","))))
+    newest = wording.procedure.versions.first()
+    if newest is None or not newest.steps.filter(key=wording.step_key).exists():
+        raise Refused(
+            f"The procedure has no step {wording.step_key}; choose one of its steps.",
+            field="step_key",
+        )
+    check(wording)
 
 
 def _facts(wording: SiteWording) -> dict[str, str]:

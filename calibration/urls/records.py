@@ -2,7 +2,17 @@
 
 from django.urls import path
 
-from calibration.views import calibrate, findings, fleet, jobs, procedures, records, steps
+from calibration.views import (
+    calibrate,
+    findings,
+    fleet,
+    jobs,
+    procedure_editor,
+    procedures,
+    records,
+    steps,
+    wordings,
+)
 
 urlpatterns = [
     path("jobs/", jobs.jobs, name="jobs"),
@@ -22,8 +32,12 @@ urlpatterns = [
     path("steps/<int:pk>/", steps.step, name="step"),
     path("fleet/again/", fleet.again, name="fleet_again"),
     path("procedures/", procedures.procedure_list, name="procedures"),
+    path("procedures/new/", procedure_editor.new, name="procedure_new"),
+    path("procedures/delivered/", procedures.delivered, name="procedures_delivered"),
     path("procedures/<slug:key>/", procedures.procedure, name="procedure"),
-    path("procedures/<slug:key>/edit/", procedures.edit, name="procedure_edit"),
-    path("procedures/<slug:key>/wording/", procedures.wording, name="wording"),
-    path("wordings/<int:pk>/drop/", procedures.wording_drop, name="wording_drop"),
+    path("procedures/<slug:key>/edit/", procedure_editor.edit, name="procedure_edit"),
+    path("procedures/<slug:key>/delivered/", procedures.renew, name="procedure_renew"),
+    path("procedures/<slug:key>/wording/", wordings.add, name="wording"),
+    path("procedures/wordings/<int:pk>/", wordings.change, name="wording_change"),
+    path("wordings/<int:pk>/drop/", wordings.drop, name="wording_drop"),
 ]

@@ -13,7 +13,14 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from calibration.models import Calibration, FieldWork, Job, ProcedureVersion
+from calibration.models import (
+    Calibration,
+    FieldWork,
+    Job,
+    ProcedureStep,
+    ProcedureVersion,
+    SiteWording,
+)
 from calibration.operations import jobs as acts
 from calibration.operations.following import fitting, newest_of
 from plant.models import Installation, LedgerEntry, MeasuringPoint, Person, Transmitter
@@ -84,7 +91,7 @@ def job(request: SignedRequest, pk: int) -> HttpResponse:
             "transmitter": transmitter,
             "due": job.point.state(job.site.day_of(timezone.now())),
             "version": version,
-            "steps": list(version.steps.all()) if version else [],
+            "steps": _worded_steps(version, job, transmitter) if version else [],
             "last": last_record(job.point),
             "sent": list(job.records.order_by("-id")),
             "works": _works_of(job, request.user),
@@ -107,6 +114,19 @@ def start(request: SignedRequest, pk: int) -> HttpResponse:
         messages.error(request, str(refusal))
         return redirect(point)
     return redirect("calibration:calibrate", pk=job.pk)
+
+
+def _worded_steps(
+    version: ProcedureVersion, job: Job, transmitter: Transmitter | None
+) -> list[ProcedureStep]:
+    """The procedure's steps, each with what the job's site words beside it for this transmitter."""
+    beside = SiteWording.objects.beside(
+        version.procedure, site_id=job.site_id, transmitter=transmitter
+    )
+    steps = list(version.steps.all())
+    for step in steps:
+        step.worded = beside.get(step.key, []) if step.key else []  # type: ignore[attr-defined]
+    return steps
 
 
 def _works_of(job: Job, person: Person) -> list[FieldWork]:

@@ -1,26 +1,19 @@
-"""Procedures: read by all, changed by an approver; a published version never changes, a change is the next one."""
+"""Procedures: read by all; what comes with Spanbook is taken in by an approver."""
 
 from __future__ import annotations
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
-from calibration.forms.procedures import (
-    ProcedureForm,
-    Steps,
-    WordingForm,
-    filled_from,
-    steps_of,
-)
-from calibration.models import Procedure, SiteWording
-from calibration.operations import procedures as acts
-from calibration.operations import wordings
+from calibration.models import Procedure, ProcedureVersion, SiteWording
+from calibration.operations import delivered as acts
+from calibration.operations.procedures import content_of
+from calibration.version_change import Change, compare
 from calibration.views.jobs import require_sight
-from plant.models import Site
+from plant.models import Person
 from plant.refusals import NotAllowed, Refused
 from plant.requests import SignedRequest
 
@@ -32,106 +25,113 @@ def procedure_list(request: SignedRequest) -> HttpResponse:
         (procedure, next((v for v in procedure.versions.all() if v.published_on), None))
         for procedure in Procedure.objects.prefetch_related("versions")
     ]
-    return render(request, "calibration/procedure_list.html", {"procedures": procedures})
+    may_edit = bool(request.user.site_ids("publish procedure"))
+    told = {
+        "procedures": procedures,
+        "may_edit": may_edit,
+        "standing": acts.standing() if may_edit else acts.Standing(),
+    }
+    return render(request, "calibration/procedure_list.html", told)
 
 
 @require_safe
 def procedure(request: SignedRequest, key: str) -> HttpResponse:
-    """One procedure: its newest version, or the one asked for by ``?version=``."""
+    """One procedure: the newest version or ``?version=``, and what changed since ``?against=`` or the one before."""
     require_sight(request.user)
     found = get_object_or_404(Procedure, key=key)
     versions = [v for v in found.versions.all() if v.published_on]
-    asked = request.GET.get("version", "")
-    shown = next((v for v in versions if not asked or str(v.number) == asked), None)
+    shown = _asked(versions, request.GET.get("version", ""))
     if shown is None:
         raise Http404("no such version")
-    return render(
-        request,
-        "calibration/procedure.html",
-        {
-            "procedure": found,
-            "versions": versions,
-            "shown": shown,
-            "steps": shown.steps.all(),
-            "may_edit": bool(request.user.site_ids("publish procedure")),
-            "wordings": SiteWording.objects.filter(
-                procedure=found, site__in=request.user.site_ids("see")
-            ).select_related("site"),
-            "own": set(request.user.site_ids("publish procedure")),
-        },
-    )
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-def wording(request: SignedRequest, key: str) -> HttpResponse:
-    """A site's own wording for a step, added by an approver of that site."""
-    require_sight(request.user)
-    found = get_object_or_404(Procedure, key=key)
-    sites = list(Site.objects.filter(pk__in=request.user.site_ids("publish procedure")))
-    if not sites:
-        raise NotAllowed("Only an approver words a step for a site. Ask one.")
-    version = found.versions.first()
-    if version is None:
-        raise Http404("nothing is published")
-    form = WordingForm(request.POST or None, sites=sites, version=version)
-    status = 200
-    if request.method == "POST":
-        status = 422
-        if form.is_valid():
-            typed = form.cleaned_data | {"site_id": int(form.cleaned_data["site"])}
-            del typed["site"]
-            try:
-                wordings.add(SiteWording(procedure=found, **typed), by=request.user)
-                return redirect(found)
-            except Refused as refusal:
-                form.refuse(refusal)
-            except ValidationError as wrong:
-                form.add_error(None, " ".join(wrong.messages))
-    told = {"procedure": found, "form": form}
-    return render(request, "calibration/wording.html", told, status=status)
-
-
-@require_POST
-def wording_drop(request: SignedRequest, pk: int) -> HttpResponse:
-    seen = SiteWording.objects.filter(site__in=request.user.site_ids("see"))
-    row = get_object_or_404(seen.select_related("procedure", "site"), pk=pk)
-    wordings.drop(row, by=request.user)
-    return redirect(row.procedure)
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-def edit(request: SignedRequest, key: str) -> HttpResponse:
-    """The next version of a procedure, by an approver."""
-    require_sight(request.user)
-    found = get_object_or_404(Procedure, key=key)
-    if not request.user.site_ids("publish procedure"):
-        raise NotAllowed("Only an approver changes a procedure. Ask one.")
-    version = found.versions.first()
-    if version is None:
-        raise Http404("nothing is published")
-    facts, rows = filled_from(version)
-    form = ProcedureForm(request.POST or None, initial=facts)
-    steps = Steps(request.POST or None, initial=rows, prefix="step")
-    status = 200
-    if request.method == "POST":
-        status = 422
-        if form.is_valid() and steps.is_valid():
-            try:
-                acts.revise(
-                    found, **form.cleaned_data, steps=steps_of(steps, version),
-                    by=request.user, on=timezone.now().date(),
-                )  # fmt: skip
-                messages.success(
-                    request, "The new version is published; jobs begun from now on follow it."
-                )
-                return redirect(found)
-            except Refused as refusal:
-                form.refuse(refusal)
+    steps = list(shown.steps.all())
+    against, change = _changed(versions, shown, request.GET.get("against", ""))
+    own = set(request.user.site_ids("publish procedure"))
     told = {
         "procedure": found,
-        "version": version,
-        "next": version.number + 1,
-        "form": form,
+        "versions": versions,
+        "shown": shown,
         "steps": steps,
+        "against": against,
+        "change": change,
+        "is_asked": "against" in request.GET,
+        "differing": acts.differing_from(found) if own and shown == versions[0] else None,
+        "may_edit": bool(own),
+        "wordings": SiteWording.objects.seen_by(request.user)
+        .filter(procedure=found)
+        .select_related("site"),
+        "keys": {step.key for step in steps},
+        "own": own,
     }
-    return render(request, "calibration/procedure_edit.html", told, status=status)
+    return render(request, "calibration/procedure.html", told)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def delivered(request: SignedRequest) -> HttpResponse:
+    """What comes with Spanbook against what the book has; the missing ones are taken in."""
+    _require_approver(request.user)
+    if request.method == "POST":
+        try:
+            new = acts.take_in(by=request.user, on=timezone.now().date())
+        except NotAllowed:
+            raise
+        except Refused as refusal:
+            messages.error(request, str(refusal))
+        else:
+            messages.success(request, f"{len(new)} delivered procedures are in the book now.")
+        return redirect("calibration:procedures")
+    told = {"standing": acts.standing()}
+    return render(request, "calibration/procedure_delivered.html", told)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def renew(request: SignedRequest, key: str) -> HttpResponse:
+    """The delivered text of a procedure against the book's, published as the next version where nobody edited it."""
+    _require_approver(request.user)
+    found = get_object_or_404(Procedure, key=key)
+    refused = ""
+    if request.method == "POST":
+        based_on = request.POST.get("based_on", "")
+        try:
+            number = int(based_on) if based_on.isdigit() else 0
+            acts.renew(found, based_on=number, by=request.user, on=timezone.now().date())
+            messages.success(
+                request,
+                "The delivered text is published; jobs begun from now on follow it.",
+            )
+            return redirect(found)
+        except NotAllowed:
+            raise
+        except Refused as refusal:
+            refused = str(refusal)
+    told = {
+        "procedure": found,
+        "differing": acts.differing_from(found),
+        "refused": refused,
+    }
+    status = 422 if refused else 200
+    return render(request, "calibration/procedure_renew.html", told, status=status)
+
+
+def _asked(versions: list[ProcedureVersion], number: str) -> ProcedureVersion | None:
+    return next((v for v in versions if not number or str(v.number) == number), None)
+
+
+def _changed(
+    versions: list[ProcedureVersion], shown: ProcedureVersion, number: str
+) -> tuple[ProcedureVersion | None, Change | None]:
+    """The version to compare with, and what changed since; None where there is none."""
+    if number:
+        against = _asked(versions, number)
+        if against is None:
+            raise Http404("no such version")
+    else:
+        against = next((v for v in versions if v.number < shown.number), None)
+    if against is None or against == shown:
+        return None, None
+    return against, compare(content_of(against), content_of(shown))
+
+
+def _require_approver(person: Person) -> None:
+    require_sight(person)
+    if not person.site_ids("publish procedure"):
+        raise NotAllowed("Only an approver publishes a procedure. Ask one.")

@@ -8,7 +8,9 @@ import pytest
 
 from calibration.models import Adjustment, Procedure, ProcedureStep
 from calibration.models.procedure import InputWay, Shape
-from calibration.operations.procedures import Step, check_order, load_seeds
+from calibration.operations.delivered import load_seeds
+from calibration.operations.procedures import check_order
+from calibration.version_change import Step
 from plant.models.transmitter import Principle
 from plant.refusals import Refused
 from tests.makers import TODAY

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from calibration.models import Procedure, SiteWording
+from calibration.operations.delivered import load_seeds
 from calibration.operations.jobs import start
-from calibration.operations.procedures import load_seeds
 from plant.models import LedgerEntry
 from tests.makers import TODAY, an_equipped_point
 

@@ -1,0 +1,255 @@
+"""What changed between two versions of a procedure: steps added, removed, moved, reworded, and the facts above them.
+
+Pure: it knows contents, not rows. Steps are the same step where their key is, else where their text is.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from difflib import SequenceMatcher, get_close_matches
+from typing import Any
+
+CLOSE = 0.6  # how alike two texts without a common key must be to count as one step, of 1
+NOTHING = "nothing"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a version to be published; fields as in ProcedureStep."""
+
+    kind: str
+    text: str
+    key: str = ""
+    stage: str = ""
+    settle_seconds: int | None = None
+    asks: Sequence[dict[str, Any]] = ()
+    stop: str = ""
+
+
+@dataclass(frozen=True)
+class Content:
+    """All that a version says; ``percents``: the test points in % of span, rising. Fields as in ProcedureVersion."""
+
+    way: str
+    percents: Sequence[Decimal]
+    up_and_down: bool
+    settle_seconds: int
+    steps: Sequence[Step]
+    shape: str = "test points"
+    adjusts: Sequence[str] = ()
+    stops: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A run of words: ``mark`` is "" (stays), "added" or "removed"."""
+
+    mark: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A fact that changed, as a sentence with its old and new words marked."""
+
+    name: str
+    pieces: Sequence[Piece]
+
+
+@dataclass(frozen=True)
+class StepChange:
+    """One step that changed; ``number`` in the new version (None: removed), ``was`` in the old one (None: added)."""
+
+    step: Step
+    number: int | None
+    was: int | None
+    words: Sequence[str]  # of: added, removed, moved, reworded, changed
+    text: Sequence[Piece]
+    facts: Sequence[Fact] = ()
+
+
+@dataclass(frozen=True)
+class Change:
+    facts: Sequence[Fact] = ()
+    steps: Sequence[StepChange] = field(default=())
+
+    def __bool__(self) -> bool:
+        return bool(self.facts or self.steps)
+
+    def __str__(self) -> str:
+        """Such as "2 steps reworded, 1 added; test points changed"."""
+        counts = [
+            (word, sum(word in step.words for step in self.steps))
+            for word in ("reworded", "changed", "moved", "added", "removed")
+        ]
+        told = [f"{count} {word}" for word, count in counts if count]
+        if told:
+            count, _, word = told[0].partition(" ")
+            told[0] = f"{count} step{'' if count == '1' else 's'} {word}"
+        names = _listed([fact.name for fact in self.facts])
+        parts = [", ".join(told), f"{names} changed" if names else ""]
+        return "; ".join(filter(None, parts)) or "nothing changed"
+
+
+def compare(old: Content, new: Content) -> Change:
+    """What a reader of ``old`` must know to follow ``new``."""
+    return Change(list(_facts(FACTS, old, new)), _steps(old.steps, new.steps))
+
+
+def _steps(old: Sequence[Step], new: Sequence[Step]) -> list[StepChange]:
+    """Those of ``new`` that changed, in its order; a removed one stands where it stood."""
+    same = _pairs(old, new)
+    stay = _rising([same.get(n) for n in range(len(new))])
+    told = [_told(n, same.get(n), old, new, n in stay) for n in range(len(new))]
+    removed = {n: old[n] for n in range(len(old)) if n not in set(same.values())}
+    rows: list[StepChange] = []
+    for change, was in zip(told, [same.get(n) for n in range(len(new))], strict=True):
+        if was is not None:
+            rows += [_gone(n, removed.pop(n)) for n in sorted(removed) if n < was]
+        rows += [change] if change.words else []
+    return rows + [_gone(n, removed[n]) for n in sorted(removed)]
+
+
+def _pairs(old: Sequence[Step], new: Sequence[Step]) -> dict[int, int]:
+    """Which step of ``new`` is which of ``old``: by key, then by the very text, then by a text much like it."""
+    found: dict[int, int] = {}
+    for alike in (_by_key, _by_text, _by_close_text):
+        left = {n: step for n, step in enumerate(old) if n not in set(found.values())}
+        for n, step in enumerate(new):
+            if n not in found and (was := alike(step, left)) is not None:
+                found[n] = was
+                del left[was]
+    return found
+
+
+def _by_key(step: Step, left: dict[int, Step]) -> int | None:
+    return next((n for n, was in left.items() if step.key and was.key == step.key), None)
+
+
+def _by_text(step: Step, left: dict[int, Step]) -> int | None:
+    return next((n for n, was in left.items() if was.text == step.text), None)
+
+
+def _by_close_text(step: Step, left: dict[int, Step]) -> int | None:
+    """A step given another key is told as another step, so that only steps without a key are looked at."""
+    texts = {was.text: n for n, was in left.items() if not (was.key and step.key)}
+    close = get_close_matches(step.text, texts, n=1, cutoff=CLOSE)
+    return texts[close[0]] if close else None
+
+
+def _rising(places: Sequence[int | None]) -> set[int]:
+    """The most steps that kept their order (longest rising run by patience sorting); all others were moved."""
+    tails: list[int] = []
+    ends: list[int] = []
+    before: dict[int, int | None] = {}
+    for n, place in enumerate(places):
+        if place is None:
+            continue
+        at = bisect_left(tails, place)
+        before[n] = ends[at - 1] if at else None
+        tails[at : at + 1] = [place]
+        ends[at : at + 1] = [n]
+    kept: set[int] = set()
+    here: int | None = ends[-1] if ends else None
+    while here is not None:
+        kept.add(here)
+        here = before[here]
+    return kept
+
+
+def _told(
+    n: int, was: int | None, old: Sequence[Step], new: Sequence[Step], stays: bool
+) -> StepChange:
+    step = new[n]
+    if was is None:
+        return StepChange(step, n + 1, None, ["added"], [Piece("added", step.text)])
+    facts = list(_facts(STEP_FACTS, old[was], step))
+    words = {
+        "moved": not stays,
+        "reworded": old[was].text != step.text,
+        "changed": bool(facts),
+    }
+    text = list(pieces(old[was].text, step.text))
+    return StepChange(step, n + 1, was + 1, [w for w, holds in words.items() if holds], text, facts)
+
+
+def _gone(n: int, step: Step) -> StepChange:
+    return StepChange(step, None, n + 1, ["removed"], [Piece("removed", step.text)])
+
+
+def pieces(old: str, new: str) -> Iterator[Piece]:
+    """``new`` word by word, with what stood in ``old`` instead."""
+    was, now = (re.findall(r"\S+\s*", text) for text in (old, new))
+    bare = [[word.strip() for word in words] for words in (was, now)]
+    matched = SequenceMatcher(None, bare[0], bare[1], autojunk=False)
+    for tag, a, b, c, d in matched.get_opcodes():
+        if tag == "equal":
+            yield Piece("", "".join(now[c:d]))
+            continue
+        if b > a:
+            yield Piece("removed", "".join(was[a:b]))
+        if d > c:
+            yield Piece("added", "".join(now[c:d]))
+
+
+# ---- facts in words ----
+def _percents(content: Content) -> str:
+    points = ", ".join(f"{Decimal(percent).normalize():f}" for percent in content.percents)
+    return f"{points} %{', rising and falling' if content.up_and_down else ''}"
+
+
+def _asks(step: Step) -> list[str]:
+    return [
+        f"{ask['label']}{', ' if ask['unit'] else ''}{ask['unit']} "
+        f"({ask['kind']}{'' if ask['needed'] else ', optional'})"
+        for ask in step.asks
+    ]
+
+
+Tell = Callable[[Any], "str | list[str]"]
+FACTS: dict[str, Tell] = {
+    "input": lambda content: str(content.way),
+    "what is read": lambda content: str(content.shape),
+    "test points": _percents,
+    "settle": lambda content: f"{content.settle_seconds} s",
+    "what may be adjusted": lambda content: list(map(str, content.adjusts)),
+    "when to stop and call somebody": lambda content: list(content.stops),
+}
+STEP_FACTS: dict[str, Tell] = {
+    "key": lambda step: step.key or "none",
+    "kind": lambda step: str(step.kind),
+    "reads": lambda step: str(step.stage) or NOTHING,
+    "settle": lambda step: "as the procedure says" if step.settle_seconds is None else f"{step.settle_seconds} s",
+    "notes": _asks,
+    "stop and call": lambda step: step.stop or "nothing of its own",
+}  # fmt: skip
+
+
+def _facts(tell: dict[str, Tell], old: Any, new: Any) -> Iterator[Fact]:
+    for name, say in tell.items():
+        was, now = say(old), say(new)
+        if was != now:
+            yield Fact(
+                name, list(_members(was, now) if isinstance(was, list) else _whole(was, now))
+            )
+
+
+def _whole(was: str | list[str], now: str | list[str]) -> Iterator[Piece]:
+    yield Piece("removed", str(was))
+    yield Piece("added", str(now))
+
+
+def _members(was: list[str], now: str | list[str]) -> Iterator[Piece]:
+    """Members of a list that came or went; those that stay are not told again."""
+    if sorted(was) == sorted(now):
+        yield Piece("", "in another order")
+    yield from (Piece("removed", member) for member in was or [NOTHING] if member not in now)
+    yield from (Piece("added", member) for member in now or [NOTHING] if member not in was)
+
+
+def _listed(names: Sequence[str]) -> str:
+    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
