@@ -47,12 +47,21 @@ class Calibration(models.Model):
         IMPORTED = "imported"
 
     # Which
-    site = models.ForeignKey("plant.Site", models.PROTECT, related_name="records")
+    # Without an index of their own: the first columns of those below.
+    site = models.ForeignKey("plant.Site", models.PROTECT, related_name="records", db_index=False)
     point = models.ForeignKey(
-        "plant.MeasuringPoint", models.PROTECT, related_name="records", db_constraint=False
+        "plant.MeasuringPoint",
+        models.PROTECT,
+        related_name="records",
+        db_constraint=False,
+        db_index=False,
     )
     transmitter = models.ForeignKey(
-        "plant.Transmitter", models.PROTECT, related_name="records", db_constraint=False
+        "plant.Transmitter",
+        models.PROTECT,
+        related_name="records",
+        db_constraint=False,
+        db_index=False,
     )
     job = models.ForeignKey(
         "calibration.Job", models.PROTECT, null=True, blank=True, related_name="records"

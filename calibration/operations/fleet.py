@@ -30,7 +30,9 @@ from plant.models import Person, Site
 from plant.permissions import require
 
 CHUNK = 20_000
-SAMPLE = 500  # members of a family that its fit looks at
+SAMPLE = (
+    250  # members of a family that its fit looks at, and whose forecasts are held against what came
+)
 LOST = dt.timedelta(minutes=15)
 Clock = Callable[[], dt.datetime]
 
@@ -182,14 +184,16 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
         trends.store(points, results, None)
         return Renewed(len(points), 0, 0)
     family = _members(points, told)
-    steps = flag(told.histories, _fit(told, family))
+    some = _sample(family)
+    steps = flag(told.histories, _fit(told, family, some))
     fresh = steps.flagged & ~told.marked(results.counted)
     asked = _question(fresh, steps, told, points, results, at)
     both = fresh.copy()
     both[1:] |= fresh[:-1] & steps.returns[:-1]
     kept = told.with_histories(told.histories.without(both))
-    foretold = walk_forward(told.histories, steps.prior)  # steps too: they came
-    _store_families(points, told, steps.prior, foretold, at)
+    # Steps too: they came.
+    foretold = walk_forward(told.histories.columns(some), steps.prior.of(some))
+    _store_families(points, told, steps.prior, some, foretold, at)
     judged = trends.judge(points, kept, steps.prior)
     policies = offers.policies_of(points)
     with ThreadPoolExecutor(1) as beside:  # the arithmetic goes on while the database writes
@@ -201,19 +205,22 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     return Renewed(len(points), asked, made)
 
 
-def _fit(told: Told, family: np.ndarray) -> Prior:
-    """What each column's family lends; of a large family some of its members, evenly taken, tell as much."""
+def _sample(family: np.ndarray) -> np.ndarray:
+    """Columns of some members of each family, evenly taken: of a large one they tell as much as all."""
     order = np.argsort(family, kind="stable")
     first = np.searchsorted(family[order], np.arange(family.max() + 2))
     some = [
         order[low + np.arange(min(high - low, SAMPLE)) * (high - low) // min(high - low, SAMPLE)]
         for low, high in pairwise(first.tolist())
     ]
-    at = np.sort(np.concatenate(some))
-    fitted = fit_without_steps(told.histories.columns(at), family[at], told.tolerance[at])
-    sizes = np.diff(first)
+    return np.sort(np.concatenate(some))
+
+
+def _fit(told: Told, family: np.ndarray, some: np.ndarray) -> Prior:
+    """What each column's family lends, as some of its members tell it."""
+    fitted = fit_without_steps(told.histories.columns(some), family[some], told.tolerance[some])
     lends = fitted.others > 0
-    return replace(fitted, others=np.where(lends, sizes - 1, 0)).of(family)
+    return replace(fitted, others=np.where(lends, np.bincount(family) - 1, 0)).of(family)
 
 
 def _members(points: Points, told: Told) -> np.ndarray:
@@ -259,18 +266,22 @@ KINDS = {"step": "step", "bad reading": "bad reading", "step or bad reading": "e
 
 
 def _store_families(
-    points: Points, told: Told, prior: Prior, foretold: Forecasts, at: dt.datetime
+    points: Points, told: Told, prior: Prior, some: np.ndarray, foretold: Forecasts, at: dt.datetime
 ) -> None:
-    """What each family now lends, from the first of its members at each end; and how its forecasts held."""
+    """What each family now lends, from the first of its members at each end; and how forecasts of some columns held."""
     made, held = foretold.made.sum(axis=0), foretold.held().sum(axis=0)
     ids = points.family[told.place]
+    of = ids[some]
     rows = []
     for family in np.unique(ids[ids > 0]).tolist():
         mine = np.flatnonzero(ids == family)
         row = Family(pk=family, fitted_at=at)
         row.members = int(np.unique(told.place[mine]).size)
         row.tolerance_percent = float(np.median(told.tolerance[mine]))
-        row.forecasts, row.forecasts_held = int(made[mine].sum()), int(held[mine].sum())
+        row.forecasts, row.forecasts_held = (
+            int(made[of == family].sum()),
+            int(held[of == family].sum()),
+        )
         for end, name in enumerate(ENDS):
             column = next(iter(mine[told.end[mine] == end].tolist()), None)
             _lend(row, name, prior, column)

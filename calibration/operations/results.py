@@ -36,17 +36,11 @@ ROW = np.dtype([
 # is a fresh level; a bad reading, or what looks like one, is set aside; "drift" counts like any other.
 REPAIR, LEVEL, ASIDE, COUNTED = 1, 2, 3, 4
 MARK = np.dtype([("record", ">i8"), ("end", ">i4"), ("means", ">i4")])
-# Three plain scans: what belongs together is put together by NumPy, which no planner can misjudge.
+# Three plain scans, the first of an index alone (calibration.walls.drift_row_of); what belongs together is put together
+# by NumPy, which no planner can misjudge.
 RESULTS = """
     SELECT (
-        SELECT string_agg(int8send(point_id) || int8send(id) || int8send(coalesce(amends_id, 0))
-            || int8send(transmitter_id) || int8send(coalesce(job_id, 0)) || int4send(done_on - DATE '2000-01-01')
-            || int4send(adjusted::int + 2 * shows_failure::int + 4 * (found_verdict = 'fail')::int
-                + 8 * (way = 'simulated output')::int)
-            || float8send(coalesce(found_at_zero, 'NaN')) || float8send(coalesce(found_at_span, 'NaN'))
-            || float8send(coalesce(left_at_zero, 'NaN')) || float8send(coalesce(left_at_span, 'NaN'))
-            || float8send(coalesce(u_zero, 'NaN')) || float8send(coalesce(u_span, 'NaN'))
-            || float8send(coalesce(u_zero_shared, 0)) || float8send(coalesce(u_span_shared, 0)), '')
+        SELECT string_agg(drift_row, '')
         FROM calibration_calibration WHERE point_id = ANY(%(points)s) AND state = 'approved'
     ), (
         SELECT string_agg(int8send(record_id) || int4send(("end" = 'span')::int) || int4send(CASE
@@ -210,13 +204,19 @@ def results_of(points: Points) -> Results:
 
 def _standing(rows: np.ndarray, points: Points) -> np.ndarray:
     """Of the transmitters now there and not amended, in order of point and day."""
-    amends = rows["amends"].astype(int)
     place = np.searchsorted(points.id, rows["point"].astype(int))
     stands = points.transmitter[place] == rows["transmitter"] if len(rows) else np.zeros(0, bool)
+    amends = rows["amends"].astype(int)
     if amends.any():
         stands &= ~np.isin(rows["record"].astype(int), amends[amends > 0])
-    keys = (rows[name][stands].astype(int) for name in ("record", "day", "point"))
-    return np.asarray(rows[stands][np.lexsort(tuple(keys))])
+    if not stands.all():
+        rows = rows[stands]
+    point, day, record = (rows[name].astype(int) for name in ("point", "day", "record"))
+    later = np.diff(point), np.diff(day), np.diff(record)
+    in_order = (later[0] > 0) | (later[0] == 0) & (
+        (later[1] > 0) | (later[1] == 0) & (later[2] > 0)
+    )  # as they come where the index alone was read
+    return rows if in_order.all() else np.asarray(rows[np.lexsort((record, day, point))])
 
 
 def _marks(record: np.ndarray, marked: np.ndarray) -> np.ndarray:

@@ -13,6 +13,7 @@ from calibration.metrology.reliability import Comparison, Results, results
 from calibration.metrology.wander import NODES
 from calibration.models import Family
 from calibration.operations.families import FamilyResults, Reliability, what_a_weibull_needs
+from calibration.operations.fleet import SAMPLE
 from plant.templatetags.quantities import number, percent, percent_decimals, plus_minus, with_unit
 
 SUSPECT = 0.05  # below this chance a difference is spoken of
@@ -190,10 +191,11 @@ def held_sentence(family: Family) -> str:
     if family.forecasts < FEWEST_FORECASTS:
         return ""
     share = number(100 * family.forecasts_held / family.forecasts, 1)
+    some = f" ({SAMPLE} of its members, evenly taken)" if family.members > SAMPLE else ""
     return (
-        f"Of {family.forecasts} as founds at zero and span, each foretold from the visits before it, the 95 % band "
-        f"held {family.forecasts_held} ({with_unit(share, '%')}). Steps and bad readings count against it; what the "
-        f"family lends is of today."
+        f"Of {family.forecasts} as founds at zero and span{some}, each foretold from the visits before it, the 95 % "
+        f"band held {family.forecasts_held} ({with_unit(share, '%')}). Steps and bad readings count against it; what "
+        f"the family lends is of today."
     )
 
 

@@ -7,10 +7,11 @@ import uuid
 
 import numpy as np
 import pytest
+from django.db import connection
 
 from calibration.models import Calibration, Family, FleetRun, Policy, Proposal, StepQuestion, Trend
 from calibration.operations import fleet, intervals, steps, trends
-from calibration.operations.results import points_of
+from calibration.operations.results import ADJUSTED, FOUND_OUT, ROW, SIMULATED, date_of, points_of
 from plant.models import Installation, LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from tests.makers import NOON, an_equipped_point
@@ -61,6 +62,31 @@ def test_a_family_keeps_how_its_forecasts_held(site):
     family = Family.objects.get(members=9)
     assert family.forecasts == 9 * 2 * 4
     assert 0.85 * family.forecasts < family.forecasts_held <= family.forecasts - 2
+
+
+def test_some_members_of_a_large_family_speak_for_all(site, monkeypatch):
+    a_family(count=9)
+    monkeypatch.setattr(fleet, "SAMPLE", 7)
+    fleet.run(clock=clock, nightly=True)
+    family = Family.objects.get(members=9)
+    assert family.forecasts == 7 * 2 * 4
+    assert len(family.zero_weights) > 1  # and it lends
+
+
+def test_a_record_s_packed_row_says_what_its_columns_say(site):
+    point = a_history("LT-101", [0.1, 0.7, 1.2], adjusted=(1,), simulated=(2,))
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT drift_row FROM calibration_calibration ORDER BY done_on")
+        packed = b"".join(bytes(row) for (row,) in cursor.fetchall())
+    rows = np.frombuffer(packed, ROW)
+    for row, record in zip(rows, Calibration.objects.order_by("done_on"), strict=True):
+        assert row["point"] == point.pk
+        assert (row["record"], row["transmitter"]) == (record.pk, record.transmitter_id)
+        assert date_of(row["day"]) == record.done_on
+        assert (row["amends"], row["job"], row["shared_zero"]) == (0, 0, 0)
+        assert (row["found_zero"], row["left_span"]) == (record.found_at_zero, record.left_at_span)
+        assert np.isnan(row["u_zero"])
+    assert rows["flags"].tolist() == [0, ADJUSTED, FOUND_OUT | SIMULATED]
 
 
 def test_a_family_is_fitted_and_lends_to_one_with_two_results(site):

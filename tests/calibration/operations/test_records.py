@@ -15,7 +15,7 @@ from calibration.models import Calibration, Finding, Job, Reading, StandardUse, 
 from calibration.operations import records, standards
 from calibration.operations.judging import SentReading
 from calibration.operations.schedule import reschedule
-from plant.models import LedgerEntry, MeasuringPoint
+from plant.models import LedgerEntry, MeasuringPoint, RowHistory
 from plant.refusals import NotAllowed, Refused
 from tests.makers import (
     LONG_AGO,
@@ -223,6 +223,15 @@ def test_what_was_sent_never_changes_even_before_approval(technician):
     record = a_record(by=technician)
     with pytest.raises(IntegrityError, match="stays as it was sent"):
         Calibration.objects.filter(pk=record.pk).update(found_largest=0)
+
+
+def test_row_history_keeps_what_was_sent_and_not_what_the_database_packs_of_it(
+    technician, approver
+):
+    record = an_approved_record(by=technician, approved_by=approver)
+    kept = RowHistory.objects.get(table_name="calibration_calibration", row_id=record.pk)
+    assert kept.before["state"] == "submitted"
+    assert "drift_row" not in kept.before
 
 
 @pytest.mark.django_db(transaction=True)
