@@ -5,7 +5,6 @@ Pure: it knows contents, not rows. Steps are the same step where their key is, e
 
 from __future__ import annotations
 
-import re
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -14,7 +13,6 @@ from difflib import SequenceMatcher, get_close_matches
 from typing import Any
 
 CLOSE = 0.6  # how alike two texts without a common key must be to count as one step, of 1
-NOTHING = "nothing"
 
 
 @dataclass(frozen=True)
@@ -54,10 +52,11 @@ class Piece:
 
 @dataclass(frozen=True)
 class Fact:
-    """A fact that changed, as a sentence with its old and new words marked."""
+    """A fact that changed, its old and new words marked; ``is_list``: each piece is a member that came or went."""
 
     name: str
     pieces: Sequence[Piece]
+    is_list: bool = False
 
 
 @dataclass(frozen=True)
@@ -183,17 +182,16 @@ def _gone(n: int, step: Step) -> StepChange:
 
 def pieces(old: str, new: str) -> Iterator[Piece]:
     """``new`` word by word, with what stood in ``old`` instead."""
-    was, now = (re.findall(r"\S+\s*", text) for text in (old, new))
-    bare = [[word.strip() for word in words] for words in (was, now)]
-    matched = SequenceMatcher(None, bare[0], bare[1], autojunk=False)
+    was, now = old.split(), new.split()
+    matched = SequenceMatcher(None, was, now, autojunk=False)
     for tag, a, b, c, d in matched.get_opcodes():
         if tag == "equal":
-            yield Piece("", "".join(now[c:d]))
+            yield Piece("", " ".join(now[c:d]))
             continue
         if b > a:
-            yield Piece("removed", "".join(was[a:b]))
+            yield Piece("removed", " ".join(was[a:b]))
         if d > c:
-            yield Piece("added", "".join(now[c:d]))
+            yield Piece("added", " ".join(now[c:d]))
 
 
 # ---- facts in words ----
@@ -220,35 +218,32 @@ FACTS: dict[str, Tell] = {
     "when to stop and call somebody": lambda content: list(content.stops),
 }
 STEP_FACTS: dict[str, Tell] = {
-    "key": lambda step: step.key or "none",
+    "key": lambda step: step.key,
     "kind": lambda step: str(step.kind),
-    "reads": lambda step: str(step.stage) or NOTHING,
+    "reads": lambda step: str(step.stage),
     "settle": lambda step: "as the procedure says" if step.settle_seconds is None else f"{step.settle_seconds} s",
     "notes": _asks,
-    "stop and call": lambda step: step.stop or "nothing of its own",
+    "stop and call": lambda step: step.stop,
 }  # fmt: skip
 
 
 def _facts(tell: dict[str, Tell], old: Any, new: Any) -> Iterator[Fact]:
     for name, say in tell.items():
         was, now = say(old), say(new)
-        if was != now:
-            yield Fact(
-                name, list(_members(was, now) if isinstance(was, list) else _whole(was, now))
-            )
+        if isinstance(was, list) and isinstance(now, list):
+            told = list(_members(was, now))
+        else:
+            told = [Piece("removed", str(was)), Piece("added", str(now))] if was != now else []
+        if told:
+            yield Fact(name, [piece for piece in told if piece.text], isinstance(was, list))
 
 
-def _whole(was: str | list[str], now: str | list[str]) -> Iterator[Piece]:
-    yield Piece("removed", str(was))
-    yield Piece("added", str(now))
-
-
-def _members(was: list[str], now: str | list[str]) -> Iterator[Piece]:
+def _members(was: list[str], now: list[str]) -> Iterator[Piece]:
     """Members of a list that came or went; those that stay are not told again."""
-    if sorted(was) == sorted(now):
+    if was != now and sorted(was) == sorted(now):
         yield Piece("", "in another order")
-    yield from (Piece("removed", member) for member in was or [NOTHING] if member not in now)
-    yield from (Piece("added", member) for member in now or [NOTHING] if member not in was)
+    yield from (Piece("removed", member) for member in was if member not in now)
+    yield from (Piece("added", member) for member in now if member not in was)
 
 
 def _listed(names: Sequence[str]) -> str:

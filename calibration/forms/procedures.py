@@ -114,6 +114,9 @@ class NewProcedureForm(FactsForm):
         label="Reads", choices=Shape.choices,
         help_text="The tablet lays out its screens by it; it stays for all versions.",
     )  # fmt: skip
+    reason = forms.CharField(
+        label="Why it is needed", max_length=300, help_text="It stands beside version 1."
+    )
     field_order = ("name", "key", "principles", "shape", "way")
 
     def clean(self) -> dict[str, Any]:

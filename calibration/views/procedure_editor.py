@@ -144,6 +144,7 @@ def _answer(
             raise
         except Refused as refusal:
             form.refuse(refusal)
+    form.fields["reason"].required = True  # of what is typed next
     return render(request, PAGE, told, status=status)
 
 
