@@ -25,7 +25,7 @@ from calibration.operations.judging import Range, SentReading, judge
 from calibration.operations.records import SentAdjustment, SentRecord
 from plant.forms.digits import DigitsField
 from plant.level.signals import SIGNALS, percent_at, signal_at
-from plant.models import MeasuringPoint
+from plant.models import MeasuringPoint, Person
 from plant.refusals import Refused
 from plant.templatetags.quantities import number, percent, quantity
 
@@ -207,6 +207,7 @@ class ShownStandard(NamedTuple):
     certificate: StandardCertificate | None  # that covers the day; None: it may not be used
     covers: str
     ticked: bool
+    mine: bool
 
 
 class CalibrationEntry:
@@ -218,10 +219,11 @@ class CalibrationEntry:
         version: ProcedureVersion,
         *,
         today: dt.date,
+        by: Person,
         data: Data = None,
         amended: Calibration | None = None,
     ) -> None:
-        self.point, self.version, self.amended = point, version, amended
+        self.point, self.version, self.amended, self.by = point, version, amended, by
         start = filled_from(amended) if amended else set_out(point, version)
         head = AmendmentHeadForm if amended else HeadForm
         self.head = head(
@@ -304,7 +306,8 @@ class CalibrationEntry:
 
     @cached_property
     def standards(self) -> list[ShownStandard]:
-        """The site's standards; those without a certificate for the day and the point's output stay hidden."""
+        """The site's standards, one's own kit first; those without a certificate for the day and the point's output
+        stay hidden."""
         day = self._shown_day
         ticked = {str(pk) for pk in self.head["standards"].value() or []}
         covers: dict[int, list[StandardCertificate]] = {}
@@ -313,7 +316,11 @@ class CalibrationEntry:
             if short_of_signal(certificate.standard, certificate, self.point):
                 continue
             covers.setdefault(certificate.standard_id, []).append(certificate)
-        return [_shown(s, covers.get(s.pk, []), day, str(s.pk) in ticked) for s in self._standards]
+        shown = [
+            _shown(s, covers.get(s.pk, []), day, str(s.pk) in ticked, s.holder_id == self.by.pk)
+            for s in self._standards
+        ]
+        return sorted(shown, key=lambda s: not s.mine)
 
     @property
     def numbers(self) -> dict[str, Any]:
@@ -375,12 +382,13 @@ def _shown(
     certificates: list[StandardCertificate],
     day: dt.date | None,
     ticked: bool,
+    mine: bool,
 ) -> ShownStandard:
     spans = [(c, c.issued_on, _last_day(standard, c)) for c in certificates]
     spans = [span for span in spans if span[1] <= span[2]]
     on_day = [c for c, first, last in spans if day and first <= day <= last]
     covers = " ".join(f"{first}/{last}" for _, first, last in spans)
-    return ShownStandard(standard, on_day[0] if on_day else None, covers, ticked)
+    return ShownStandard(standard, on_day[0] if on_day else None, covers, ticked, mine)
 
 
 def _last_day(standard: ReferenceStandard, certificate: StandardCertificate) -> dt.date:

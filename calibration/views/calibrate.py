@@ -48,6 +48,7 @@ def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
         job.point,
         version,
         today=job.site.day_of(timezone.now()),
+        by=request.user,
         data=sent(request),
     )
 
@@ -89,6 +90,7 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
         record.point,
         version,
         today=record.done_on,
+        by=request.user,
         data=sent(request),
         amended=record,
     )

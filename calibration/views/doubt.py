@@ -61,6 +61,7 @@ def doubt_of(record: Calibration) -> dict[str, Any] | None:
         "by": BY.get(budget["by"], budget["by"]),
         "tur": number(record.tur, 1) if record.tur is not None else "",
         "is_low": tur_is_low(record),
+        "least": number(least_tur(record), 1),
         "assumed": any(row["assumed"] for row in budget["components"]),
         "rule": rule_sentence(record),
         "guard": guard_of(record),
@@ -89,11 +90,14 @@ def _part(row: dict[str, Any], largest: float) -> Part:
     )
 
 
-def tur_is_low(record: Calibration) -> bool:
-    """Under the ratio that the policy of its day asked for; 4 where none is kept."""
+def least_tur(record: Calibration) -> float:
+    """The ratio that the policy of its day asked for; 4 where none is kept."""
     rule = (record.budget or {}).get("rule")
-    least = float(policy_of(rule).least_tur) if rule else 4.0
-    return record.tur is not None and record.tur < least
+    return float(policy_of(rule).least_tur) if rule else 4.0
+
+
+def tur_is_low(record: Calibration) -> bool:
+    return record.tur is not None and record.tur < least_tur(record)
 
 
 def guard_of(record: Calibration) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calibration.models import Calibration, Reading
-from calibration.views.doubt import tur_is_low
+from calibration.views.doubt import least_tur, tur_is_low
 from plant.templatetags.quantities import number, percent
 
 LATE_DAYS = 2
@@ -38,11 +38,16 @@ def _verdicts(record: Calibration, readings: list[Reading]) -> list[str]:
         if open_ and verdict == "inconclusive":
             said.append(
                 f"{stage.capitalize()}, {len(open_)} readings are inconclusive: the uncertainty straddles the limit. "
-                "A better standard would decide; until then it is no pass."
+                + (
+                    "It is not shown that it goes back to service in tolerance; a better standard would decide."
+                    if stage == "as left"
+                    else "A better standard would decide; until then it is no pass."
+                )
             )
     if tur_is_low(record) and record.tur is not None:
         said.append(
-            f"The test uncertainty ratio is {number(record.tur, 1)} to 1, below what the policy asks for."
+            f"The test uncertainty ratio is {number(record.tur, 1)} to 1, below the "
+            f"{number(least_tur(record), 1)} to 1 that the policy asks for."
         )
     bands = sorted({f"{r.observed:f} is {r.band}" for r in readings if r.band in ODD_BANDS})
     if bands:

@@ -185,6 +185,15 @@ def test_a_lapsed_standard_is_not_offered(sign_in, technician, job):
     assert "disabled" in lapsed
 
 
+def test_the_technician_s_own_kit_comes_first(sign_in, technician, job):
+    a_procedure()
+    a_certified_standard("MM-01")
+    a_certificate(a_standard("MM-09", holder=technician))
+    page = sign_in(technician).get(reverse("calibration:calibrate", args=[job.pk])).content.decode()
+    assert page.index("MM-09") < page.index("MM-01")
+    assert page.count("your kit") == 1
+
+
 def test_a_standard_of_another_site_cannot_be_chosen(send, outsider):
     foreign = a_certified_standard("DT-9", outsider.appointments.first().site)
     answer = send(standards=[foreign.pk])

@@ -8,8 +8,9 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 
-from calibration.models import Calibration, Finding
+from calibration.models import Calibration, Finding, Reading
 from calibration.operations import records
+from calibration.views.unusual import unusual
 from tests.calibration.pages.filling import typed
 from tests.makers import (
     NOON,
@@ -17,6 +18,7 @@ from tests.makers import (
     a_job,
     a_person,
     a_record,
+    a_site,
     an_approved_record,
     an_equipped_point,
 )
@@ -72,6 +74,30 @@ def test_every_oddity_is_said(sign_in, approver, technician):
     answer = sign_in(approver).post(address("approve", record), approving(record), follow=True)
     assert "a finding is open" in answer.content.decode()
     assert Finding.objects.filter(record=record).exists()
+
+
+def test_a_low_ratio_is_said_with_the_figure_that_the_policy_asks_for():
+    rule = {"rule": "simple", "guard_share": "1", "risk_percent": "2", "least_tur": "3"}
+    facts = {"site": a_site(), "submitted_at": NOON, "done_on": TODAY, "tolerance_percent": 1.0}
+    low = Calibration(tur=2.4, found_verdict="pass", budget={"rule": rule}, **facts)
+    said = "The test uncertainty ratio is 2.4 to 1, below the 3.0 to 1 that the policy asks for."
+    assert said in unusual(low, [])
+    low.tur = 3.5
+    assert not any("ratio" in sentence for sentence in unusual(low, []))
+
+
+def test_an_inconclusive_as_left_is_not_taken_for_back_in_tolerance():
+    facts = {
+        "site": a_site(),
+        "submitted_at": NOON,
+        "done_on": TODAY,
+        "tolerance_percent": 1.0,
+        "adjusted": True,
+    }
+    record = Calibration(found_verdict="pass", left_verdict="inconclusive", **facts)
+    reading = Reading(stage="as left", verdict="inconclusive", error_percent=0.9, observed=12)
+    sentence = next(s for s in unusual(record, [reading]) if s.startswith("As left"))
+    assert "not shown that it goes back to service in tolerance" in sentence
 
 
 def test_own_work_has_no_buttons_and_cannot_be_approved(sign_in, record, technician):
