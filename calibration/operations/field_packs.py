@@ -68,7 +68,7 @@ def pack(*, by: Person, at: dt.datetime) -> dict[str, Any]:
             _job(job, transmitter, by=by, at=at, policy=policies[job.point_id], last=last.get(job.point_id))
             | {
                 "procedures": [version.pk for version in versions],
-                "kit": kit.of(job, transmitter, versions[0], at=at) if versions else {},
+                **_kits(kit, job, transmitter, versions, at),
             }
         )  # fmt: skip
     return {
@@ -80,6 +80,19 @@ def pack(*, by: Person, at: dt.datetime) -> dict[str, Any]:
         "procedures": {str(pk): _procedure(version) for pk, version in used.items()},
         "jobs": told,
     }
+
+
+def _kits(
+    kit: Kit,
+    job: Job,
+    transmitter: Transmitter | None,
+    versions: Sequence[ProcedureVersion],
+    at: dt.datetime,
+) -> dict[str, Any]:
+    """What serves for the way of the first procedure, and for each other way that the technician may choose."""
+    by_way = {version.way: version for version in reversed(versions)}
+    told = {way: kit.of(job, transmitter, one, at=at) for way, one in by_way.items()}
+    return {"kit": told.pop(versions[0].way, {}) if versions else {}, "kits_of_other_ways": told}
 
 
 def person_told(person: Person) -> dict[str, Any]:

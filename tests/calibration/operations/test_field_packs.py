@@ -159,6 +159,18 @@ def test_the_kit_says_what_serves_and_how_good_the_test_is(technician, now):
     assert told["MM-01"]["certificates"][0]["high"] == "30"
 
 
+def test_the_kit_is_told_for_each_way_that_may_be_chosen(technician, now):
+    box = a_standard("CB-01", kind="capacitance decade box")
+    a_certificate(box, unit="pF")
+    tank = a_procedure("cap-tank", "wetted level by dip")
+    bench = a_procedure("cap-bench", "capacitance substituted")
+    a_job(an_equipped_point(procedure_key=tank.procedure.key), by=technician)
+    job = pack(by=technician, at=now)["jobs"][0]
+    assert {tank.pk, bench.pk} <= set(job["procedures"])
+    assert not job["kit"][str(box.pk)]["fits"]
+    assert job["kits_of_other_ways"]["capacitance substituted"][str(box.pk)]["fits"]
+
+
 @pytest.mark.parametrize(
     ("kind", "unit", "way"),
     [
