@@ -140,7 +140,10 @@ class StepForm(forms.Form):
     stage = forms.ChoiceField(
         label="Reads", choices=[("", "–"), *ProcedureStep.Stage.choices], required=False
     )
-    text = forms.CharField(label="Text", required=False, widget=forms.Textarea({"rows": 3}))
+    text = forms.CharField(
+        label="Text", widget=forms.Textarea({"rows": 3}),
+        error_messages={"required": "A step needs its text; to leave the step out, tick Remove."},
+    )  # fmt: skip
     settle_seconds = forms.IntegerField(
         label="Settle", min_value=0, max_value=7200, required=False, help_text="Empty: as the procedure says.",
         widget=forms.NumberInput({"data-unit": "s"}),
@@ -151,14 +154,19 @@ class StepForm(forms.Form):
     )  # fmt: skip
     stop = forms.CharField(label="Stop and call somebody when", max_length=300, required=False)
 
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        # One of the empty steps, which may stay so.
+        self.fields["text"].required = bool(self.initial.get("text"))
+
     def clean_asks(self) -> list[dict[str, Any]]:
         return [_ask(line) for line in self.cleaned_data["asks"].splitlines() if line.strip()]
 
     def clean(self) -> dict[str, Any]:
         told = super().clean() or self.cleaned_data
         typed = (told.get("key"), told.get("asks"), told.get("stop"))
-        if "text" in told and not told["text"].strip() and any(typed):
-            self.add_error("text", "A step needs its text; to leave the step out, tick Remove.")
+        if not told.get("text") and "text" not in self.errors and any(typed):
+            self.add_error("text", self.fields["text"].error_messages["required"])
         return told
 
     def has_changed(self) -> bool:
@@ -173,6 +181,8 @@ class StepForm(forms.Form):
         )
         number = f"{place}. " if place else ""
         sort = f"{kind}, {stage}" if stage else kind
+        if not text.strip() and self.initial.get("text"):
+            return f"{number}{sort}: no text"
         if not text.strip():
             return f"{number}A new step{f': {sort}' if place else ''}"
         return f"{number}{sort}: {Truncator(text).chars(70)}"
@@ -182,6 +192,11 @@ class _Steps(forms.BaseFormSet):
     def add_fields(self, form: forms.Form, index: int | None) -> None:
         super().add_fields(form, index)
         form.fields["DELETE"].label = "Remove this step"
+
+    @property
+    def wrong(self) -> int:
+        """How many of the steps that were sent need a change."""
+        return sum(bool(errors) for errors in self.errors) if self.is_bound else 0
 
 
 Steps = forms.formset_factory(
@@ -267,12 +282,15 @@ def steps_of(forms_: Any, before: Iterable[Step | ProcedureStep]) -> list[Step]:
     ]  # fmt: skip
 
 
+DEVICES_HINT = "Makers or models as in the register, with commas between several; empty for all."
+
+
 class WordingForm(forms.Form):
     site = forms.ChoiceField(label="Site")
     step_key = forms.ChoiceField(label="Step")
     devices = forms.CharField(
         label="For devices", max_length=160, required=False,
-        help_text="A maker or model as in the register; empty for all.",
+        help_text=DEVICES_HINT,
     )  # fmt: skip
     text = forms.CharField(
         label="Wording", widget=forms.Textarea({"rows": 3}),
@@ -303,6 +321,8 @@ class WordingChangeForm(RuleForm):
     def __init__(self, *args: Any, version: ProcedureVersion, **more: Any) -> None:
         super().__init__(*args, **more)
         self.fields["step_key"].choices = _steps_with_key(version)  # type: ignore[attr-defined]
+        self.fields["devices"].label = "For devices"
+        self.fields["devices"].help_text = DEVICES_HINT
 
 
 def _steps_with_key(version: ProcedureVersion) -> list[tuple[str, str]]:
