@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Case, Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, When
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -30,14 +30,11 @@ from plant.requests import SignedRequest
 
 JOB_FACTS = ("site", "point__tank__area", "point__tank__product", "technician", "round")
 ROWS = 50
+PLACE = ("site__name", "point__tank__area__name", "point__tank__name_key", "point__tag_key")
 # What a technician must look at first stands first.
-URGENCY = Case(
-    When(state="returned", then=0),
-    When(state="in hand", then=1),
-    When(state="planned", then=2),
-    default=3,
-    output_field=IntegerField(),
-)
+RETURNED, TODAY, LATER, SENT = (
+    "To do again", "Today", "Later, or without a day", "Sent, waiting for approval",
+)  # fmt: skip
 
 
 @require_safe
@@ -55,15 +52,13 @@ def jobs(request: SignedRequest) -> HttpResponse:
             Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text) | Exists(hung)
         )
     waiting = (*Job.OPEN, Job.State.SUBMITTED)
-    mine = seen.filter(technician=request.user, state__in=waiting).annotate(urgency=URGENCY)
+    mine = seen.filter(technician=request.user, state__in=waiting)
     mine = mine.annotate(return_reason=Subquery(_returns().values("return_reason")[:1]))
     others = seen.open().exclude(technician=request.user)
-    others = others.order_by(
-        "site__name", "point__tank__area__name", "point__tank__name_key", "point__tag_key"
-    )
+    others = others.order_by(*PLACE)
     page = Paginator(others, ROWS).get_page(request.GET.get("page"))
     rows = {
-        "mine": _with_due(mine.order_by("urgency", "due_on", "point__tag_key")[:200]),
+        "mine": _by_day(_with_due(mine.order_by(*PLACE)[:200])),
         "others": _with_due(page.object_list),
     }
     facts = {
@@ -184,6 +179,25 @@ def _returns() -> QuerySet:
     return Calibration.objects.filter(
         job=OuterRef("pk"), state=Calibration.State.RETURNED
     ).order_by("-id")
+
+
+def _by_day(mine: list[Job]) -> list[tuple[str, list[Job]]]:
+    """My jobs in the order in which they are looked for; within each part by area and tank, as they come."""
+    parts: dict[str, list[Job]] = {RETURNED: [], TODAY: [], LATER: [], SENT: []}
+    now = timezone.now()
+    for job in mine:
+        if job.state == Job.State.RETURNED:
+            part = RETURNED
+        elif job.state == Job.State.SUBMITTED:
+            part = SENT
+        elif job.state == Job.State.IN_HAND or (
+            job.planned_on and job.planned_on <= job.site.day_of(now)
+        ):
+            part = TODAY
+        else:
+            part = LATER
+        parts[part].append(job)
+    return [(title, rows) for title, rows in parts.items() if rows]
 
 
 def _with_due(rows: Any) -> list[Job]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import pytest
 from django.urls import reverse
 
 from calibration.models import Job
 from calibration.operations import jobs, records
-from tests.makers import NOON, a_job, a_procedure, a_record, a_tank, an_equipped_point
+from tests.makers import NOON, TODAY, a_job, a_procedure, a_record, a_tank, an_equipped_point
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -22,6 +24,20 @@ def test_my_jobs_stand_first_and_returned_ones_on_top(
     page = sign_in(technician).get("/jobs/").content.decode()
     assert page.index("LT-103A") < page.index("LT-102A") < page.index("LT-104A")
     assert "the dip is missing" in page
+
+
+def test_my_jobs_of_today_stand_before_later_ones_by_tank(sign_in, technician, planner):
+    def planned(tag, tank, on):
+        point = an_equipped_point(tag, tank=a_tank(tank))
+        job = jobs.plan(point, technician=technician, by=planner)
+        Job.objects.filter(pk=job.pk).update(planned_on=on)
+
+    planned("LT-1A", "T-1", TODAY + dt.timedelta(1))
+    planned("LT-12A", "T-12", TODAY)
+    planned("LT-3A", "T-3", TODAY)
+    page = sign_in(technician).get("/jobs/").content.decode()
+    places = [page.index(mark) for mark in (">Today<", "LT-3A", "LT-12A", ">Later, or", "LT-1A")]
+    assert places == sorted(places)
 
 
 def test_others_are_ordered_by_area_and_tank(sign_in, technician, planner):
