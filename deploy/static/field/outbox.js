@@ -8,6 +8,8 @@ const OPENS_AFTER = 600;
 const AT_ONCE = 100; // works that the site signs in one go
 const LONGEST = 10; // minutes between tries while the site does not answer well
 
+const JSON_BODY = { "Content-Type": "application/json" };
+
 class NoAnswer extends Error {}
 
 async function ask(path, options = {}) {
@@ -21,6 +23,19 @@ async function ask(path, options = {}) {
 
 async function json(answer) {
   return answer.json().catch(() => ({}));
+}
+
+// To send something: where the token has grown old meanwhile, once more with a fresh one. { answer, told }
+async function put(here, path, options) {
+  const go = () => ask(path, { ...options, headers: { ...options.headers, "X-CSRFToken": here.csrf } });
+  let answer = await go();
+  let told = await json(answer);
+  if (answer.status === 403 && told.token === "old") {
+    here.csrf = (await whoAmI()).csrf ?? here.csrf;
+    answer = await go();
+    told = await json(answer);
+  }
+  return { answer, told };
 }
 
 // { person: {id, name, username} | null, csrf, now }; { person: null, offline: true } without a connection.
@@ -83,13 +98,12 @@ export async function sign(store, submissions, password) {
     device_at: new Date().toISOString(),
     works: works.map(({ submission, job, sha256 }) => ({ submission, job, sha256 })),
   };
-  let answer;
+  let answer, told;
   try {
-    answer = await ask("/sign/", { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": here.csrf }, body: JSON.stringify(asked) });
+    ({ answer, told } = await put(here, "/sign/", { method: "POST", headers: JSON_BODY, body: JSON.stringify(asked) }));
   } catch {
     return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
   }
-  const told = await json(answer);
   if (!answer.ok) return { ok: false, said: told.said ?? `The site answered ${answer.status}. Nothing is lost; try again in a moment.`, signIn: answer.status === 401 };
   // Signed perhaps, but the answer was torn off: asked again, the site says the same.
   if (!Array.isArray(told.signed)) return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
@@ -113,12 +127,12 @@ async function flushNow(store) {
   const mine = (await store.works()).filter((work) => work.state === "signed" || work.answer?.photos_missing?.length);
   if (mine.length === 0) return done;
   const here = await session(store);
-  if (!here.csrf) return { ...done, left: mine.length, said: here.said };
+  if (!here.csrf) return { ...done, left: mine.length, said: here.said, signIn: here.signIn };
   for (const work of mine) {
     try {
-      const after = work.state === "signed" ? await sendWork(store, work, here.csrf) : work;
+      const after = work.state === "signed" ? await sendWork(store, work, here) : work;
       if (after.state === "signed" || after.state === "ready") done.left += 1;
-      else done.sent += await sendPhotos(store, after, here.csrf) ? 1 : 0;
+      else done[(await sendPhotos(store, after, here)) ? "sent" : "left"] += 1;
       if (after.trouble) done.said = after.trouble;
     } catch (error) {
       // One work that cannot be sent, or its receipt not kept, must not hold up the others.
@@ -129,14 +143,12 @@ async function flushNow(store) {
   return done;
 }
 
-async function sendWork(store, work, csrf) {
-  const headers = { "Content-Type": "application/json", "X-CSRFToken": csrf };
-  const answer = await ask(`/works/${work.submission}/`, { method: "POST", headers, body: work.content });
-  const told = await json(answer);
+async function sendWork(store, work, here) {
+  const { answer, told } = await put(here, `/works/${work.submission}/`, { method: "POST", headers: JSON_BODY, body: work.content });
   const next = { ...work };
   if (answer.ok && ["stored", "set aside"].includes(told.state)) {
     Object.assign(next, { state: told.state === "stored" ? "sent" : "set aside", answer: told, trouble: "" });
-  } else if (answer.status === 403 && told.said) {
+  } else if (answer.status === 403 && told.said && !told.token) {
     // Not signed as the site has it: back to where the password is asked for.
     Object.assign(next, { state: "ready", trouble: told.said });
   } else {
@@ -146,17 +158,17 @@ async function sendWork(store, work, csrf) {
   return next;
 }
 
-async function sendPhotos(store, work, csrf) {
+async function sendPhotos(store, work, here) {
   const missing = work.answer?.photos_missing ?? [];
   const left = [];
   let trouble = work.trouble ?? "";
   for (const sha256 of missing) {
-    const blob = await store.photo(work.submission, sha256).catch(() => null);
+    const blob = await store.photo(work.submission, sha256);
     if (!blob) {
       trouble = "A photo of this work is no longer on this device; the record says that it is missing.";
       continue;
     }
-    const answer = await ask(`/works/${work.submission}/photos/${sha256}/`, { method: "PUT", headers: { "Content-Type": blob.type, "X-CSRFToken": csrf }, body: blob });
+    const { answer } = await put(here, `/works/${work.submission}/photos/${sha256}/`, { method: "PUT", headers: { "Content-Type": blob.type }, body: blob });
     if (!answer.ok) left.push(sha256);
   }
   if (missing.length) await store.keep({ ...work, trouble, answer: { ...work.answer, photos_missing: left } });
