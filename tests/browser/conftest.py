@@ -29,3 +29,17 @@ def guided(page, live_server, sign_in, technician, plant):
     page.on("console", lambda message: page.said.append(message.text))
     page.on("pageerror", lambda error: page.said.append(str(error)))
     return Guided(page, live_server.url).sign_in(sign_in, technician)
+
+
+@pytest.fixture
+def tablet(page, sign_in, technician):
+    """Opens the page by an address, signed in as the technician."""
+
+    def opened(url: str):
+        session = sign_in(technician).cookies["sessionid"].value
+        page.context.add_cookies([{"name": "sessionid", "value": session, "url": url}])
+        page.set_default_timeout(60_000)
+        page.goto(f"{url}/sign-in/")
+        return page
+
+    return opened

@@ -1,13 +1,12 @@
 """Sending from a tablet through a bad network, and to a server that is killed meanwhile: each record exactly once.
 
-SPANBOOK_SENDS and SPANBOOK_SERVER_KILLS set the counts; the full ones are 500 and 20.
+SPANBOOK_SENDS, SPANBOOK_PHOTO_WORKS and SPANBOOK_SERVER_KILLS set the counts; the full ones are 500, 100 and 20.
 """
 
 from __future__ import annotations
 
 import os
 import random
-import re
 import signal
 import socket
 import subprocess
@@ -20,41 +19,20 @@ from urllib.parse import urlsplit
 import pytest
 from django.conf import settings
 from django.db import connection
-from django.utils import timezone
 
-from calibration.models import Calibration, FieldWork
-from calibration.operations.field_packs import register_sha, register_told
+from calibration.models import Calibration, FieldPhoto, FieldWork
+from calibration.operations.field_photos import small_name
 from plant.models import LedgerEntry
-from tests.calibration.field_works import a_content, a_pack_job, sha_of, text_of
-from tests.makers import a_job, a_procedure, an_equipped_point
+from tests.browser.sending import FILL, SEND, address_of, works_of
+from tests.calibration.field_works import sha_of
 from tests.proxy import Proxy
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 SENDS = int(os.environ.get("SPANBOOK_SENDS", "40"))
+PHOTO_WORKS, PHOTOS = int(os.environ.get("SPANBOOK_PHOTO_WORKS", "4")), 3
 KILLS = int(os.environ.get("SPANBOOK_SERVER_KILLS", "5"))
 
-FILL = """async (works) => {
-  const { openStore } = await import("/static/field/store.js");
-  const { refresh } = await import("/static/field/outbox.js");
-  const store = await openStore();
-  for (let tries = 0; !store.me; tries += 1) await refresh(store).catch(() => null);
-  for (const work of works) await store.keep({ ...work, state: "ready" });
-}"""
-# As a technician would: sign what is ready, again where that failed, and let the outbox send until nothing is left.
-SEND = """async (most) => {
-  const { openStore } = await import("/static/field/store.js");
-  const { flush, sign } = await import("/static/field/outbox.js");
-  const store = await openStore();
-  for (let rounds = 0; rounds < most; rounds += 1) {
-    const works = await store.works();
-    const ready = works.filter((work) => work.state === "ready").map((work) => work.submission);
-    if (ready.length) await sign(store, ready, "correct horse");
-    if (works.every((work) => work.state === "sent")) break;
-    await flush(store);
-  }
-  return (await store.works()).map((work) => [work.state, work.trouble]);
-}"""
 BEGIN_TO_SEND = """async () => {
   const { openStore } = await import("/static/field/store.js");
   const { flush, sign } = await import("/static/field/outbox.js");
@@ -68,48 +46,6 @@ LEFT = """async () => {
   await window.flushing;
   return (await window.store.works()).filter((work) => work.state !== "sent").length;
 }"""
-
-
-def works_of(count: int, technician) -> list[dict]:
-    """Works done on so many points, as a tablet would have them ready."""
-    now = timezone.now()
-    a_procedure()
-    first = a_pack_job(a_job(an_equipped_point("LT-101A"), by=technician), by=technician, at=now)
-    made = []
-    for n in range(count):
-        point = an_equipped_point(f"LT-{200 + n}")
-        device = point.installations.get().transmitter
-        register = register_told(point, device)
-        told = first | {
-            "id": a_job(point, by=technician).pk,
-            "register": register,
-            "register_sha": register_sha(register),
-            "transmitter": {"id": device.pk},
-        }
-        content = a_content(told, at=now, found=[0.1 + 0.001 * n] * 9)
-        text = text_of(content)
-        facts = {"submission": content["submission"], "job": told["id"], "content": text}
-        made.append(facts | {"sha256": sha_of(text)})
-    return made
-
-
-@pytest.fixture
-def tablet(page, sign_in, technician):
-    """Opens the page by an address, signed in as the technician."""
-
-    def opened(url: str):
-        session = sign_in(technician).cookies["sessionid"].value
-        page.context.add_cookies([{"name": "sessionid", "value": session, "url": url}])
-        page.set_default_timeout(60_000)
-        page.goto(f"{url}/sign-in/")
-        return page
-
-    return opened
-
-
-def address_of(live_server) -> tuple[str, int]:
-    host, port = re.match(r"http://(.+):(\d+)", live_server.url).groups()
-    return host, int(port)
 
 
 def check_each_is_stored_once(works: list[dict]) -> None:
@@ -134,10 +70,36 @@ def test_through_a_bad_network_each_record_is_stored_exactly_once(live_server, t
         told = page.evaluate(SEND, 200)
     finally:
         network.close()
-    assert {state for state, _ in told} == {"sent"}, told
+    assert {state for state, *_ in told} == {"sent"}, told
     # The network was bad: of each kind of fault there were some.
     assert set(network.done) == {"whole", "drop", "cut", "lost", "torn", "late", "twice"}
     check_each_is_stored_once(works)
+
+
+def test_through_a_bad_network_each_photo_is_stored_exactly_once(
+    live_server, tablet, technician, settings, tmp_path
+):
+    settings.DATA = tmp_path
+    works = works_of(PHOTO_WORKS, technician, photos=PHOTOS)
+    target = address_of(live_server)
+    network = Proxy(lambda path: target, seed=4)
+    try:
+        page = tablet(f"http://localhost:{network.port}")
+        page.evaluate(FILL, works)
+        told = page.evaluate(SEND, 200)
+    finally:
+        network.close()
+    assert {(state, missing) for state, _, missing in told} == {("sent", 0)}, told
+    check_each_is_stored_once(works)
+    wanted = {(work["submission"], photo["sha256"]) for work in works for photo in work["photos"]}
+    stored = [(str(photo.work.submission), photo.sha256) for photo in FieldPhoto.objects.all()]
+    assert len(stored) == PHOTO_WORKS * PHOTOS
+    assert set(stored) == wanted
+    assert {photo.step for photo in FieldPhoto.objects.all()} == {6}
+    # Each with its small picture, and no file of a photo that came twice.
+    names = {photo.stored_as for photo in FieldPhoto.objects.all()}
+    kept = {file.name for file in (tmp_path / "photos").iterdir()}
+    assert kept == names | {small_name(name) for name in names}
 
 
 class Web:

@@ -1,11 +1,13 @@
 // In the plant: the pages of the guided job on this device. Which screen is drawn stands in the address (#/…), so
 // that back, reload and an empty battery all come back to the same place.
 
-import { clock, el, plate } from "./dom.js";
+import { el, plate } from "./dom.js";
 import { begin, contentOf, enter, firstBefore, isDone, screensOf } from "./work.js";
-import { openStore } from "./store.js";
+import { NotKept, openStore } from "./store.js";
+import { sha256Of } from "./seal.js";
+import { keeper } from "./keeping.js";
 import { ownerOf, refresh, startSending } from "./outbox.js";
-import { keepShell } from "./shell.js";
+import { keepShell, takeNewest } from "./shell.js";
 import { ways, whereabouts, workHeader } from "./screens/frame.js";
 import { factsScreen, jobCard } from "./screens/facts.js";
 import { stepScreen } from "./screens/step.js";
@@ -21,17 +23,17 @@ import { handedScreen } from "./screens/handed.js";
 
 const SCREENS = { step: stepScreen, standards: standardsScreen, reading: readingScreen, result: resultScreen, untouched: untouchedScreen, adjust: adjustScreen };
 const root = document.getElementById("field");
-const keptMark = el("span.kept", {});
 const toldOnce = el("p.note.warn", { hidden: true, role: "status" });
 
 const app = {
-  store: null, pack: null, works: [], others: 0, person: null, work: null, sought: "",
+  store: null, pack: null, works: [], others: 0, person: null, work: null, sought: "", isFirm: true, isSignedOut: false, unsent: null,
   now: () => new Date(),
   to: (hash) => (location.hash === hash ? draw() : (location.hash = hash)),
   reload, fetchPack,
-  beginJob: (job, procedure) => beginJob(job, procedure).catch(notKept),
-  openAgain: (work) => openAgain(work).catch(notKept),
+  beginJob: (job, procedure) => beginJob(job, procedure).catch((error) => keeping.refused("The job is not begun.", error)),
+  openAgain: (work) => openAgain(work).catch((error) => keeping.refused("The work is not open again.", error)),
 };
+let keeping = null;
 let drawn = null; // what stands on the page: its screen's way of taking keys, and what to stop when it goes
 
 start();
@@ -40,32 +42,41 @@ async function start() {
   const trouble = cannot();
   if (trouble) return plainly("This page cannot keep your work here", trouble);
   try {
-    app.store = await openStore();
+    [app.store] = await Promise.all([openStore(), takeNewest()]);
   } catch (error) {
     return plainly("This device does not keep data for this page", `The browser refused its storage (${error.message}). Leave private browsing, or free some space; until then use the ordinary pages.`);
   }
-  app.store.onKept = (submission, date) => app.work?.submission === submission && kept(date);
+  keeping = keeper(app.store);
+  app.store.onKept = (submission, date) => app.work?.submission === submission && keeping.kept(date);
   app.store.onGone = () => location.reload();
-  app.isFirm = true; // a browser may ask the person first, which must not keep the page shut
-  app.store.persist().catch(() => false).then((is) => { app.isFirm = is; });
   const who = await ownerOf(app.store);
-  if (who.person && !app.store.me) await fetchPack();
+  app.isSignedOut = !who.offline && !who.person;
+  const said = who.person && !app.store.me ? await fetchPack() : "";
   await reload();
-  if (!app.store.me) return signInFirst();
-  if (navigator.onLine && who?.person && isOld(app.pack)) fetchPack();
+  if (!app.store.me) return signInFirst(said);
+  window.addEventListener("hashchange", () => draw());
+  document.addEventListener("keydown", toKeypad);
+  for (const change of ["online", "offline"]) window.addEventListener(change, () => app.work === null && draw());
+  await draw(true);
+  return afterOpening(who);
+}
+
+// What need not be there for the first screen.
+function afterOpening(who) {
+  if (who.person && isOld(app.pack)) fetchPack();
+  app.store.persist().catch(() => false).then((is) => { app.isFirm = is; }); // a browser may ask the person first
   keepShell().then((why) => {
     app.shell = why;
     if (why && !app.work) draw();
   });
-  startSending(app.store, async () => {
+  app.store.prune().catch(() => null);
+  startSending(app.store, async (done) => {
+    app.unsent = done.left ? done : null;
+    app.isSignedOut = done.left ? Boolean(done.signIn) : app.isSignedOut;
     await reload();
     const { screen } = route();
-    if (["", "done", "send"].includes(screen)) draw();
+    if (["", "done", "send"].includes(screen)) draw(true);
   });
-  window.addEventListener("hashchange", draw);
-  document.addEventListener("keydown", toKeypad);
-  for (const change of ["online", "offline"]) window.addEventListener(change, () => app.work === null && draw());
-  return draw();
 }
 
 const FRESH = 10 * 60 * 1000;
@@ -85,17 +96,16 @@ function plainly(title, text) {
   root.replaceChildren(el("div.alone.wider", {}, el("h1", {}, title), el("p", {}, text), el("p", {}, el("a.button", { href: "/jobs/" }, "Ordinary pages"))));
 }
 
-function signInFirst() {
-  plainly("Sign in first", "No job pack is on this device for you yet. Sign in while you have a connection; then it works without one.");
+function signInFirst(said) {
+  plainly("Sign in first", `${said ? `${said} ` : ""}No job pack is on this device for you yet. Sign in while you have a connection; then it works without one.`);
   root.querySelector("a").replaceWith(el("a.button", { href: `/sign-in/?next=${encodeURIComponent(location.pathname)}` }, "Sign in"));
 }
 
 // ---- data ----
 async function reload() {
-  app.person = app.store.me;
-  app.pack = app.store.me ? await app.store.pack() : null;
-  app.works = app.store.me ? await app.store.works() : [];
-  app.others = await app.store.othersSealed();
+  const { store } = app;
+  app.person = store.me;
+  [app.pack, app.works, app.others] = await Promise.all([store.pack(), store.works(), store.othersSealed()]);
 }
 
 // A new pack; what to say about it.
@@ -103,11 +113,12 @@ async function fetchPack() {
   try {
     const answer = await refresh(app.store);
     if (answer?.ok === false) return answer.said;
+    app.isSignedOut = false;
     await reload();
     if (drawn && !app.work) draw();
     return "";
-  } catch {
-    return "No connection. What was fetched before is still here.";
+  } catch (error) {
+    return error instanceof NotKept ? `The pack is not kept: ${error.message}` : "No connection. What was fetched before is still here.";
   }
 }
 
@@ -131,26 +142,21 @@ async function makeReady(work) {
   const { job, procedure } = work.facts;
   const device = { label: deviceLabel(), agent: navigator.userAgent.slice(0, 200) };
   const content = contentOf(work, job, procedure, app.pack, app.now(), device);
-  const bytes = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(content));
-  const sha256 = Array.from(new Uint8Array(bytes), (byte) => byte.toString(16).padStart(2, "0")).join("");
-  await app.store.keep({ ...work, state: "ready", content, sha256 });
+  const sha256 = await sha256Of(new TextEncoder().encode(content));
+  keeping.forget();
+  try {
+    await app.store.keep({ ...work, state: "ready", content, sha256 });
+  } catch (error) {
+    keeping.soon(work);
+    return keeping.refused("The work is not made ready.", error);
+  }
   await reload();
-  app.to("#/send");
-}
-
-// Loud, since what was meant to be kept is not: a full device, or its storage taken away.
-function notKept(error) {
-  window.alert(`Not kept on this device: ${error.message}.`);
+  return app.to("#/send");
 }
 
 function deviceLabel() {
   const about = navigator.userAgentData?.platform || navigator.platform || "device";
   return `${about}, ${screen.width} × ${screen.height}`;
-}
-
-function kept(date) {
-  keptMark.className = "kept is";
-  keptMark.replaceChildren(`kept on this device ${clock(date)}`);
 }
 
 // ---- where one is ----
@@ -159,13 +165,15 @@ function route() {
   return { screen: name, id, part: screen };
 }
 
-async function draw() {
+// isFresh: the works have just been read.
+async function draw(isFresh = false) {
+  keeping.keepTyped();
   drawn?.stops.forEach((stop) => stop());
   const { screen, id, part } = route();
   const held = { stops: [], keys: null };
   drawn = held;
   if (screen === "work") {
-    const work = app.work?.submission === id ? app.work : await app.store.work(id);
+    const work = app.work?.submission === id ? app.work : keeping.held(id) ?? (await app.store.work(id));
     if (drawn !== held) return;
     if (work?.state === "open" && !(await holds(id))) return drawPage(elsewhere(work), held);
     if (drawn !== held) return;
@@ -176,7 +184,7 @@ async function draw() {
   }
   app.work = null;
   letGo();
-  if (screen === "" && app.store.me) app.works = await app.store.works();
+  if (screen === "" && app.store.me && !isFresh) app.works = await app.store.works();
   if (drawn !== held) return;
   drawPage(pageOf(screen, id), held);
 }
@@ -242,23 +250,18 @@ function screenOf(ctx) {
   return SCREENS[ctx.screen.kind](ctx);
 }
 
-// What a screen may use. enter() keeps the work at once; it draws anew unless told not to.
+// What a screen may use. enter() keeps the work as soon as it is shown; it draws anew unless told not to.
 function contextOf(work, part, held) {
   const screens = screensOf(work);
   const ctx = {
-    app, work, screens, keptMark,
+    app, work, screens, keptMark: keeping.mark,
     job: work.facts.job,
     procedure: work.facts.procedure,
     screen: screens.find((screen) => screen.id === part) ?? screens.find((screen) => screen.id === work.place) ?? screens[0],
     isDone: (screen) => isDone(screen, ctx.work),
     enter(what, redraw = true) {
       ctx.work = app.work = enter(ctx.work, what, app.now());
-      keptMark.className = "kept";
-      keptMark.replaceChildren("keeping…");
-      app.store.keep(ctx.work).catch((error) => {
-        keptMark.className = "kept lost";
-        keptMark.replaceChildren(`not kept: ${error.message}`);
-      });
+      keeping.soon(ctx.work);
       if (redraw) draw();
     },
     go: (screen) => app.to(`#/work/${ctx.work.submission}/${screen}`),
@@ -269,7 +272,7 @@ function contextOf(work, part, held) {
       ctx.go(now[Math.min(at + 1, now.length - 1)].id);
     },
     home: () => app.to("#/"),
-    makeReady: () => makeReady(ctx.work).catch(notKept),
+    makeReady: () => makeReady(ctx.work),
     leaving: (stop) => held.stops.push(stop),
   };
   ctx.onward = ctx.next;
@@ -292,9 +295,10 @@ function put(title, head, body, pad, onward, held, beside = null) {
   root.className = `job-page${pad ? " has-pad" : ""}`;
   document.body.classList.toggle("in-work", Boolean(app.work));
   const card = app.work ? jobCard(app.work.facts.job) : null;
-  root.replaceChildren(...[head, el("div.leaf", {}, beside ? el("div.headline", {}, heading, beside) : heading, ...[body].flat(4).filter(Boolean)), card, dock].filter(Boolean));
+  root.replaceChildren(...[head, el("div.leaf", {}, keeping.alarm, beside ? el("div.headline", {}, heading, beside) : heading, ...[body].flat(4).filter(Boolean)), card, dock].filter(Boolean));
   document.title = `${title}${app.work ? `, ${app.work.facts.job.register.tag}` : ""} · Spanbook`;
   const isSame = lastPlace === location.hash;
+  if (!isSame) keeping.hush();
   lastPlace = location.hash;
   if (toldOnce.dataset.fresh) delete toldOnce.dataset.fresh;
   else if (!isSame) say(""), delete toldOnce.dataset.fresh;

@@ -9,6 +9,9 @@ const RECEIPT_DAYS = 30; // how long what was sent stays to be looked at
 const STRICT = { durability: "strict" }; // the usual "relaxed" says complete before the disk has it
 const UNSENT = ["open", "ready", "signed"];
 
+// The device did not take it; the message says why and what to do.
+export class NotKept extends Error {}
+
 export async function openStore() {
   const store = new Store(await opened());
   await store.begin();
@@ -53,7 +56,6 @@ class Store {
     const kept = await answer(this.db.transaction("me").objectStore("me").get("me"));
     this.key = kept?.key ?? null;
     this.me = kept ? { id: kept.id, name: kept.name } : null;
-    if (this.me) await this.#prune();
   }
 
   // ---- who ----
@@ -188,7 +190,9 @@ class Store {
     return rows.sort((a, b) => b.changed - a.changed);
   }
 
-  async #prune() {
+  // What was sent long ago.
+  async prune() {
+    if (!this.me) return;
     const oldest = Date.now() - RECEIPT_DAYS * 24 * 3600 * 1000;
     const rows = await this.#rowsOfMine("works");
     await this.#remove(rows.filter((row) => !row.unsent && row.changed < oldest).map((row) => row.submission));
@@ -208,9 +212,9 @@ class Store {
     return new Promise((resolve, reject) => {
       const transaction = this.db.transaction(names, "readwrite", STRICT);
       transaction.oncomplete = () => resolve();
-      transaction.onabort = transaction.onerror = () => reject(told(transaction.error));
+      transaction.onabort = () => reject(told(transaction.error)); // the reason is known only then
       work(Object.fromEntries(names.map((name) => [name, transaction.objectStore(name)])));
-    });
+    }).catch((error) => Promise.reject(error instanceof NotKept ? error : told(error)));
   }
 }
 
@@ -223,8 +227,8 @@ function aboutPhoto(submission, sha256) {
 }
 
 function told(error) {
-  if (error?.name !== "QuotaExceededError") return error ?? new Error("the browser broke off");
-  return new Error("this device has no room left; free some space, nothing kept before is lost");
+  if (error?.name === "QuotaExceededError") return new NotKept("This device has no room left: free some, such as old pictures or downloads. What was kept before is still there.");
+  return new NotKept(`The browser broke off (${error?.message || "it does not say why"}). What was kept before is still there.`);
 }
 
 function deferred() {

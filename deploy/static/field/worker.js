@@ -5,7 +5,10 @@
 const SHELL = "/field/";
 const OURS = "spanbook-field-";
 
-self.addEventListener("install", (event) => event.waitUntil(fill().then(() => self.skipWaiting())));
+// A newer release waits until a page being opened asks for it (shell.js), or no page is left: a page is made of one
+// release throughout.
+self.addEventListener("install", (event) => event.waitUntil(fill()));
+self.addEventListener("message", (event) => event.data === "take over" && self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(drop().then(() => self.clients.claim())));
 self.addEventListener("fetch", (event) => {
   const { request } = event;

@@ -3,6 +3,7 @@
 import { draw } from "../../livestrip.js";
 import { judge } from "../../readings.js";
 import { el, note, state, strip } from "../dom.js";
+import { afterPaint } from "../keeping.js";
 import { keypad } from "../keypad.js";
 import { settleTimer } from "../settle.js";
 import { fieldsOf, isTwoLevels, STAGE_NAMES, wayOf } from "../course.js";
@@ -30,7 +31,8 @@ export function readingScreen(ctx) {
   };
   const pad = keypad(() => inputs.filter((input) => !input.closest("[hidden]")), on);
   const told = tellers(ctx, row);
-  const boxes = fields.map((field) => boxOf(ctx, field, row, pad, inputs, () => { said.textContent = ""; told.tell(); }));
+  const boxes = fields.map((field) => boxOf(ctx, field, row, pad, inputs, told.changed(said)));
+  told.show();
   told.tell();
   const [applied, observed, indication] = boxes;
   return {
@@ -101,7 +103,7 @@ function boxOf(ctx, field, row, pad, inputs, changed) {
       "aria-label": field.looks > 1 ? `${label}, ${ORDINALS[look]}` : null,
       "aria-describedby": wrong.id, "data-optional": field.isOptional || look > 0 || field.isSet || null,
       oninput: () => {
-        wrong.textContent = wrongNumber(input.value);
+        put(wrong, wrongNumber(input.value));
         input.toggleAttribute("aria-invalid", Boolean(wrong.textContent));
         ctx.enter({ act: "look", stage, n, part: field.part, look, text: input.value }, false);
         changed();
@@ -138,25 +140,41 @@ function tellers(ctx, row) {
   const box = el("div.verdict", {}, picture, word);
   const hints = el("div.hints", {});
   let said = "";
-  const tell = () => {
-    const { told, values, isRead } = row();
-    expected.textContent = told.expected || "\u2013";
-    error.textContent = told.errorText || "\u2013";
-    error.className = `big${told.verdict === "fail" ? " bad" : ""}`;
+  let isWaiting = false;
+  const show = () => {
+    const { told, values } = row();
+    put(expected, told.expected || "\u2013");
+    put(error, told.errorText || "\u2013");
+    error.classList.toggle("bad", told.verdict === "fail");
     for (const part of ["applied", "observed"]) {
       const place = document.querySelector(`[data-mean=${part}]`);
-      if (place) place.textContent = values[part] === null ? "" : `mean ${quantity(values[part], part === "applied" ? ctx.job.register.unit : signalUnit)}`;
+      if (place) put(place, values[part] === null ? "" : `mean ${quantity(values[part], part === "applied" ? ctx.job.register.unit : signalUnit)}`);
     }
-    const found = stage === "left" ? errorsOf(rowsOf("found", ctx.work)) : errorsOf(rowsOf(stage, ctx.work));
+  };
+  const tell = () => {
+    isWaiting = false;
+    const { told, isRead, ...rest } = row();
+    const found = errorsOf(rowsOf(stage === "left" ? "found" : stage, ctx.work));
     draw(picture, { found, left: stage === "left" ? errorsOf(rowsOf("left", ctx.work)) : [] }, ctx.job.register.tolerance_percent);
     const verdict = isRead && told.verdict ? wordOf(told, ctx.job) : "";
     if (verdict !== said) {
       said = verdict;
       word.replaceChildren(verdict ? state(told.verdict === "pass" ? "ok" : "bad", verdict) : "");
     }
-    hints.replaceChildren(...hintsOn(ctx, stage, row()), ...lookHints(ctx, row()));
+    hints.replaceChildren(...hintsOn(ctx, stage, { told, isRead, ...rest }), ...lookHints(ctx, rest));
   };
-  return { twin, box, hints, tell };
+  // The figures with the key; strip, word and hints as soon as the figures are painted.
+  const changed = (alarm) => () => {
+    put(alarm, "");
+    show();
+    if (!isWaiting) afterPaint(tell);
+    isWaiting = true;
+  };
+  return { twin, box, hints, show, tell, changed };
+}
+
+function put(place, text) {
+  if (place.textContent !== text) place.textContent = text;
 }
 
 function wordOf(told, job) {

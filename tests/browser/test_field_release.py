@@ -1,0 +1,117 @@
+"""A new release while a job is half done on a tablet: the draft stays; the page changes at the next opening."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from django.conf import settings as site_settings
+from django.contrib.staticfiles.finders import get_finder
+from playwright.sync_api import Page, expect
+
+from calibration.models import Calibration
+from calibration.views import field_shell
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+STATIC = Path(site_settings.BASE_DIR) / "deploy" / "static"
+RELEASES = (
+    """async () => (await caches.keys()).filter((name) => name.startsWith("spanbook-field-"))"""
+)
+FETCH_NEWEST = """async () => {
+  const registration = await navigator.serviceWorker.ready;
+  await registration.update();
+  while (!registration.waiting) await new Promise((again) => setTimeout(again, 20));
+}"""
+
+
+def forget_files() -> None:
+    for kept in (get_finder, field_shell._modules, field_shell._release):
+        kept.cache_clear()
+
+
+@pytest.fixture
+def files(tmp_path, settings):
+    """The site's own files in a folder that a test may change, as a new release does."""
+    folder = tmp_path / "static"
+    shutil.copytree(STATIC, folder)
+    settings.STATICFILES_DIRS = [folder]
+    forget_files()
+    yield folder
+    forget_files()
+
+
+def deploy_another(files: Path) -> None:
+    """The list gets another heading, and one module another name."""
+    folder = files / "field"
+    shutil.move(folder / "settle.js", folder / "still.js")
+    for file in folder.rglob("*.js"):
+        text = file.read_text()
+        if file.name == "list.js":
+            text = text.replace('title: "In the plant"', 'title: "In the plant, anew"')
+        file.write_text(text.replace("/settle.js", "/still.js"))
+    forget_files()
+
+
+def half_done(guided) -> Page:
+    page = guided.page
+    guided.begin("LT-101A").prepare()
+    guided.reads("As found, 0\u00a0%", mA="4.016")
+    guided.heading("As found, 50\u00a0%")
+    page.evaluate("async () => { await navigator.serviceWorker.ready; window.isSame = true; }")
+    return page
+
+
+def test_a_draft_goes_on_under_a_new_release_which_is_taken_at_the_next_opening(
+    files, guided, approver
+):
+    page = half_done(guided)
+    address = page.url
+    before = page.evaluate(RELEASES)
+    page.locator("#observed-0").fill("12.0")
+    deploy_another(files)
+    page.evaluate(FETCH_NEWEST)
+    # Under the hands nothing changes.
+    page.keyboard.press("1")
+    page.keyboard.press("6")
+    expect(page.locator("#observed-0")).to_have_value("12.016")
+    expect(page.locator(".kept.is")).to_be_visible()
+    assert page.evaluate("window.isSame")
+    # The next opening is of the new release, also without a network, with everything there.
+    page.context.set_offline(True)
+    page.goto("about:blank")
+    page.goto(f"{guided.url}/field/")
+    guided.heading("In the plant, anew")
+    after = page.evaluate(RELEASES)
+    assert len(after) == 1
+    assert after != before
+    page.goto(address)
+    expect(page.locator("#observed-0")).to_have_value("12.016")
+    page.context.set_offline(False)
+    page.locator(".ways .on").click()
+    guided.reads("As found, 100\u00a0%", mA="20.016")
+    guided.on("Next: adjust")
+    guided.on("Nothing adjusted: next")
+    page.locator(".ways .on").click()
+    guided.restore()
+    guided.sign()
+    guided.heading("Handed back")
+    assert len(Calibration.objects.get().found_errors) == 3
+    assert page.said == []
+
+
+def test_a_page_of_the_release_before_still_signs_and_sends(files, guided, approver):
+    page = half_done(guided)
+    deploy_another(files)
+    page.evaluate(FETCH_NEWEST)
+    guided.reads("As found, 50\u00a0%", mA="12.016")
+    guided.reads("As found, 100\u00a0%", mA="20.016")
+    guided.on("Next: adjust")
+    guided.on("Nothing adjusted: next")
+    page.locator(".ways .on").click()
+    guided.restore()
+    guided.sign()
+    guided.heading("Handed back")
+    assert page.evaluate("window.isSame")
+    assert Calibration.objects.count() == 1
