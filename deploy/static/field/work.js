@@ -35,10 +35,10 @@ export function begin(job, procedure, pack, now, submission = crypto.randomUUID(
   };
 }
 
-// The kit was judged for the way of the default procedure; for another way nothing is known of it.
+// What serves depends on the way; a pack fetched by an older release knows that of the default procedure only.
 function kitFor(job, procedure, pack) {
   const usual = pack.procedures[job.procedures[0]];
-  return !usual || usual.way === procedure.way ? job.kit : {};
+  return !usual || usual.way === procedure.way ? job.kit : job.kits_of_other_ways?.[procedure.way] ?? {};
 }
 
 // What the person did, as a new work; the old one is left as it was. A work that is signed does not change.
