@@ -104,7 +104,8 @@ def _steps(old: Sequence[Step], new: Sequence[Step]) -> list[StepChange]:
     same = _pairs(old, new)
     stay = _rising([same.get(n) for n in range(len(new))])
     told = [_told(n, same.get(n), old, new, n in stay) for n in range(len(new))]
-    removed = {n: old[n] for n in range(len(old)) if n not in set(same.values())}
+    kept = set(same.values())
+    removed = {n: step for n, step in enumerate(old) if n not in kept}
     rows: list[StepChange] = []
     for change, was in zip(told, [same.get(n) for n in range(len(new))], strict=True):
         if was is not None:
@@ -117,7 +118,8 @@ def _pairs(old: Sequence[Step], new: Sequence[Step]) -> dict[int, int]:
     """Which step of ``new`` is which of ``old``: by key, then by the very text, then by a text much like it."""
     found: dict[int, int] = {}
     for alike in (_by_key, _by_text, _by_close_text):
-        left = {n: step for n, step in enumerate(old) if n not in set(found.values())}
+        taken = set(found.values())
+        left = {n: step for n, step in enumerate(old) if n not in taken}
         for n, step in enumerate(new):
             if n not in found and (was := alike(step, left)) is not None:
                 found[n] = was
@@ -182,6 +184,9 @@ def _gone(n: int, step: Step) -> StepChange:
 
 def pieces(old: str, new: str) -> Iterator[Piece]:
     """``new`` word by word, with what stood in ``old`` instead."""
+    if old == new:
+        yield Piece("", new)
+        return
     was, now = old.split(), new.split()
     matched = SequenceMatcher(None, was, now, autojunk=False)
     for tag, a, b, c, d in matched.get_opcodes():
