@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibration.metrology.uncertainty import Component, Shape
+from calibration.metrology.uncertainty import DIVISORS, Component
 from plant.level.arrays import Floats, plain
 from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
 
@@ -133,53 +133,38 @@ def two_levels(
     )
 
 
-def components_at(
-    seen: TwoLevels,
-    level: Floats,
-    first: Sequence[Component],
-    second: Sequence[Component],
-    *,
-    bend_percent: float = BEND_PERCENT,
-) -> tuple[Component, ...]:
-    """Components of the line's output at a level, from those of each of the two readings.
+def carried(components: Sequence[Component], weights: ArrayLike) -> tuple[Component, ...]:
+    """Components of readings that are sums of others: what is computed carries what was read to get it.
 
-    first, second: components at L₁ and L₂, their results in the signal's unit, named alike. What is not shared comes
-    twice, lifted by f₁ and f₂. What is shared (datum, tape, meter) comes once, as f₁ × its part at L₁ + f₂ × its
-    part at L₂: a constant stays what it is, and what grows with the level grows with it. bend_percent: of span.
-    Raises ValueError where the lists are empty, shared ones do not pair by name, or bend_percent is negative.
+    weights: M by N; each of M readings as a sum of N, whose components are given (N values each, or one for all). What
+    is shared (datum, tape, meter) comes once, with the sign of each weight: a constant stays what it is where the
+    weights make 1, and what grows with the level grows with it. The rest comes in quadrature.
+    Raises ValueError where the weights are no table of numbers.
     """
-    if not first or not second:
-        raise ValueError("first, second: each level needs its components")
-    pairs = {c.name: c for c in second if c.shared}
-    own = {c.name for c in first if c.shared}
-    if own != set(pairs):
-        odd = ", ".join(sorted(own ^ set(pairs)))
-        raise ValueError(f"first, second: shared at one level only: {odd}")
-    at_first, at_second = seen.weights_at(level)
-    lifted = [
-        replace(c, name=f"{c.name}, level {number}", sensitivity=plain(weight * c.sensitivity))
-        for number, weight, each in ((1, at_first, first), (2, at_second, second))
-        for c in each
-        if not c.shared
-    ]
-    common = [
-        Component(
-            c.name,
-            plain(
-                np.abs(at_first * np.asarray(c.part) + at_second * np.asarray(pairs[c.name].part))
-            ),
-            c.shape,
-            divisor=1.0,
-            dof=np.minimum(c.dof, pairs[c.name].dof),
-            shared=True,
-        )
-        for c in first
-        if c.shared
-    ]
-    bend = Component(
-        "bend between and beyond", bend_percent / 100 * seen.signal.span, Shape.RECTANGULAR
+    table = np.asarray(weights, dtype=float)
+    if table.ndim != 2 or not np.isfinite(table).all():
+        raise ValueError("weights: a table is needed, a row for each reading that comes out")
+    return tuple(_carried(c, table) for c in components)
+
+
+def _carried(component: Component, table: np.ndarray) -> Component:
+    def each(values: Floats) -> np.ndarray:
+        return np.broadcast_to(np.asarray(values, dtype=float), table.shape[1])
+
+    part, u = each(component.part), each(component.u)
+    whole = table @ part if component.shared else np.sqrt(table**2 @ part**2)
+    # The largest weight's value stands for all, and the sensitivity for what becomes of it.
+    chief = np.abs(table).argmax(axis=1)
+    if not component.shared:
+        whole = np.where(part[chief] < 0, -whole, whole)
+    known = u[chief] > 0
+    by = DIVISORS[component.shape] if component.divisor is None else component.divisor
+    return replace(
+        component,
+        value=np.where(known, each(component.value)[chief], np.abs(whole) * by),
+        sensitivity=np.where(known, whole / np.where(known, u[chief], 1.0), np.sign(whole)),
+        dof=component.dof if np.ndim(component.dof) == 0 else each(component.dof)[chief],
     )
-    return (*lifted, *common, *((bend,) if bend_percent else ()))
 
 
 def _weights(levels: np.ndarray, level: Floats) -> tuple[Floats, Floats]:

@@ -21,8 +21,9 @@ from calibration.metrology.uncertainty import (
     coverage,
     scaled,
 )
-from calibration.models import ReferenceStandard, StandardCertificate
+from calibration.models import Reading, ReferenceStandard, StandardCertificate
 from calibration.models.procedure import InputWay
+from calibration.operations.computed import with_computed
 from calibration.operations.doubts import PROBABILITY, Doubt, Parts
 from calibration.operations.judging import SentReading
 from plant.geometry import geometry_of, in_base, level_at
@@ -72,6 +73,7 @@ class Test:
             + self._input(applied)
             + self._repeats(readings, percent)
         )
+        parts = with_computed(parts, readings)
         budget = combine(parts.components)
         covered = coverage(budget, probability=PROBABILITY)
 
@@ -109,7 +111,10 @@ class Test:
         observed = np.array([e if r.observed is None else float(r.observed) for r, e in pairs])
         # Trailing noughts are often left untyped: the finest reading tells the display's step.
         coarse = COARSE * self.signal.span / 16
-        step = min((_step(r.observed) for r in readings if r.observed is not None), default=coarse)
+        read = [
+            r for r in readings if r.observed is not None and r.origin != Reading.Origin.COMPUTED
+        ]
+        step = min((_step(r.observed) for r in read), default=coarse)
         step = min(step, coarse)
         meter = self._meter(observed, step).scaled(100 / self.signal.span)
         return meter + self._resistor(observed).scaled(100 / self.signal.span)

@@ -9,7 +9,7 @@ from GTC.core import set_correlation
 
 from calibration.metrology.components import loop_resistor, wetted_by_dip
 from calibration.metrology.drift import fit_line
-from calibration.metrology.two_levels import components_at, two_levels
+from calibration.metrology.two_levels import carried, two_levels
 from calibration.metrology.uncertainty import (
     PROBABILITY,
     Component,
@@ -263,7 +263,7 @@ def test_uncertainty_of_two_known_levels_trd_04():
     assert seen.lift_at_zero == near("TRD-04", expected["factor_at_zero"], digits=6)
     assert seen.lift_at_span_end == near("TRD-04", expected["factor_at_span_end"], digits=6)
     for level, end in ((0.3, "zero"), (8.3, "span_end")):
-        u = combine(components_at(seen, level, own, own, bend_percent=0)).u
+        (u,) = combine(carried(own, [seen.weights_at(level)])).u
         assert u == near("TRD-04", expected[f"u_{end}_mA"])
         assert u * 8000 / 16 == near("TRD-04", expected[f"u_{end}_mm"], digits=4)
 

@@ -24,7 +24,7 @@ from calibration.metrology.components import (
     wetted_by_dip,
     wetted_by_gauge_glass,
 )
-from calibration.metrology.two_levels import components_at, two_levels
+from calibration.metrology.two_levels import carried, two_levels
 from calibration.metrology.uncertainty import Component, Shape, combine, coverage, scaled
 from plant.level.signals import ZeroSpan
 
@@ -190,22 +190,29 @@ def test_shared_components_are_told_from_each_readings_own():
 LEVELS = {"lower": 0.3, "upper": 8.3}
 
 
+LINE = (
+    Component("offset", 0.01, shared=True),
+    Component("scale", 0.002, sensitivity=np.array([2.0, 6.0]), shared=True),
+    Component("own", 0.005),
+)
+
+
 def test_shared_components_of_two_levels_enter_once_and_grow_with_the_level():
     seen = two_levels([2.0, 6.0], [7.0, 16.0], **LEVELS)
+    first, second = weights = seen.weights_at(8.3)
+    offset, scale, own = (float(c.part[0]) for c in carried(LINE, [weights]))
+    assert offset == pytest.approx(0.01)
+    assert scale == pytest.approx(0.002 * 8.3)
+    assert own == pytest.approx(0.005 * math.hypot(first, second))
 
-    def at(level):
-        return (
-            Component("offset", 0.01, shared=True),
-            Component("scale", 0.002 * level, shared=True),
-            Component("own", 0.005),
-        )
 
-    shown = parts(components_at(seen, 8.3, at(2.0), at(6.0), bend_percent=0))
-    assert shown["offset"] == pytest.approx(0.01)
-    assert shown["scale"] == pytest.approx(0.002 * 8.3)
-    first, second = seen.weights_at(8.3)
-    assert shown["own, level 1"] == pytest.approx(first * 0.005)
-    assert shown["own, level 2"] == pytest.approx(second * 0.005)
+def test_what_is_read_itself_keeps_its_components():
+    for kept, component in zip(carried(LINE, np.eye(2)), LINE, strict=True):
+        assert kept.part == pytest.approx(np.broadcast_to(component.part, 2))
+        assert kept.value == pytest.approx(np.broadcast_to(component.value, 2))
+        assert (kept.name, kept.shape, kept.shared) == (
+            component.name, component.shape, component.shared,
+        )  # fmt: skip
 
 
 def test_draws_agree_on_two_levels_with_shared_and_own_errors():
@@ -216,23 +223,9 @@ def test_draws_agree_on_two_levels_with_shared_and_own_errors():
     outputs = 4 + 2 * (levels - 0.3) + offset + scale * levels + rng.normal(0, 0.005, (n, 2))
     drawn = two_levels(np.broadcast_to(levels, (n, 2)), outputs, **LEVELS)
     seen = two_levels(levels, outputs[0], **LEVELS)
-
-    def at(level):
-        return (
-            Component("offset", 0.01, shared=True),
-            Component("scale", 0.002 * level, shared=True),
-            Component("own", 0.005),
-        )
-
-    for level, found in ((0.3, drawn.zero), (8.3, drawn.span_end)):
-        budget = combine(components_at(seen, level, at(2.0), at(6.0), bend_percent=0))
-        assert budget.u == pytest.approx(found.std(), rel=0.01)
-
-
-def test_bend_between_and_beyond_the_levels_is_a_component():
-    seen = two_levels([2.0, 6.0], [7.0, 16.0], **LEVELS)
-    own = (Component("own", 0.0),)
-    assert combine(components_at(seen, 0.3, own, own)).u == pytest.approx(0.04 / math.sqrt(3))
+    weights = [seen.weights_at(level) for level in (0.3, 8.3)]
+    u = combine(carried(LINE, weights)).u
+    assert u == pytest.approx([drawn.zero.std(), drawn.span_end.std()], rel=0.01)
 
 
 @pytest.mark.parametrize(
@@ -306,9 +299,7 @@ def test_range_without_span_is_refused():
         two_levels([1.0, 2.0], [5.0, 6.0], lower=1.0, upper=1.0)
 
 
-def test_shared_components_must_pair():
-    seen = two_levels([2.0, 6.0], [7.0, 16.0], **LEVELS)
-    with pytest.raises(ValueError, match="shared at one level only: tape"):
-        components_at(seen, 0.3, [Component("tape", 1.0, shared=True)], [Component("own", 1.0)])
-    with pytest.raises(ValueError, match="each level needs"):
-        components_at(seen, 0.3, [], [Component("own", 1.0)])
+def test_weights_that_are_no_table_are_refused():
+    for weights in ([0.5, 0.5], [[0.5, math.nan]]):
+        with pytest.raises(ValueError, match="weights: a table"):
+            carried(LINE, weights)

@@ -1,0 +1,75 @@
+"""What computed readings rest on: those of two known levels, and an as left at a level the tank no longer stands at.
+
+The tablet computes them (deploy/static/field/twolevels.js); the site works out what uncertainty they carry.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from calibration.metrology.two_levels import BEND_PERCENT, carried
+from calibration.metrology.uncertainty import Component, Shape
+from calibration.models import Reading
+from calibration.operations.doubts import Parts
+from calibration.operations.judging import SentReading
+
+BEND = "bend between and beyond the levels"
+COMPUTED = Reading.Origin.COMPUTED
+# A level of the line, and the weights of all readings that make the output there.
+Basis = tuple[tuple[float, np.ndarray], tuple[float, np.ndarray]]
+
+
+def with_computed(parts: Parts, readings: Sequence[SentReading]) -> Parts:
+    """The same components where nothing was computed; else with what each computed reading carries of others."""
+    if all(r.origin != COMPUTED for r in readings):
+        return parts
+    weights, beyond = weights_of(readings)
+    bend = Component(BEND, np.where(beyond, BEND_PERCENT, 0.0), Shape.RECTANGULAR)
+    return Parts((*carried(parts.components, weights), bend), parts.assumed | {BEND}, parts.lasting)
+
+
+def weights_of(readings: Sequence[SentReading]) -> tuple[np.ndarray, np.ndarray]:
+    """Each reading as a sum of those that were read (N by N), and which lie between or beyond the two levels (N).
+
+    A reading that was read, or of which nobody knows what it was computed from, is itself.
+    """
+    weights, beyond = np.eye(len(readings)), np.zeros(len(readings), dtype=bool)
+    found = _line("as found", readings)
+    lines = {"as found": found, "as left": _line("as left", readings) or _moved(found, readings)}
+    for place, reading in enumerate(readings):
+        line = lines.get(reading.stage)
+        if reading.origin != COMPUTED or line is None:
+            continue
+        at, (first, second) = float(reading.applied), line
+        share = (second[0] - at) / (second[0] - first[0])
+        weights[place] = share * first[1] + (1 - share) * second[1]
+        beyond[place] = min(abs(share), abs(1 - share)) > 1e-6
+    return weights, beyond
+
+
+def _read(stage: str, readings: Sequence[SentReading]) -> list[int]:
+    """Places of what was read at a stage, from the lowest level to the highest."""
+    places = [n for n, r in enumerate(readings) if r.stage == stage and r.origin != COMPUTED]
+    return sorted(places, key=lambda n: readings[n].applied)
+
+
+def _line(stage: str, readings: Sequence[SentReading]) -> Basis | None:
+    """Through the lowest and the highest level that were read; None where there are no two."""
+    places = _read(stage, readings)
+    if not places or readings[places[0]].applied == readings[places[-1]].applied:
+        return None
+    one = np.eye(len(readings))
+    low, high = places[0], places[-1]
+    return (float(readings[low].applied), one[low]), (float(readings[high].applied), one[high])
+
+
+def _moved(found: Basis | None, readings: Sequence[SentReading]) -> Basis | None:
+    """After adjusting at one level: the other one moved with it, as the line as found tells."""
+    left = _read("as left", readings)
+    if found is None or not left:
+        return None
+    at, now = float(readings[left[0]].applied), np.eye(len(readings))[left[0]]
+    near, far = sorted(found, key=lambda end: abs(end[0] - at))
+    return (far[0], far[1] - near[1] + now), (at, now)
