@@ -22,6 +22,8 @@ from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
 APART_TO_ADJUST = 0.4
 LIFT_TO_ADJUST = 2.0
 LIFT_TO_JUDGE = 3.0
+# A third level checks the line where it lies at least this share of the span from both (common practice, no source).
+THIRD_APART = 0.1
 # Non-linearity between and beyond the levels, ± % of span (common practice, no source).
 BEND_PERCENT = 0.25
 
@@ -60,6 +62,17 @@ class TwoLevels:
         """Output of the line at a level, in the signal's unit."""
         first, second = self.weights_at(level)
         return plain(first * self.outputs[..., 0] + second * self.outputs[..., 1])
+
+    def off_at(self, level: Floats, output: Floats) -> Floats:
+        """How far a third reading lies off the line, % of span: the check of the two."""
+        return plain(
+            100 * (np.asarray(output, dtype=float) - self.output_at(level)) / self.signal.span
+        )
+
+    def is_third(self, level: Floats) -> Floats:
+        """Whether a level lies far enough from both to tell anything of the line."""
+        away = np.abs(np.asarray(level, dtype=float)[..., None] - self.levels).min(axis=-1)
+        return _yes(away >= THIRD_APART * np.abs(np.asarray(self.upper) - self.lower) - 1e-9)
 
     @property
     def may_judge(self) -> Floats:

@@ -6,17 +6,28 @@ The tablet computes them (deploy/static/field/twolevels.js); the site works out 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
-from calibration.metrology.two_levels import BEND_PERCENT, carried
+from calibration.metrology.two_levels import BEND_PERCENT, carried, two_levels
 from calibration.metrology.uncertainty import Component, Shape
-from calibration.models import Reading
+from calibration.models import Calibration, Reading
 from calibration.operations.doubts import Parts
 from calibration.operations.judging import SentReading
+from plant.level.signals import SIGNALS
 
 BEND = "bend between and beyond the levels"
 COMPUTED = Reading.Origin.COMPUTED
+
+
+class Third(NamedTuple):
+    """off: how far the third reading lies off the line, % of span. open: U of that; 0 where none is known."""
+
+    off: float
+    open: float
+
+
 # A level of the line, and the weights of all readings that make the output there.
 Basis = tuple[tuple[float, np.ndarray], tuple[float, np.ndarray]]
 
@@ -47,6 +58,33 @@ def weights_of(readings: Sequence[SentReading]) -> tuple[np.ndarray, np.ndarray]
         weights[place] = share * first[1] + (1 - share) * second[1]
         beyond[place] = min(abs(share), abs(1 - share)) > 1e-6
     return weights, beyond
+
+
+def third_level(record: Calibration, readings: Sequence[Reading]) -> Third | None:
+    """The reading as it stands as the check of the line through the two levels as found.
+
+    None where nothing was computed from two levels, or as it stands lies too near one of them to tell anything.
+    """
+    if all(r.origin != COMPUTED for r in readings):
+        return None
+    pairs = sorted(
+        ((float(r.applied), float(r.observed)) for r in readings
+         if r.stage == "as found" and r.origin != COMPUTED and r.observed is not None),
+    )  # fmt: skip
+    stands = next((r for r in readings if r.stage == "as it stands"), None)
+    if stands is None or stands.observed is None or not pairs or pairs[0][0] == pairs[-1][0]:
+        return None
+    levels, outputs = zip(pairs[0], pairs[-1], strict=True)
+    ends = {"lower": float(record.lower), "upper": float(record.upper)}
+    line = two_levels(levels, outputs, **ends, signal=SIGNALS[record.signal])
+    at = float(stands.applied)
+    if not line.is_third(at):
+        return None
+    known = [
+        r.expanded_percent or 0.0 for r in readings if r.stage != "as left" and r.origin != COMPUTED
+    ]
+    open_ = max(known) * float(np.hypot(1, line.lift_at(at)))
+    return Third(float(line.off_at(at, float(stands.observed))), open_)
 
 
 def _read(stage: str, readings: Sequence[SentReading]) -> list[int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from calibration.models import Calibration, Reading
+from calibration.operations.computed import third_level
 from calibration.views.doubt import least_tur, tur_is_low
 from plant.templatetags.quantities import number, percent
 
@@ -92,4 +93,11 @@ def _else(record: Calibration, readings: list[Reading]) -> list[str]:
         )
     if any(r.origin == "computed" for r in readings):
         said.append("Some readings were computed, not read.")
+    third = third_level(record, readings)
+    if third and third.open and abs(third.off) > third.open:
+        said.append(
+            f"As it stands it lay {percent(third.off, record.tolerance_percent)} % of span off the line through the "
+            f"two levels, more than the {number(third.open, 2)} % that the readings leave open: what was computed from "
+            "that line is doubtful."
+        )
     return said

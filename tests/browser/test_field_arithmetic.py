@@ -99,6 +99,7 @@ LINE = """async ([url, cases]) => {
     const line = twoLevels(levels, outputs, range);
     return [line.slope, line.zero, line.spanEnd, line.zeroError, line.spanEndError, line.liftAtZero,
       line.liftAtSpanEnd, line.apart, line.afterAdjusting(outputs[1]), line.outputAt(levels[0]),
+      line.offAt(range.lower, outputs[0]), Number(line.isThird(range.upper)),
       Number(line.mayJudge), Number(line.mayAdjustSlope)];
   });
 }"""
@@ -134,7 +135,7 @@ def test_two_levels_give_the_same_line(page, live_server):
         known = [
             line.slope, line.zero, line.span_end, line.zero_error, line.span_end_error, line.lift_at_zero,
             line.lift_at_span_end, line.apart, line.after_adjusting(outputs[1]), line.output_at(levels[0]),
-            line.may_judge, line.may_adjust_slope,
+            line.off_at(lower, outputs[0]), line.is_third(upper), line.may_judge, line.may_adjust_slope,
         ]  # fmt: skip
         np.testing.assert_allclose(got, np.array(known, dtype=float), rtol=1e-9, atol=1e-9)
     assert told[0][1] == pytest.approx(4.008674, abs=5e-7)

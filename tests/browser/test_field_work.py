@@ -19,7 +19,7 @@ HOST = "https://device.example"
 
 PLAY = """async ([job, procedure, pack, acts, now]) => {
   const { adjusting, begin, contentOf, enter, firstBefore, missing, screensOf } = await import("/field/work.js");
-  const { rowsOf, stageOf, stopsOf } = await import("/field/judged.js");
+  const { rowsOf, stageOf, stopsOf, thirdOf } = await import("/field/judged.js");
   const at = new Date(now);
   const first = begin(job, procedure, pack, at, "8d9f0f52-0000-4000-8000-000000000001");
   const later = (minutes) => new Date(at.getTime() + 60000 * minutes);
@@ -33,6 +33,7 @@ PLAY = """async ([job, procedure, pack, acts, now]) => {
     missing: missing(work, job, procedure),
     content: JSON.parse(contentOf(work, job, procedure, pack, at, { label: "a tablet", agent: "test" })),
     found: told("found"), left: told("left"), stops: stopsOf(work), ends: stageOf("found", work).ends,
+    third: thirdOf(work),
     work: JSON.parse(JSON.stringify(work)), first: JSON.parse(JSON.stringify(first)),
   };
 }"""
@@ -229,6 +230,18 @@ def test_two_levels_give_zero_and_span_marked_as_computed(play):
     ]  # fmt: skip
     assert told["ends"]["liftAtZero"] == pytest.approx(1.489829, abs=1e-6)
     assert told["adjusting"]["kinds"] == ["zero", "span"]
+
+
+def test_the_level_as_it_stands_checks_the_line_of_the_two(play):
+    found = [*reading("found", 1, "7.700", "2.150"), *reading("found", 2, "16.360", "6.480")]
+    job = fixture.a_job(kit={"11": {"fits": True, "why": "", "tur": 5.0}})
+    told = play([*START, *found], procedure=fixture.two_levels(), job=job)["third"]
+    assert told["off"] == pytest.approx(100 * 0.016 / 16)
+    first = (6.480 - 4.300) / (6.480 - 2.150)
+    lift = (first**2 + (1 - first) ** 2) ** 0.5
+    assert told["open"] == pytest.approx(1 / 5 * (1 + lift**2) ** 0.5)
+    near = [*reading("found", 1, "12.0", "4.250"), *reading("found", 2, "16.360", "6.480")]
+    assert play([*START, *near], procedure=fixture.two_levels())["third"] is None
 
 
 def test_levels_too_close_together_allow_an_offset_only_and_no_verdict_at_the_ends(play):

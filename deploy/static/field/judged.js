@@ -110,6 +110,19 @@ export function lineOf(stage, work, job = work.facts.job, procedure = work.facts
   return twoLevels(levels, outputs, { lower: Number(lower), upper: Number(upper), signal: SIGNALS[signal] });
 }
 
+// The reading as it stands as the check of the line through both levels: how far it lies off, and what it and the line
+// leave open (null where no ratio is known); null where it is no third level.
+export function thirdOf(work, job = work.facts.job, procedure = work.facts.procedure) {
+  const line = lineOf("found", work, job, procedure);
+  const [stands] = rowsOf("stands", work, job, procedure);
+  if (!line || !stands?.isRead || stands.values.observed === null) return null;
+  const level = Number(stands.values.applied);
+  if (!line.isThird(level)) return null;
+  const ratios = work.standards.map((id) => job.kit?.[id]?.tur).filter((tur) => tur > 0);
+  const open = ratios.length ? (job.register.tolerance_percent / Math.min(...ratios)) * Math.hypot(1, line.liftAt(level)) : null;
+  return { applied: stands.values.applied, off: line.offAt(level, Number(stands.values.observed)), open };
+}
+
 // The current that the first level would show now, from as found, the adjustment and the second level's as left.
 // With slope and offset adjusted the line maps onto the true one; with an offset alone it only moves.
 export function firstLevelNow(work, job = work.facts.job, procedure = work.facts.procedure) {

@@ -6,6 +6,8 @@
 const APART_TO_ADJUST = 0.4;
 const LIFT_TO_ADJUST = 2;
 const LIFT_TO_JUDGE = 3;
+// A third level checks the line where it lies at least this share of the span from both.
+const THIRD_APART = 0.1;
 
 // The line through two levels and the outputs seen there. levels, lower, upper in one unit; signal: {low, high}.
 export function twoLevels(levels, outputs, { lower, upper, signal }) {
@@ -30,6 +32,9 @@ export function twoLevels(levels, outputs, { lower, upper, signal }) {
     mayJudge: lift <= LIFT_TO_JUDGE,
     mayAdjustSlope: apart >= APART_TO_ADJUST - 1e-9 && lift <= LIFT_TO_ADJUST,
     // The output that must be set where the line now gives `output`, so that both ends come right.
+    // A third reading checks the line: how far it lies off, % of span, and whether it is far enough from both to tell.
+    offAt: (level, output) => (100 * (output - outputAt(level))) / span,
+    isThird: (level) => Math.min(...levels.map((one) => Math.abs(one - level))) >= THIRD_APART * Math.abs(upper - lower) - 1e-9,
     afterAdjusting: (output) => signal.low + (span * (output - zero)) / (spanEnd - zero),
   };
 }

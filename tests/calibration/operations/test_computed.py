@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from calibration.metrology.two_levels import BEND_PERCENT
+from calibration.models import Calibration, Reading
 from calibration.operations.budgets import Test as Trial
-from calibration.operations.computed import BEND, weights_of
+from calibration.operations.computed import BEND, third_level, weights_of
 from calibration.operations.judging import SentReading
 from tests.makers import an_equipped_point
 
@@ -76,6 +77,32 @@ def test_an_as_left_at_a_level_the_tank_left_rests_on_three_readings(trial):
 def test_the_digits_of_a_computed_reading_tell_nothing_of_the_display(trial):
     fine = SentReading("as found", 3, Decimal("0.3"), Decimal("4.00123"), origin="computed")
     assert trial.doubt([*FOUND, fine]).u[0] == trial.doubt(FOUND).u[0]
+
+
+def a_record(stands: str, level: str = "4.3") -> tuple[Calibration, list[Reading]]:
+    """Two levels on a perfect line, and what was read as it stood."""
+    record = Calibration(lower=Decimal("0.3"), upper=Decimal("8.3"), signal="4-20mA")
+
+    def row(stage: str, at: str, observed: str, origin: str = "read") -> Reading:
+        return Reading(
+            stage=stage, applied=Decimal(at), observed=Decimal(observed), origin=origin, expanded_percent=0.2
+        )  # fmt: skip
+
+    rows = [row("as found", "1.9", "7.2"), row("as found", "6.7", "16.8")]
+    return record, [row("as it stands", level, stands), *rows, row("as found", "0.3", "4", "computed")]  # fmt: skip
+
+
+def test_a_third_level_checks_the_line():
+    told = third_level(*a_record("12.08"))
+    assert told.off == pytest.approx(0.5)
+    assert told.open == pytest.approx(0.2 * np.hypot(1, np.hypot(0.5, 0.5)))
+    assert third_level(*a_record("7.9", level="2.2")) is None  # too near the first level
+
+
+def test_a_line_without_computed_readings_is_not_checked():
+    record, rows = a_record("12.08")
+    assert third_level(record, rows[:-1]) is None
+    assert third_level(record, rows[1:]) is None
 
 
 def test_without_two_levels_a_computed_reading_stands_for_itself(trial):

@@ -4,7 +4,7 @@ import { draw } from "../../livestrip.js";
 import { el, facts, note, state, strip } from "../dom.js";
 import { isTwoLevels, STAGE_NAMES } from "../course.js";
 import { plusMinus, quantity, symbol } from "../decimal.js";
-import { errorsOf, liftText, MOST_ROUNDS, percentText, rowsOf, stageOf, stopsOf } from "../judged.js";
+import { errorsOf, liftText, MOST_ROUNDS, percentText, rowsOf, stageOf, stopsOf, thirdOf } from "../judged.js";
 import { fixed } from "../../readings.js";
 import { asides } from "./asides.js";
 import { hintsOn } from "./hinting.js";
@@ -18,6 +18,7 @@ export function resultScreen(ctx) {
       overall(ctx, stage, seen),
       stripOf(ctx),
       seen.ends && endsOf(ctx, seen.ends),
+      stage === "found" && thirdLevel(ctx),
       isTwoLevels(ctx.procedure) && seen.isComplete && !seen.ends && note("warn", "Two different levels with a current each are needed before zero and span can be computed."),
       readingsTable(ctx, stage, seen),
       stopsOf(ctx.work).map((text) => note("bad", el("strong", {}, "Stop and call somebody: "), text)),
@@ -68,6 +69,17 @@ function endsOf(ctx, ends) {
     el("p.soft", {}, `The levels lie ${fixed(100 * ends.apart, 0)} % of span apart. A is how much the independent errors of both levels grow at that end.`),
     !ends.mayJudge && note("warn", "The levels are too close together for a verdict at the ends: only the two levels themselves are judged."),
     !ends.mayAdjustSlope && note("warn", "For a slope the levels must be at least 40 % of span apart and A at most 2 at both ends: here only an offset may be adjusted."));
+}
+
+// The reading as it stands lies on the line through both levels, or the line does not tell of the ends.
+function thirdLevel(ctx) {
+  const third = thirdOf(ctx.work);
+  if (!third) return null;
+  const { unit } = ctx.job.register;
+  const where = `As it stands, at ${quantity(third.applied, unit)} ${symbol(unit)}, it lies ${percentText(third.off, ctx.job)} % of span off the line through the two levels`;
+  if (third.open === null) return el("p.soft", {}, `${where}: a check of the line.`);
+  if (Math.abs(third.off) <= third.open) return el("p.soft", {}, `${where}, within what the readings leave open (${plusMinus(third.open)}): the line holds there too.`);
+  return note("warn", `${where}, more than the readings leave open (${plusMinus(third.open)}). Read that level and the two once more; if it stays, the output bends or the product changed: adjust nothing by this line.`);
 }
 
 export function readingsTable(ctx, stage, seen) {
