@@ -85,17 +85,18 @@ export function fixed(x, digits) {
   return ((Math.sign(x) * (below % 2 === 0 ? below : below + 1)) / scale).toFixed(digits);
 }
 
-// A decimal text cut to fewer digits, an exact half to the even digit: on the text, not on a float.
+// A decimal text with this many digits: noughts where there are fewer, cut where there are more, an exact half to the
+// even digit. On the text, not on a float.
 export function decimals(text, digits) {
   const { units, scale } = scaled(text);
   const cut = 10n ** BigInt(Math.max(scale - digits, 0));
-  const size = units < 0n ? -units : units;
+  const size = (units < 0n ? -units : units) * 10n ** BigInt(Math.max(digits - scale, 0));
   let whole = size / cut;
   const twice = 2n * (size % cut);
   if (twice > cut || (twice === cut && whole % 2n === 1n)) whole += 1n;
   const figures = whole.toString().padStart(digits + 1, "0");
   const sign = units < 0n && whole !== 0n ? MINUS : "";
-  return `${sign}${figures.slice(0, -digits)}.${figures.slice(-digits)}`;
+  return digits === 0 ? sign + figures : `${sign}${figures.slice(0, -digits)}.${figures.slice(-digits)}`;
 }
 
 // a − b without the dust of binary fractions: 4.305 − 4.3 is 0.005.

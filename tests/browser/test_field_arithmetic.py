@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import asdict
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -91,6 +92,20 @@ def test_looks_at_a_steady_level_are_told_alike(compute):
         "noise",
         "jumps between two values",
     }
+
+
+def test_a_typed_value_is_shown_as_the_value_that_it_is(compute):
+    """With too few digits or too many, in every unit: what stands on the screen is the number that was typed."""
+    rng = random.Random(5)  # noqa: S311
+    units = {"m": 3, "mm": 0, "cm": 1, "in": 2, "ft": 3, "m3": 2, "L": 0, "mA": 3, "V": 3}
+    texts = ["2.0", "6.5", "0.3", "10.2", "12", "0", "-0.1", "0.05", "1200", "16.4500", "-3.0"]
+    texts += [f"{rng.uniform(-30, 3000):.{rng.randint(0, 5)}f}" for _ in range(500)]
+    cases = [[text, unit] for text in texts for unit in units]
+    for (text, unit), shown in zip(cases, compute("decimal", "quantity", cases), strict=True):
+        told, digits = Decimal(shown.replace("\u2212", "-")), units[unit]
+        least = Decimal(1).scaleb(min(told.as_tuple().exponent, 0))
+        assert abs(told - Decimal(text)) <= least / 2, (text, unit, shown)
+        assert digits <= -told.as_tuple().exponent <= digits + 1, (text, unit, shown)
 
 
 LINE = """async ([url, cases]) => {

@@ -43,8 +43,7 @@ export function quantity(value, unit) {
   const digits = DIGITS[unit] ?? 2;
   const text = typeof value === "number" ? asText(value, Math.max(digits, 1)) : value;
   const typed = split(text.includes(".") ? text.replace(/0+$/, "") : text).scale;
-  const shown = Math.max(digits, Math.min(typed, digits + 1));
-  return shown === 0 ? String(split(text).units).replace("-", MINUS) : decimals(text, shown);
+  return decimals(text, Math.max(digits, Math.min(typed, digits + 1)));
 }
 
 export function symbol(unit) {
