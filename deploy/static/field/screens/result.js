@@ -3,7 +3,7 @@
 import { draw } from "../../livestrip.js";
 import { el, facts, note, state, strip } from "../dom.js";
 import { isTwoLevels, STAGE_NAMES } from "../course.js";
-import { plusMinus, quantity, symbol } from "../decimal.js";
+import { measure, plusMinus, quantity, symbol } from "../decimal.js";
 import { errorsOf, liftText, MOST_ROUNDS, percentText, rowsOf, stageOf, stopsOf, thirdOf } from "../judged.js";
 import { fixed } from "../../readings.js";
 import { asides } from "./asides.js";
@@ -62,7 +62,7 @@ function endErrors(ctx, stage) {
 // Zero and span from two levels, with how much the levels' own errors grow there.
 function endsOf(ctx, ends) {
   const { register } = ctx.job;
-  const row = (name, at, output, error, lift) => el("tr", {}, el("th", { scope: "row" }, name, el("span.soft.small", {}, ` ${quantity(at, register.unit)} ${symbol(register.unit)}`)), el("td.num", {}, fixed(output, 3)), el("td.num", {}, percentText(error, ctx.job)), el("td.num", {}, liftText(lift)));
+  const row = (name, at, output, error, lift) => el("tr", {}, el("th", { scope: "row" }, name, el("span.soft.small", {}, ` ${measure(at, register.unit)}`)), el("td.num", {}, fixed(output, 3)), el("td.num", {}, percentText(error, ctx.job)), el("td.num", {}, liftText(lift)));
   return el("section.sheet", {}, el("h2", {}, "Zero and span, computed"),
     el("table.tight", {}, el("thead", {}, el("tr", {}, el("th", {}, "end"), el("th.num", {}, "would show, mA"), el("th.num", {}, "error, %"), el("th.num", {}, "lift A"))),
       el("tbody", {}, row("zero", register.lower, ends.zero, ends.zeroError, ends.liftAtZero), row("span", register.upper, ends.spanEnd, ends.spanEndError, ends.liftAtSpanEnd))),
@@ -76,7 +76,7 @@ function thirdLevel(ctx) {
   const third = thirdOf(ctx.work);
   if (!third) return null;
   const { unit } = ctx.job.register;
-  const where = `As it stands, at ${quantity(third.applied, unit)} ${symbol(unit)}, it lies ${percentText(third.off, ctx.job)} % of span off the line through the two levels`;
+  const where = `As it stands, at ${measure(third.applied, unit)}, it lies ${percentText(third.off, ctx.job)} % of span off the line through the two levels`;
   if (third.open === null) return el("p.soft", {}, `${where}: a check of the line.`);
   if (Math.abs(third.off) <= third.open) return el("p.soft", {}, `${where}, within what the readings leave open (${plusMinus(third.open)}): the line holds there too.`);
   return note("warn", `${where}, more than the readings leave open (${plusMinus(third.open)}). Read that level and the two once more; if it stays, the output bends or the product changed: adjust nothing by this line.`);
