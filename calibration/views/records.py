@@ -139,7 +139,7 @@ def _decide(
         "taken": taken,
         "next_due": _due_after(record),
     }
-    facts["unusual"] = unusual(record, facts["readings"])
+    facts["unusual"] = unusual(record, facts["readings"], facts["uses"])
     status = 409 if taken else 422 if refused else 200
     return render(request, "calibration/approve.html", facts, status=status)
 

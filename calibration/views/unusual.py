@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from calibration.models import Calibration, Reading
+from collections.abc import Sequence
+
+from calibration.models import Calibration, Reading, StandardUse
+from calibration.operations.budgets import METERS
 from calibration.operations.computed import third_level
 from calibration.views.doubt import least_tur, tur_is_low
 from plant.templatetags.quantities import number, percent
@@ -11,11 +14,14 @@ LATE_DAYS = 2
 ODD_BANDS = {"failure low", "suspect low", "suspect high", "failure high"}
 
 
-def unusual(record: Calibration, readings: list[Reading]) -> list[str]:
+def unusual(
+    record: Calibration, readings: list[Reading], uses: Sequence[StandardUse] = ()
+) -> list[str]:
     """Sentences, gravest first; empty when nothing about the record is out of the ordinary."""
     return [
         *_verdicts(record, readings),
         *_missing(record, readings),
+        *_no_meter(readings, uses),
         *_adjusting(record),
         *_else(record, readings),
     ]
@@ -65,6 +71,14 @@ def _missing(record: Calibration, readings: list[Reading]) -> list[str]:
     if not any(r.stage == "as it stands" for r in readings):
         said.append("It was not read as it stands before anything was moved.")
     return said
+
+
+def _no_meter(readings: list[Reading], uses: Sequence[StandardUse]) -> list[str]:
+    """An output that was read by nobody knows what; a record that names no standard says so elsewhere."""
+    is_read = any(r.observed is not None for r in readings)
+    if not uses or not is_read or any(use.standard.kind in METERS for use in uses):
+        return []
+    return ["No meter is among its standards: what read the output cannot be traced."]
 
 
 def _adjusting(record: Calibration) -> list[str]:

@@ -15,10 +15,13 @@ from tests.calibration.pages.filling import typed
 from tests.makers import (
     NOON,
     TODAY,
+    a_certificate,
+    a_certified_standard,
     a_job,
     a_person,
     a_record,
     a_site,
+    a_standard,
     an_approved_record,
     an_equipped_point,
 )
@@ -84,6 +87,17 @@ def test_a_low_ratio_is_said_with_the_figure_that_the_policy_asks_for():
     assert said in unusual(low, [])
     low.tur = 3.5
     assert not any("ratio" in sentence for sentence in unusual(low, []))
+
+
+def test_an_output_read_without_a_meter_is_said(sign_in, approver, technician):
+    tape = a_standard("DT-01", kind="dip tape")
+    a_certificate(tape)
+    said = "No meter is among its standards"
+    without = a_record(by=technician, standards=[tape])
+    assert said in sign_in(approver).get(address("approve", without)).content.decode()
+    point = an_equipped_point("LT-102A")
+    proper = a_record(point, by=technician, standards=[tape, a_certified_standard()])
+    assert said not in sign_in(approver).get(address("approve", proper)).content.decode()
 
 
 def test_an_inconclusive_as_left_is_not_taken_for_back_in_tolerance():

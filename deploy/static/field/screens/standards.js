@@ -7,15 +7,21 @@ import { asides, stepText } from "./asides.js";
 import { ways } from "./frame.js";
 import { asksOf } from "./step.js";
 
+const METERS = ["multimeter", "loop calibrator"];
+
 export function standardsScreen(ctx) {
   const offered = offeredOf(ctx);
   const said = el("p.errors", { id: "said", role: "alert" });
   const mine = offered.filter((each) => each.standard.mine);
   const others = offered.filter((each) => !each.standard.mine);
   const asks = asksOf(ctx, ctx.screen.step);
+  let isWarned = false;
   const on = () => {
     if (ctx.work.standards.length === 0) said.textContent = "Choose at least one; without it the result is not traceable.";
-    else ctx.next();
+    else if (!isWarned && !readsLoop(ctx)) {
+      isWarned = true;
+      said.textContent = "No meter is chosen: what reads the loop would not be traceable. Choose it, or go on without; the approver is told.";
+    } else ctx.next();
   };
   return {
     body: [
@@ -29,6 +35,10 @@ export function standardsScreen(ctx) {
     ways: ways(ctx, { onclick: on, text: undefined, describedby: "said" }),
     keys: asks.pad,
   };
+}
+
+function readsLoop(ctx) {
+  return ctx.work.facts.standards.some(({ id, kind }) => METERS.includes(kind) && ctx.work.standards.includes(id));
 }
 
 // Each standard with whether it may be chosen today, and why not: [{standard, isOpen, why, tur}], usable ones first.
