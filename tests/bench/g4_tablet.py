@@ -32,19 +32,31 @@ from tests.calibration.field_works import a_content, a_pack_job, send, sign
 from tests.conftest import BROWSER_WORDS
 from tests.makers import a_certified_standard, a_job, a_person, an_equipped_point
 
-SLOWED, KEYS = 4, 60
+SLOWED, KEYS, OPENINGS = 4, 60, 9
 JOBS = 30
+# From each key to the frame that shows what it did, as the browser itself times its events (in steps of 8 ms).
 WATCH = """() => {
   window.waits = [];
-  let pressed = null;
-  document.addEventListener("keydown", () => { pressed = performance.now(); }, true);
-  new MutationObserver(() => {
-    if (pressed === null) return;
-    const from = pressed;
-    pressed = null;
-    requestAnimationFrame(() => setTimeout(() => window.waits.push(performance.now() - from)));
-  }).observe(document.querySelector(".twin"), { subtree: true, childList: true, characterData: true });
+  new PerformanceObserver((list) => {
+    for (const one of list.getEntries()) if (one.name === "keydown") window.waits.push(one.duration);
+  }).observe({ type: "event", durationThreshold: 16 });
 }"""
+# By the page's own clock, from the navigation or the tap to the frame that shows it: what drives the browser looks for
+# things in the page too, on the same slowed processor, and a person does not wait for that.
+SHOWN = """(() => {
+  window.shown = {};
+  let tapped = null;
+  const painted = (name, from) => requestAnimationFrame(() => setTimeout(() => {
+    window.shown[name] = performance.now() - from;
+  }));
+  addEventListener("click", () => { tapped = performance.now(); }, true);
+  new MutationObserver(() => {
+    if (!("list" in window.shown) && document.querySelector(".jobline")) painted("list", window.shown.list = 0);
+    if (tapped === null || !document.querySelector("#observed-0")) return;
+    painted("job", tapped);
+    tapped = null;
+  }).observe(document, { childList: true, subtree: true });
+})();"""
 
 
 def run(scale: int | None) -> list[Row]:
@@ -141,20 +153,27 @@ def _measured(page: Page, url: str, technician: Person) -> list[Row]:
         for key in f"4.{100 + n}1":
             page.keyboard.press(key)
             time.sleep(0.12)
+    page.wait_for_timeout(500)
     waits = page.evaluate("() => window.waits")
     page.context.set_offline(True)
-    opens = []
-    for _ in range(5):
-        page.goto("about:blank")
-        start = time.perf_counter()
-        page.goto(f"{url}/field/")
-        page.get_by_role("link", name="LT-101A").wait_for()
-        page.get_by_role("link", name="LT-101A").click()
-        page.locator("#observed-0").wait_for()
-        opens.append(1000 * (time.perf_counter() - start))
+    page.add_init_script(SHOWN)
+    opens = [_opened(page, url) for _ in range(OPENINGS)]
     late = sorted(waits)[int(0.95 * (len(waits) - 1))]
     return [
         _row("key press to its error on the screen, ms, median", statistics.median(waits), 50, rows=len(waits)),
         _row("the same, of twenty presses the slowest", late, 50, rows=len(waits)),
         _row("opening a fetched job offline, list and job, ms", statistics.median(opens), 1000, rows=len(opens)),
     ]  # fmt: skip
+
+
+def _opened(page: Page, url: str) -> float:
+    """The list from nothing, then the reading of a job begun: both together, ms."""
+    page.goto("about:blank")
+    page.goto(f"{url}/field/", wait_until="commit")
+    page.locator(".jobline").first.wait_for()
+    page.wait_for_timeout(300)  # a person looks for the line before tapping it
+    page.locator(".jobline", has_text="LT-101A").click()
+    page.locator("#observed-0").wait_for()
+    page.wait_for_timeout(300)
+    shown = page.evaluate("() => window.shown")
+    return shown["list"] + shown["job"]

@@ -81,12 +81,14 @@ def test_a_draft_goes_on_under_a_new_release_which_is_taken_at_the_next_opening(
     # The next opening is of the new release, also without a network, with everything there.
     page.context.set_offline(True)
     page.goto("about:blank")
-    page.goto(f"{guided.url}/field/")
-    guided.heading("In the plant, anew")
+    page.goto(address)
+    expect(page.locator("#observed-0")).to_have_value("12.016")
     after = page.evaluate(RELEASES)
     assert len(after) == 1
     assert after != before
-    page.goto(address)
+    page.get_by_role("link", name="My jobs").click()
+    guided.heading("In the plant, anew")
+    page.go_back()
     expect(page.locator("#observed-0")).to_have_value("12.016")
     page.context.set_offline(False)
     page.locator(".ways .on").click()

@@ -5,9 +5,9 @@ import { el, plate } from "./dom.js";
 import { begin, contentOf, enter, firstBefore, isDone, screensOf } from "./work.js";
 import { NotKept, openStore } from "./store.js";
 import { sha256Of } from "./seal.js";
-import { keeper } from "./keeping.js";
+import { afterPaint, keeper } from "./keeping.js";
 import { ownerOf, refresh, startSending } from "./outbox.js";
-import { keepShell, takeNewest } from "./shell.js";
+import { keepShell } from "./shell.js";
 import { ways, whereabouts, workHeader } from "./screens/frame.js";
 import { factsScreen, jobCard } from "./screens/facts.js";
 import { stepScreen } from "./screens/step.js";
@@ -42,7 +42,7 @@ async function start() {
   const trouble = cannot();
   if (trouble) return plainly("This page cannot keep your work here", trouble);
   try {
-    [app.store] = await Promise.all([openStore(), takeNewest()]);
+    app.store = await openStore();
   } catch (error) {
     return plainly("This device does not keep data for this page", `The browser refused its storage (${error.message}). Leave private browsing, or free some space; until then use the ordinary pages.`);
   }
@@ -58,7 +58,7 @@ async function start() {
   document.addEventListener("keydown", toKeypad);
   for (const change of ["online", "offline"]) window.addEventListener(change, () => app.work === null && draw());
   await draw(true);
-  return afterOpening(who);
+  return afterPaint(() => afterOpening(who));
 }
 
 // What need not be there for the first screen.
