@@ -9,6 +9,7 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any, NamedTuple
 
+import numpy as np
 from django import forms
 
 from calibration.forms.prefill import STAGES, filled_from, set_out
@@ -24,7 +25,7 @@ from calibration.operations.field_kit import short_of_signal
 from calibration.operations.judging import Range, SentReading, judge
 from calibration.operations.records import SentAdjustment, SentRecord
 from plant.forms.digits import DigitsField
-from plant.level.signals import SIGNALS, percent_at, signal_at
+from plant.level.signals import SIGNALS, expected_at, percent_at
 from plant.models import MeasuringPoint, Person
 from plant.refusals import Refused
 from plant.templatetags.quantities import number, percent, quantity
@@ -352,7 +353,8 @@ def _told(form: ReadingForm, against: Range) -> Told:
     if applied is None:
         return Told()
     ends = {"lower": against.lower, "upper": against.upper}
-    expected = signal_at(float(applied), **ends, signal=SIGNALS[against.signal])
+    seen = np.nan if observed is None else float(observed)
+    expected = expected_at(float(applied), seen, **ends, signal=SIGNALS[against.signal])
     # As it will be stored, so that the page and the record round the same digits.
     stored = Decimal(str(round(float(expected), 5)))
     shown = Told(f"{number(percent_at(float(applied), **ends), 0)} %", quantity(stored, "mA"))

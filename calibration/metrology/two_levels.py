@@ -70,9 +70,12 @@ class TwoLevels:
         )
 
     def is_third(self, level: Floats) -> Floats:
-        """Whether a level lies far enough from both to tell anything of the line."""
-        away = np.abs(np.asarray(level, dtype=float)[..., None] - self.levels).min(axis=-1)
-        return _yes(away >= THIRD_APART * np.abs(np.asarray(self.upper) - self.lower) - 1e-9)
+        """Whether a level lies within the range, and far enough from both to tell anything of the line."""
+        at, span = np.asarray(level, dtype=float), np.asarray(self.upper) - self.lower
+        away = np.abs(at[..., None] - self.levels).min(axis=-1)
+        share = (at - self.lower) / span
+        inside = (share > -1e-9) & (share < 1 + 1e-9)
+        return _yes(inside & (away >= THIRD_APART * np.abs(span) - 1e-9))
 
     @property
     def may_judge(self) -> Floats:

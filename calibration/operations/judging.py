@@ -19,7 +19,7 @@ from calibration.metrology.decision import (
 )
 from calibration.metrology.errors import Figures, figures, percent_errors
 from calibration.models import Policy, Reading
-from plant.level.signals import SIGNALS, band_of, percent_at, signal_at
+from plant.level.signals import SIGNALS, band_of, expected_at, percent_at
 
 if TYPE_CHECKING:
     from calibration.operations.budgets import Test
@@ -101,7 +101,9 @@ def judge(
         return Judged([], [], None, "", False)
     signal = SIGNALS[against.signal]
     applied = np.array([float(r.applied) for r in sent])
-    expected = signal_at(applied, lower=against.lower, upper=against.upper, signal=signal)
+    observed = np.array([np.nan if r.observed is None else float(r.observed) for r in sent])
+    ends = {"lower": against.lower, "upper": against.upper}
+    expected = np.asarray(expected_at(applied, observed, **ends, signal=signal))
     errors = np.array(
         [_error(r, e, against) for r, e in zip(sent, expected, strict=True)], dtype=float
     )
@@ -119,7 +121,7 @@ def judge(
         )
     ]
     expanded = [None] * len(sent) if doubt is None else doubt.expanded.tolist()
-    percent = percent_at(applied, lower=against.lower, upper=against.upper)
+    percent = percent_at(applied, **ends)
     good = ~failed
     rising = np.array([r.rising for r in sent])
     run = np.array([r.run for r in sent])

@@ -31,8 +31,9 @@ export function judge({ applied, observed, indication }, against) {
   const signal = SIGNALS[against.signal];
   const lower = Number(against.lower);
   const upper = Number(against.upper);
-  const expected = signalAt(Number(applied), lower, upper, signal);
+  const expected = expectedAt(Number(applied), observed === null ? null : Number(observed), lower, upper, signal);
   const told = { expected: decimals(fixed(expected, 5), 3), band: "", error: null, errorText: "", verdict: "" };
+  told.isBeyond = expected !== signalAt(Number(applied), lower, upper, signal);
   if (indication !== null) {
     told.error = (100 * minus(indication, applied)) / Math.abs(upper - lower);
   } else if (observed !== null) {
@@ -53,6 +54,17 @@ export function percentAt(value, lower, upper) {
 
 function signalAt(value, lower, upper, signal) {
   return signal.low + (signal.high - signal.low) * ((value - lower) / (upper - lower));
+}
+
+// As signalAt; far beyond the range all that measuring currents tell there is right (3.8 to 4 and 20 to 20.5 mA).
+function expectedAt(value, observed, lower, upper, signal) {
+  const line = signalAt(value, lower, upper, signal);
+  const span = signal.high - signal.low;
+  const least = Math.max(signal.low - (0.2 / 16) * span, 0);
+  const most = signal.high + (0.5 / 16) * span;
+  if (line < least) return observed === null ? signal.low : Math.min(Math.max(observed, least), signal.low);
+  if (line > most) return observed === null ? signal.high : Math.min(Math.max(observed, signal.high), most);
+  return line;
 }
 
 // NE 43 bands: a current says something about the instrument itself. Only signals with a live zero have them.

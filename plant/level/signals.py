@@ -1,7 +1,7 @@
 """Output signals: what a correct transmitter shows, and what a current says about the instrument.
 
-A level (or volume) runs from LRV to URV; LRV above URV is reverse action. Nothing is clamped: beyond the
-range the line goes on, so that a reading below 4 mA still has its error.
+A level (or volume) runs from LRV to URV; LRV above URV is reverse action. The line is not clamped: beyond the
+range it goes on, so that a reading below 4 mA still has its error. Far beyond it, see expected_at.
 Sources: 4-20 mA, IEC 60381-1 (from memory); failure information by current, NAMUR NE 43 (from memory).
 """
 
@@ -14,6 +14,8 @@ import numpy as np
 
 from plant.level.arrays import Floats, plain
 
+# How far measuring information goes on beyond the range, shares of the span: 3.8 and 20.5 mA.
+UNDER_RANGE, OVER_RANGE = 0.2 / 16, 0.5 / 16
 OHMS = 250.0  # The usual loop resistor: it makes 1-5 V of 4-20 mA (common practice, no source).
 
 
@@ -77,6 +79,33 @@ def signal_at(
     16.0
     """
     return plain(signal.low + signal.span * _share(value, lower, upper))
+
+
+def expected_at(
+    value: Floats,
+    observed: Floats = np.nan,
+    *,
+    lower: Floats,
+    upper: Floats,
+    signal: Signal = FOUR_TO_TWENTY,
+) -> Floats:
+    """Output of a correct transmitter at ``value`` where it shows ``observed`` (NaN: not seen).
+
+    As signal_at; but where that lies beyond what measuring currents tell (3.8 and 20.5 mA), each maker stops somewhere
+    between there and the end of the range, and all of it is right: a tank below the range of an overfill probe is no
+    error. Source: NAMUR NE 43 (from memory).
+
+    >>> expected_at(3.5, 3.9, lower=10.2, upper=11.6), expected_at(3.5, 4.2, lower=10.2, upper=11.6)
+    (3.9, 4.0)
+    """
+    line = np.asarray(signal_at(value, lower=lower, upper=upper, signal=signal), dtype=float)
+    seen = np.asarray(observed, dtype=float)
+    # A signal without a live zero cannot show less than nothing.
+    least = max(signal.low - UNDER_RANGE * signal.span, 0.0)
+    most = signal.high + OVER_RANGE * signal.span
+    low = np.where(np.isnan(seen), signal.low, np.clip(seen, least, signal.low))
+    high = np.where(np.isnan(seen), signal.high, np.clip(seen, signal.high, most))
+    return plain(np.where(line < least, low, np.where(line > most, high, line)))
 
 
 def value_at(

@@ -214,6 +214,13 @@ def test_a_reading_counts_when_it_was_typed(play):
     assert told["content"]["readings"][1]["read_at"] == "2026-05-05T08:17:00.000Z"
 
 
+def test_a_level_far_below_the_range_is_no_error(play):
+    told = play([*CAUTIONS, *reading("stands", 1, "3.950", "0.000")])
+    assert told["stops"] == []
+    sent = next(each for each in told["content"]["readings"] if each["stage"] == "as it stands")
+    assert (sent["applied"], sent["observed"]) == ("0.000", "3.950")
+
+
 def test_a_number_that_is_none_is_not_a_reading(play):
     told = play([*START, look("found", 1, "observed", "4,016")])
     assert not told["found"][0]["isRead"]

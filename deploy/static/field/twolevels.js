@@ -32,9 +32,9 @@ export function twoLevels(levels, outputs, { lower, upper, signal }) {
     mayJudge: lift <= LIFT_TO_JUDGE,
     mayAdjustSlope: apart >= APART_TO_ADJUST - 1e-9 && lift <= LIFT_TO_ADJUST,
     // The output that must be set where the line now gives `output`, so that both ends come right.
-    // A third reading checks the line: how far it lies off, % of span, and whether it is far enough from both to tell.
+    // A third reading checks the line: how far it lies off, % of span, and whether it is within the range and far enough from both.
     offAt: (level, output) => (100 * (output - outputAt(level))) / span,
-    isThird: (level) => Math.min(...levels.map((one) => Math.abs(one - level))) >= THIRD_APART * Math.abs(upper - lower) - 1e-9,
+    isThird: (level) => Math.abs((level - lower) / (upper - lower) - 0.5) < 0.5 + 1e-9 && Math.min(...levels.map((one) => Math.abs(one - level))) >= THIRD_APART * Math.abs(upper - lower) - 1e-9,
     afterAdjusting: (output) => signal.low + (span * (output - zero)) / (spanEnd - zero),
   };
 }

@@ -57,8 +57,10 @@ def invented(rng: random.Random) -> dict:
     signal, low, high = rng.choice(
         [("4-20mA", 4, 20), ("0-20mA", 0, 20), ("1-5V", 1, 5), ("0-10V", 0, 10)]
     )
-    applied = rng.randint(min(lower, upper), max(lower, upper))
+    beyond = rng.choice([0, 0, 100, 4000])
+    applied = rng.randint(min(lower, upper) - beyond, max(lower, upper) + beyond)
     right = low + (high - low) * (applied - lower) / (upper - lower)
+    right = min(max(right, low - 0.3), high + 0.6)  # where an output stops
     return {
         "lower": f"{lower / 1000:.3f}",
         "upper": f"{upper / 1000:.3f}",

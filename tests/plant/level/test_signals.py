@@ -14,6 +14,7 @@ from plant.level.signals import (
     ZeroSpan,
     band_of,
     bands_of,
+    expected_at,
     fault_band,
     fault_bands,
     percent_at,
@@ -129,3 +130,26 @@ def test_signal_without_live_zero_tells_no_failure(key):
 def test_reading_not_taken_has_no_band():
     with pytest.raises(ValueError, match="not a number"):
         fault_bands([12.0, math.nan])
+
+
+@given(value=levels, ends=ranges(), signal=signals, seen=st.floats(-1, 25))
+def test_what_is_expected_is_on_the_line_or_where_an_output_may_rest(value, ends, signal, seen):
+    line = signal_at(value, **ends, signal=signal)
+    expected = expected_at(value, seen, **ends, signal=signal)
+    least = max(signal.low - signal.span / 80, 0.0)
+    most = signal.high + signal.span / 32
+    if line < least:
+        assert least <= expected <= signal.low
+        assert not least <= seen <= signal.low or expected == seen
+    elif line > most:
+        assert signal.high <= expected <= most
+        assert not signal.high <= seen <= most or expected == seen
+    else:
+        assert expected == line
+
+
+def test_a_tank_far_below_the_range_is_no_error():
+    probe = {"lower": 10.2, "upper": 11.6}
+    assert [expected_at(3.5, seen, **probe) for seen in (3.8, 3.95, 4.0)] == [3.8, 3.95, 4.0]
+    assert expected_at(3.5, 3.7, **probe) == pytest.approx(3.8)
+    assert expected_at(3.5, **probe) == 4.0

@@ -180,6 +180,7 @@ function put(place, text) {
 function wordOf(told, job) {
   if (isFailure(told)) return `NE 43: ${told.band}, a failure rather than an error`;
   const band = told.band !== "measuring" && told.band ? ` (${told.band})` : "";
+  if (told.isBeyond && told.verdict === "pass") return `at rest${band}: the level lies beyond the range`;
   const size = Math.abs(told.error);
   if (told.verdict === "fail") return `outside the tolerance${band}`;
   return size > job.register.adjust_limit_percent + 1e-9 ? `inside, beyond the adjust limit${band}` : `inside${band}`;
