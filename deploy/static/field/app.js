@@ -7,7 +7,7 @@ import { NotKept, openStore } from "./store.js";
 import { sha256Of } from "./seal.js";
 import { afterPaint, keeper } from "./keeping.js";
 import { ownerOf, refresh, startSending } from "./outbox.js";
-import { keepShell } from "./shell.js";
+import { keepShell, takeNewest } from "./shell.js";
 import { ways, whereabouts, workHeader } from "./screens/frame.js";
 import { factsScreen, jobCard } from "./screens/facts.js";
 import { stepScreen } from "./screens/step.js";
@@ -42,7 +42,7 @@ async function start() {
   const trouble = cannot();
   if (trouble) return plainly("This page cannot keep your work here", trouble);
   try {
-    app.store = await openStore();
+    [app.store] = await Promise.all([openStore(), takeNewest()]);
   } catch (error) {
     return plainly("This device does not keep data for this page", `The browser refused its storage (${error.message}). Leave private browsing, or free some space; until then use the ordinary pages.`);
   }

@@ -1,5 +1,20 @@
 // The page itself kept on this device, for opening without a network.
 
+const PATIENCE = 2000;
+
+// A release that was fetched meanwhile is taken at the next opening, before anything is drawn: never under the hands.
+export async function takeNewest() {
+  if (!navigator.serviceWorker?.controller) return;
+  const waiting = (await navigator.serviceWorker.getRegistration())?.waiting;
+  if (!waiting) return;
+  const taken = new Promise((resolve) => navigator.serviceWorker.addEventListener("controllerchange", () => resolve(true), { once: true }));
+  waiting.postMessage("take over");
+  if (await Promise.race([taken, new Promise((resolve) => setTimeout(resolve, PATIENCE, false))])) {
+    location.reload();
+    await new Promise(() => {}); // nothing more of the old one
+  }
+}
+
 // Resolves to "" once it is, else to why it is not, in words.
 export async function keepShell() {
   if (!("serviceWorker" in navigator)) return "This browser cannot keep the page itself: leave it open while you are out of reach. What you type is kept all the same.";

@@ -3,11 +3,10 @@
 // sealed in the database of the page (store.js).
 
 const SHELL = "/field/";
-const MOST_TRIES = 20;
 const OURS = "spanbook-field-";
 
-// A newer release waits until a page is opened: so a page is made of one release throughout, and none changes under
-// the hands.
+// A newer release waits until a page being opened asks for it (shell.js), or no page is left: a page is made of one
+// release throughout.
 self.addEventListener("install", (event) => event.waitUntil(fill()));
 self.addEventListener("message", (event) => event.data === "take over" && self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(drop().then(() => self.clients.claim())));
@@ -16,8 +15,7 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin) return;
   const isShell = request.mode === "navigate" && url.pathname === SHELL;
-  if (isShell) event.respondWith(opened(request));
-  else if (self.FILES.includes(url.pathname)) event.respondWith(kept(url.pathname, request));
+  if (isShell || self.FILES.includes(url.pathname)) event.respondWith(kept(isShell ? SHELL : url.pathname, request));
 });
 
 // All or nothing: a release with a part missing is not taken. A redirected answer would be the sign-in page.
@@ -33,16 +31,6 @@ async function fill() {
 async function drop() {
   const names = await caches.keys();
   await Promise.all(names.filter((name) => name.startsWith(OURS) && name !== OURS + self.RELEASE).map((name) => caches.delete(name)));
-}
-
-// Where a newer release waits, it takes over and the opening begins again, with it.
-let tries = 0;
-
-async function opened(request) {
-  const { waiting } = self.registration;
-  if (!waiting || ++tries > MOST_TRIES) return kept(SHELL, request);
-  waiting.postMessage("take over");
-  return new Response("", { headers: { "Content-Type": "text/html", Refresh: "0" } });
 }
 
 async function kept(address, request) {
