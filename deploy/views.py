@@ -11,6 +11,8 @@ OF_TABLETS = "/field/"  # its own page is the one address there that is not aske
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """A page for people. Tablets are told in JSON that their token grew old, and come again with a fresh one."""
     if request.path.startswith(OF_TABLETS) and request.path != OF_TABLETS:
-        said = "The page had grown old, so nothing was stored. It stays on the tablet; send it again."
+        said = (
+            "The page had grown old, so nothing was stored. It stays on the tablet; send it again."
+        )
         return JsonResponse({"said": said, "token": "old"}, status=403)
     return render(request, "csrf_failure.html", status=403)
