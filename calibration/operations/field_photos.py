@@ -11,6 +11,7 @@ import io
 import secrets
 import uuid
 from pathlib import Path
+from typing import Any
 
 from django.db import transaction
 from PIL import Image, ImageOps
@@ -48,19 +49,33 @@ def take_photo(
         raise Refused("The photo did not arrive as it was signed. It is sent again.")
     large, small = _encoded(content)
     name = f"{secrets.token_hex(16)}.jpg"
-    kept_files.write(_folder() / name, large)
-    kept_files.write(_folder() / small_name(name), small)
-    with transaction.atomic():
-        FieldWork.objects.select_for_update(no_key=True).get(pk=work.pk)
-        rows = FieldPhoto.objects.filter(work=work)
-        if rows.filter(sha256=sha256).exists():  # the same at the same moment
-            return False
-        if rows.count() >= MOST_PHOTOS:
-            raise Refused(f"A work holds up to {MOST_PHOTOS} photos.")
-        FieldPhoto.objects.create(
-            work=work, sha256=sha256, step=photo.step, taken_at=photo.taken_at, received_at=at, stored_as=name,
-            stored_sha256=hashlib.sha256(large).hexdigest(), size=len(large),
-        )  # fmt: skip
+    paths = _folder() / name, _folder() / small_name(name)
+    for path, picture in zip(paths, (large, small), strict=True):
+        kept_files.write(path, picture)
+    facts = {
+        "sha256": sha256, "step": photo.step, "taken_at": photo.taken_at, "received_at": at, "stored_as": name,
+        "stored_sha256": hashlib.sha256(large).hexdigest(), "size": len(large),
+    }  # fmt: skip
+    is_new = False
+    try:
+        is_new = _add(work, facts)
+    finally:
+        if not is_new:  # nothing names these files
+            for path in paths:
+                path.unlink(missing_ok=True)
+    return is_new
+
+
+@transaction.atomic
+def _add(work: FieldWork, facts: dict[str, Any]) -> bool:
+    """False where the same came at the same moment."""
+    FieldWork.objects.select_for_update(no_key=True).get(pk=work.pk)
+    rows = FieldPhoto.objects.filter(work=work)
+    if rows.filter(sha256=facts["sha256"]).exists():
+        return False
+    if rows.count() >= MOST_PHOTOS:
+        raise Refused(f"A work holds up to {MOST_PHOTOS} photos.")
+    FieldPhoto.objects.create(work=work, **facts)
     return True
 
 

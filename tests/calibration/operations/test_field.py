@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import uuid
 from decimal import Decimal
 
 import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from PIL import Image
 
 from calibration.models import Adjustment, Calibration, FieldWork, Reading, StepTaken
 from calibration.operations import field, jobs, records, standards
+from calibration.operations.field_photos import take_photo
 from plant.models import Installation, LedgerEntry, Person
 from plant.refusals import NotAllowed
 from tests.calibration.field_works import a_content, a_pack_job, sha_of, text_of
@@ -337,6 +340,23 @@ def test_twenty_repeats_at_once_store_one_record(signed, technician, now):
     record = Calibration.objects.get()
     assert [work.record_id for work in got] == [record.pk] * 20
     assert LedgerEntry.objects.filter(act="submit record").count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_photo_that_comes_six_times_at_once_is_kept_once(
+    told, technician, now, settings, tmp_path
+):
+    settings.DATA = tmp_path
+    target = io.BytesIO()
+    Image.new("RGB", (40, 30), "white").save(target, "PNG")
+    picture = target.getvalue()
+    sha = sha_of(picture)
+    content = a_content(told, at=now, photos=[{"sha256": sha, "step": 1}])
+    sign(content, by=technician, at=now)
+    work = uuid.UUID(content["submission"])
+    got = at_once(*[lambda: take_photo(work, sha, picture, by=technician, at=now)] * 6)
+    assert sorted(got) == [False] * 5 + [True]
+    assert len(list((tmp_path / "photos").iterdir())) == 2  # the picture and its small one
 
 
 @pytest.mark.django_db(transaction=True)
