@@ -85,6 +85,10 @@ POINTS = f"""
 """  # noqa: S608 - parts written above
 
 
+# For one point: a plan that holds for any is kept, where the server would make one for each list anew (2 ms).
+POINT_ALONE = POINTS.replace("p.id = ANY(%s)", "p.id = %s")
+
+
 class PointFacts(NamedTuple):
     """A point with a transmitter, as a forecast needs it. family_id: None without one. tolerance: ± % of span."""
 
@@ -156,8 +160,10 @@ class Results:
 
 def points_of(point_ids: Sequence[int]) -> Points:
     """The points at which a transmitter hangs, by their number (one query)."""
+    alone = len(point_ids) == 1
+    asked = point_ids[0] if alone else BigInts.of(point_ids)
     with connection.cursor() as cursor:
-        execute(cursor, POINTS, [list(DUTIES), BigInts.of(point_ids)])
+        execute(cursor, POINT_ALONE if alone else POINTS, [list(DUTIES), asked])
         packed, changes = cursor.fetchone()
     rows = np.frombuffer(packed or b"", dtype=POINT)
     rows = rows[np.argsort(rows["id"])]
