@@ -160,38 +160,37 @@ RECORD_STAYS_AFTER = RunSQL(
 )
 
 
-def drift_row_of(table: str) -> RunSQL:
-    """What a drift needs of a record, packed as calibration.operations.results.ROW reads it, in an index by itself.
-
-    Sending 15 columns of a wide row takes four times as long as sending one. Row history does without: it follows
-    from the other columns.
+def _records_kept(left_out: str) -> str:
+    """Row history of records as plant.walls.kept makes it, without these columns."""
+    return f"""
+        DROP TRIGGER calibration_calibration_kept_update ON calibration_calibration;
+        CREATE TRIGGER calibration_calibration_kept_update AFTER UPDATE ON calibration_calibration
+            REFERENCING OLD TABLE AS old_rows NEW TABLE AS new_rows
+            FOR EACH STATEMENT EXECUTE FUNCTION keep_row_history('{{{left_out}}}');
+        DROP TRIGGER calibration_calibration_kept_delete ON calibration_calibration;
+        CREATE TRIGGER calibration_calibration_kept_delete AFTER DELETE ON calibration_calibration
+            REFERENCING OLD TABLE AS old_rows
+            FOR EACH STATEMENT EXECUTE FUNCTION keep_row_history('{{{left_out}}}');
     """
 
-    def kept(left_out: str) -> str:
-        return "".join(
-            f"""
-            DROP TRIGGER {table}_kept_{name} ON {table};
-            CREATE TRIGGER {table}_kept_{name} AFTER {name.upper()} ON {table}
-                REFERENCING OLD TABLE AS old_rows {more}
-                FOR EACH STATEMENT EXECUTE FUNCTION keep_row_history('{{{left_out}}}');
-            """
-            for name, more in (("update", "NEW TABLE AS new_rows"), ("delete", ""))
-        )
 
-    return RunSQL(
-        f"""
-        ALTER TABLE {table} ADD COLUMN drift_row bytea GENERATED ALWAYS AS (
-            int8send(point_id) || int8send(id) || int8send(coalesce(amends_id, 0)) || int8send(transmitter_id)
-            || int8send(coalesce(job_id, 0)) || int4send(done_on - DATE '2000-01-01')
-            || int4send(adjusted::int + 2 * shows_failure::int + 4 * (found_verdict = 'fail')::int
-                + 8 * (way = 'simulated output')::int)
-            || float8send(coalesce(found_at_zero, 'NaN')) || float8send(coalesce(found_at_span, 'NaN'))
-            || float8send(coalesce(left_at_zero, 'NaN')) || float8send(coalesce(left_at_span, 'NaN'))
-            || float8send(coalesce(u_zero, 'NaN')) || float8send(coalesce(u_span, 'NaN'))
-            || float8send(coalesce(u_zero_shared, 0)) || float8send(coalesce(u_span_shared, 0))
-        ) STORED;
-        CREATE INDEX record_drift_rows ON {table} (point_id, done_on, id) INCLUDE (drift_row) WHERE state = 'approved';
-        {kept("drift_row")}
-        """,  # a new column of a full table: minutes for a million records, once
-        f"{kept('')} ALTER TABLE {table} DROP COLUMN drift_row;",
-    )
+# What a drift needs of a record, packed as calibration.operations.results.ROW reads it, in an index by itself: sending
+# 15 columns of a wide row takes four times as long as one. Row history does without: it follows from the others.
+DRIFT_ROW = RunSQL(
+    f"""
+    ALTER TABLE calibration_calibration ADD COLUMN drift_row bytea GENERATED ALWAYS AS (
+        int8send(point_id) || int8send(id) || int8send(coalesce(amends_id, 0)) || int8send(transmitter_id)
+        || int8send(coalesce(job_id, 0)) || int4send(done_on - DATE '2000-01-01')
+        || int4send(adjusted::int + 2 * shows_failure::int + 4 * (found_verdict = 'fail')::int
+            + 8 * (way = 'simulated output')::int)
+        || float8send(coalesce(found_at_zero, 'NaN')) || float8send(coalesce(found_at_span, 'NaN'))
+        || float8send(coalesce(left_at_zero, 'NaN')) || float8send(coalesce(left_at_span, 'NaN'))
+        || float8send(coalesce(u_zero, 'NaN')) || float8send(coalesce(u_span, 'NaN'))
+        || float8send(coalesce(u_zero_shared, 0)) || float8send(coalesce(u_span_shared, 0))
+    ) STORED;
+    CREATE INDEX record_drift_rows ON calibration_calibration (point_id, done_on, id) INCLUDE (drift_row)
+        WHERE state = 'approved';
+    {_records_kept("drift_row")}
+    """,  # a new column of a full table: minutes for a million records, once
+    f"{_records_kept('')} ALTER TABLE calibration_calibration DROP COLUMN drift_row;",
+)

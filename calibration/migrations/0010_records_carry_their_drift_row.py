@@ -1,7 +1,7 @@
 import django.db.models.deletion
 from django.db import migrations, models
 
-from calibration.walls import RECORD_STAYS_AFTER, drift_row_of
+from calibration.walls import DRIFT_ROW, RECORD_STAYS_AFTER
 
 
 class Migration(migrations.Migration):
@@ -49,5 +49,5 @@ class Migration(migrations.Migration):
             ),
         ),
         RECORD_STAYS_AFTER,
-        drift_row_of("calibration_calibration"),
+        DRIFT_ROW,
     ]

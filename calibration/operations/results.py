@@ -36,7 +36,7 @@ ROW = np.dtype([
 # is a fresh level; a bad reading, or what looks like one, is set aside; "drift" counts like any other.
 REPAIR, LEVEL, ASIDE, COUNTED = 1, 2, 3, 4
 MARK = np.dtype([("record", ">i8"), ("end", ">i4"), ("means", ">i4")])
-# Three plain scans, the first of an index alone (calibration.walls.drift_row_of); what belongs together is put together
+# Three plain scans, the first of an index alone (calibration.walls.DRIFT_ROW); what belongs together is put together
 # by NumPy, which no planner can misjudge.
 RESULTS = """
     SELECT (

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Case, Exists, IntegerField, OuterRef, Q, QuerySet, Subquery, When
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -31,7 +31,14 @@ from plant.requests import SignedRequest
 JOB_FACTS = ("site", "point__tank__area", "point__tank__product", "technician", "round")
 ROWS = 50
 PLACE = ("site__name", "point__tank__area__name", "point__tank__name_key", "point__tag_key")
-# What a technician must look at first stands first.
+MINE = 200  # jobs of one person; what must be looked at first is never left out
+URGENCY = Case(
+    When(state="returned", then=0),
+    When(state="in hand", then=1),
+    When(state="planned", then=2),
+    default=3,
+    output_field=IntegerField(),
+)
 RETURNED, TODAY, LATER, SENT = (
     "To do again", "Today", "Later, or without a day", "Sent, waiting for approval",
 )  # fmt: skip
@@ -52,13 +59,13 @@ def jobs(request: SignedRequest) -> HttpResponse:
             Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text) | Exists(hung)
         )
     waiting = (*Job.OPEN, Job.State.SUBMITTED)
-    mine = seen.filter(technician=request.user, state__in=waiting)
+    mine = seen.filter(technician=request.user, state__in=waiting).annotate(urgency=URGENCY)
     mine = mine.annotate(return_reason=Subquery(_returns().values("return_reason")[:1]))
     others = seen.open().exclude(technician=request.user)
     others = others.order_by(*PLACE)
     page = Paginator(others, ROWS).get_page(request.GET.get("page"))
     rows = {
-        "mine": _by_day(_with_due(mine.order_by(*PLACE)[:200])),
+        "mine": _by_day(_with_due(mine.order_by("urgency", *PLACE)[:MINE])),
         "others": _with_due(page.object_list),
     }
     facts = {

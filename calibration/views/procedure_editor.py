@@ -25,8 +25,7 @@ from calibration.models import Procedure, ProcedureVersion
 from calibration.operations import delivered
 from calibration.operations import procedures as acts
 from calibration.version_change import Content, compare
-from calibration.views.jobs import require_sight
-from plant.models import Person
+from calibration.views.procedures import require_approver
 from plant.refusals import NotAllowed, Refused
 from plant.requests import SignedRequest
 from plant.views.saving import sent
@@ -37,7 +36,7 @@ PAGE = "calibration/procedure_edit.html"
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: SignedRequest, key: str) -> HttpResponse:
     """The next version of a procedure, by an approver."""
-    _require_approver(request.user)
+    require_approver(request.user)
     found = get_object_or_404(Procedure, key=key)
     version = found.versions.first()
     if version is None:
@@ -78,7 +77,7 @@ def edit(request: SignedRequest, key: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: SignedRequest) -> HttpResponse:
     """A new procedure: from what all delivered ones share, or from a copy of ``?from=`` one."""
-    _require_approver(request.user)
+    require_approver(request.user)
     source = _source(request.GET.get("from", ""))
     if source:
         before = acts.content_of(source)
@@ -168,9 +167,3 @@ def _source(key: str) -> ProcedureVersion | None:
 
 def _is_look(request: SignedRequest) -> bool:
     return request.method == "POST" and "look" in request.POST
-
-
-def _require_approver(person: Person) -> None:
-    require_sight(person)
-    if not person.site_ids("publish procedure"):
-        raise NotAllowed("Only an approver changes a procedure. Ask one.")

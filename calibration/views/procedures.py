@@ -68,7 +68,7 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def delivered(request: SignedRequest) -> HttpResponse:
     """What comes with Spanbook against what the book has; the missing ones are taken in."""
-    _require_approver(request.user)
+    require_approver(request.user)
     if request.method == "POST":
         try:
             new = acts.take_in(by=request.user, on=timezone.now().date())
@@ -86,7 +86,7 @@ def delivered(request: SignedRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def renew(request: SignedRequest, key: str) -> HttpResponse:
     """The delivered text of a procedure against the book's, published as the next version where nobody edited it."""
-    _require_approver(request.user)
+    require_approver(request.user)
     found = get_object_or_404(Procedure, key=key)
     refused = ""
     if request.method == "POST":
@@ -131,7 +131,7 @@ def _changed(
     return against, compare(content_of(against), content_of(shown))
 
 
-def _require_approver(person: Person) -> None:
+def require_approver(person: Person) -> None:
     require_sight(person)
     if not person.site_ids("publish procedure"):
         raise NotAllowed("Only an approver publishes a procedure. Ask one.")

@@ -177,12 +177,16 @@ class Guided:
         """Three as-found readings close by, nothing adjusted, restored, signed and handed back."""
         for n, current in enumerate(("4.016", "12.016", "20.016")):
             self.reads(f"As found, {50 * n}\u00a0%", mA=current)
+        self.leave_alone()
+        self.sign()
+        self.heading("Handed back")
+
+    def leave_alone(self) -> None:
+        """From the last as-found point to the summary, nothing adjusted."""
         self.on("Next: adjust")
         self.on("Nothing adjusted: next")
         self.page.locator(".ways .on").click()
         self.restore()
-        self.sign()
-        self.heading("Handed back")
 
     def adjusts_and_hands_back(self) -> None:
         """As found beyond the adjust limit, both ends trimmed, as left right, signed and handed back."""

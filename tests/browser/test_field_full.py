@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import re
 
 import pytest
@@ -44,11 +43,6 @@ def fill_up(page: Page, is_full: bool = True) -> None:
     page.evaluate("is => { window.isFull = is; }", is_full)
 
 
-def look(page: Page, name: str) -> None:
-    if os.environ.get("LOOK"):
-        page.screenshot(path=f"{os.environ['LOOK']}/{name}.png")
-
-
 def test_what_is_not_kept_is_told_stays_and_is_kept_by_itself(at_a_reading):
     guided, page = at_a_reading, at_a_reading.page
     fill_up(page)
@@ -58,7 +52,6 @@ def test_what_is_not_kept_is_told_stays_and_is_kept_by_itself(at_a_reading):
     expect(alarm).to_contain_text("no room left: free some")
     expect(page.locator(".kept.lost")).to_have_text("not kept")
     expect(page.locator(".twin .big").last).to_have_text("+0.75")
-    look(page, "full")
     without_barriers(page)
     # Elsewhere and back: this page has it.
     page.locator(".ways .on").click()
@@ -100,10 +93,7 @@ def test_a_work_is_made_ready_only_once_there_is_room(at_a_reading, approver):
     guided, page = at_a_reading, at_a_reading.page
     for n, current in enumerate(("4.016", "12.016", "20.016")):
         guided.reads(f"As found, {50 * n}\u00a0%", mA=current)
-    guided.on("Next: adjust")
-    guided.on("Nothing adjusted: next")
-    page.locator(".ways .on").click()
-    guided.restore()
+    guided.leave_alone()
     fill_up(page)
     guided.on("Make it ready to sign")
     expect(page.get_by_role("alert").filter(has_text="no room left")).to_be_visible()
@@ -121,7 +111,6 @@ def test_nothing_is_begun_without_room(guided):
     fill_up(page)
     guided.on("Begin")
     expect(page.get_by_role("alert").filter(has_text="The job is not begun.")).to_be_visible()
-    look(page, "not-begun")
     fill_up(page, False)
     guided.on("Begin")
     guided.heading("Caution")

@@ -60,16 +60,21 @@ def check_each_is_stored_once(works: list[dict]) -> None:
     assert LedgerEntry.objects.filter(act="submit record").count() == len(works)
 
 
-def test_through_a_bad_network_each_record_is_stored_exactly_once(live_server, tablet, technician):
-    works = works_of(SENDS, technician)
+def sent_through_a_bad_network(live_server, tablet, works: list[dict], *, seed: int):
+    """What the tablet tells of each work at the end, and the network with the faults it made."""
     target = address_of(live_server)
-    network = Proxy(lambda path: target, seed=20261102)
+    network = Proxy(lambda path: target, seed=seed)
     try:
         page = tablet(f"http://localhost:{network.port}")
         page.evaluate(FILL, works)
-        told = page.evaluate(SEND, 200)
+        return page.evaluate(SEND, 200), network
     finally:
         network.close()
+
+
+def test_through_a_bad_network_each_record_is_stored_exactly_once(live_server, tablet, technician):
+    works = works_of(SENDS, technician)
+    told, network = sent_through_a_bad_network(live_server, tablet, works, seed=20261102)
     assert {state for state, *_ in told} == {"sent"}, told
     # The network was bad: of each kind of fault there were some.
     assert set(network.done) == {"whole", "drop", "cut", "lost", "torn", "late", "twice"}
@@ -81,14 +86,7 @@ def test_through_a_bad_network_each_photo_is_stored_exactly_once(
 ):
     settings.DATA = tmp_path
     works = works_of(PHOTO_WORKS, technician, photos=PHOTOS)
-    target = address_of(live_server)
-    network = Proxy(lambda path: target, seed=4)
-    try:
-        page = tablet(f"http://localhost:{network.port}")
-        page.evaluate(FILL, works)
-        told = page.evaluate(SEND, 200)
-    finally:
-        network.close()
+    told, _ = sent_through_a_bad_network(live_server, tablet, works, seed=4)
     assert {(state, missing) for state, _, missing in told} == {("sent", 0)}, told
     check_each_is_stored_once(works)
     wanted = {(work["submission"], photo["sha256"]) for work in works for photo in work["photos"]}

@@ -9,7 +9,6 @@ from decimal import Decimal
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from django.utils import timezone
 
 from calibration.models import FieldKey, Job, SiteWording
 from calibration.operations import budgets, jobs, records, rounds
@@ -29,11 +28,6 @@ from tests.makers import (
 )
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def now() -> dt.datetime:
-    return timezone.now()
 
 
 @pytest.fixture(autouse=True)

@@ -40,6 +40,16 @@ def test_my_jobs_of_today_stand_before_later_ones_by_tank(sign_in, technician, p
     assert places == sorted(places)
 
 
+def test_a_returned_job_is_never_left_out(sign_in, technician, approver, monkeypatch):
+    monkeypatch.setattr("calibration.views.jobs.MINE", 1)
+    a_job(an_equipped_point("LT-1A", tank=a_tank("T-1")), by=technician)
+    record = a_record(an_equipped_point("LT-9A", tank=a_tank("T-9")), by=technician)
+    records.send_back(record, reason="the dip is missing", by=approver, at=NOON)
+    page = sign_in(technician).get("/jobs/").content.decode()
+    assert "LT-9A" in page
+    assert "LT-1A" not in page
+
+
 def test_others_are_ordered_by_area_and_tank(sign_in, technician, planner):
     for tag, tank in (("LT-110A", "T-110"), ("LT-9A", "T-9")):
         jobs.plan(an_equipped_point(tag, tank=a_tank(tank)), technician=None, by=planner)

@@ -2,32 +2,19 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import uuid
 from decimal import Decimal
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from django.utils import timezone
 
-from calibration.models import Calibration, FieldWork, Job
+from calibration.models import Calibration, FieldWork
 from calibration.operations import field, jobs, records
 from tests.calibration.field_works import a_content, a_pack_job, sha_of, text_of
-from tests.makers import a_job, a_procedure, a_sent_record, an_equipped_point
+from tests.makers import a_job, a_sent_record, an_equipped_point
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def now() -> dt.datetime:
-    return timezone.now()
-
-
-@pytest.fixture
-def job(technician) -> Job:
-    a_procedure()
-    return a_job(an_equipped_point(), by=technician)
 
 
 def signed(job, technician, now, **more):
