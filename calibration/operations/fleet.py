@@ -17,7 +17,7 @@ from django.db import connection, transaction
 
 from calibration.metrology.backtest import Forecasts, walk_forward
 from calibration.metrology.families import FEWEST_OTHERS
-from calibration.metrology.steps import Steps, fit_without_steps, flag, guess_kind
+from calibration.metrology.jumps import Cause, Jumps, diagnose, fit_without_jumps, flag_jumps
 from calibration.metrology.wander import Prior
 from calibration.models import Family, FleetRun, StepQuestion
 from calibration.operations import offers, trends
@@ -185,16 +185,16 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
         return Renewed(len(points), 0, 0)
     family = _members(points, told)
     some = _sample(family)
-    steps = flag(told.histories, _fit(told, family, some))
-    fresh = steps.flagged & ~told.marked(results.counted)
-    asked = _question(fresh, steps, told, points, results, at)
+    jumps = flag_jumps(told.histories, _fit(told, family, some))
+    fresh = jumps.flags & ~told.marked(results.counted)
+    asked = _question(fresh, jumps, told, points, results, at)
     both = fresh.copy()
-    both[1:] |= fresh[:-1] & steps.returns[:-1]
+    both[1:] |= fresh[:-1] & jumps.returns[:-1]
     kept = told.with_histories(told.histories.without(both))
-    # Steps too: they came.
-    foretold = walk_forward(told.histories.columns(some), steps.prior.of(some))
-    _store_families(points, told, steps.prior, some, foretold, at)
-    judged = trends.judge(points, kept, steps.prior)
+    # Jumps too: they came.
+    foretold = walk_forward(told.histories.columns(some), jumps.prior.of(some))
+    _store_families(points, told, jumps.prior, some, foretold, at)
+    judged = trends.judge(points, kept, jumps.prior)
     policies = offers.policies_of(points)
     with ThreadPoolExecutor(1) as beside:  # the arithmetic goes on while the database writes
         choices = beside.submit(offers.by_drift, points, policies, judged)
@@ -218,7 +218,7 @@ def _sample(family: np.ndarray) -> np.ndarray:
 
 def _fit(told: Told, family: np.ndarray, some: np.ndarray) -> Prior:
     """What each column's family lends, as some of its members tell it."""
-    fitted = fit_without_steps(told.histories.columns(some), family[some], told.tolerance[some])
+    fitted = fit_without_jumps(told.histories.columns(some), family[some], told.tolerance[some])
     lends = fitted.others > 0
     return replace(fitted, others=np.where(lends, np.bincount(family) - 1, 0)).of(family)
 
@@ -242,19 +242,19 @@ def _forget_trends_of_others(points: Points) -> None:
 
 
 def _question(
-    fresh: np.ndarray, steps: Steps, told: Told, points: Points, results: Results, at: dt.datetime
+    fresh: np.ndarray, jumps: Jumps, told: Told, points: Points, results: Results, at: dt.datetime
 ) -> int:  # fmt: skip
     """A question for the cause of each new step; one that was asked before is not asked again."""
     questions = []
     for increment, column in np.argwhere(fresh).tolist():
-        guess = guess_kind(told.histories, steps.prior, column, increment)
-        row = told.row_of(guess.visit, column)
+        likely = diagnose(told.histories, jumps.prior, column, increment)
+        row = told.row_of(likely.visit, column)
         point = points[told.place[column]]
         questions.append(
             StepQuestion(
                 site_id=point.site_id, point_id=point.point_id, record_id=int(results.record[row]),
-                end=ENDS[told.end[column]], size_percent=float(steps.size[increment, column]),
-                chance=float(steps.chance[column]), kind=KINDS[guess.kind.value], raised_at=at,
+                end=ENDS[told.end[column]], size_percent=float(jumps.size[increment, column]),
+                chance=float(jumps.p_value[column]), kind=KINDS[likely.cause], raised_at=at,
             )
         )  # fmt: skip
     before = StepQuestion.objects.count()
@@ -262,7 +262,8 @@ def _question(
     return StepQuestion.objects.count() - before
 
 
-KINDS = {"step": "step", "bad reading": "bad reading", "step or bad reading": "either"}
+# As the database keeps them.
+KINDS = {Cause.JUMP: "step", Cause.BAD_READING: "bad reading", Cause.EITHER: "either"}
 
 
 def _store_families(

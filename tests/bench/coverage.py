@@ -1,6 +1,6 @@
 """Honest bands: how often the 95 % band holds the next as found, on simulated fleets whose truth is known.
 
-``python -m tests.bench.coverage [instruments]`` prints the table, with steps and the closed loop of intervals. The
+``python -m tests.bench.coverage [instruments]`` prints the table, with jumps and the closed loop of intervals. The
 suite runs the same functions on fewer instruments.
 """
 
@@ -16,7 +16,7 @@ import numpy as np
 from calibration.metrology.families import fit_families
 from calibration.metrology.histories import Histories, histories
 from calibration.metrology.intervals import propose, staircase_shortening
-from calibration.metrology.steps import find_steps
+from calibration.metrology.jumps import Jumps, fit_without_jumps, flag_jumps
 from calibration.metrology.wander import Band, Prior, alone, outlook
 
 TOLERANCE, U, ADJUST_BEYOND = 0.5, 0.05, 0.25  # % of span
@@ -131,17 +131,22 @@ def cells(
     return out
 
 
-# ---- steps ----
+# ---- jumps ----
 @dataclass(frozen=True)
-class StepShares:
-    """In %: steps flagged at the right increment, and clean histories flagged."""
+class JumpShares:
+    """In %: jumps flagged at the right increment, and clean histories flagged."""
 
     right: float
     false: float
 
 
-def step_shares(truth: Truth, n: int, visits: int, family_size: int, seed: int) -> StepShares:
-    """One history in ten has a step of five times the scatter of an increment."""
+def flags_of(told: Histories, family: np.ndarray) -> Jumps:
+    """The jumps flagged where each family is fitted to its own members."""
+    return flag_jumps(told, fit_without_jumps(told, family, TOLERANCE).of(family))
+
+
+def jump_shares(truth: Truth, n: int, visits: int, family_size: int, seed: int) -> JumpShares:
+    """One history in ten has a jump of five times the scatter of an increment."""
     rng = np.random.default_rng(seed)
     has = rng.random(n) < 0.1
     at = rng.integers(1, visits, n)
@@ -149,9 +154,9 @@ def step_shares(truth: Truth, n: int, visits: int, family_size: int, seed: int) 
     jump = np.zeros((visits, n))
     jump[at, np.arange(n)] = np.where(has, size, 0.0)
     told = simulate(truth, n, visits, rng, jump=jump).first(visits)
-    flagged = find_steps(told, np.arange(n) // family_size, TOLERANCE).flagged
-    right = flagged[at - 1, np.arange(n)][has]
-    return StepShares(100 * float(right.mean()), 100 * float(flagged[:, ~has].any(axis=0).mean()))
+    flags = flags_of(told, np.arange(n) // family_size).flags
+    right = flags[at - 1, np.arange(n)][has]
+    return JumpShares(100 * float(right.mean()), 100 * float(flags[:, ~has].any(axis=0).mean()))
 
 
 # ---- closed loop ----
@@ -248,10 +253,10 @@ def main(n: int) -> None:
                 for v, (own, best) in row.items()
             )
             say(f"{name:16} {kind:14} {text}\n")
-    say("\nSteps of 5 × an increment's scatter, one history in ten: % found / % false\n")
+    say("\nJumps of 5 × an increment's scatter, one history in ten: % found / % false\n")
     for kind in ("linear", "walk"):
         for size in (2000, 25):
-            got = {v: step_shares(TRUTHS[kind], min(n, 8000), v, size, 11) for v in (5, 6, 10)}
+            got = {v: jump_shares(TRUTHS[kind], min(n, 8000), v, size, 11) for v in (5, 6, 10)}
             text = "  ".join(f"{v}: {g.right:5.1f} /{g.false:4.1f}" for v, g in got.items())
             say(f"family of {size:<6} {kind:14} {text}\n")
     say(

@@ -2,15 +2,15 @@ import numpy as np
 import pytest
 
 from calibration.metrology.histories import histories
-from calibration.metrology.steps import Kind, find_steps, fit_without_steps, guess_kind, residuals
+from calibration.metrology.jumps import Cause, diagnose, fit_without_jumps, residuals
 from calibration.metrology.wander import alone
-from tests.bench.coverage import TOLERANCE, TRUTHS, U, simulate, step_shares
+from tests.bench.coverage import TOLERANCE, TRUTHS, U, flags_of, jump_shares, simulate
 
 
 @pytest.mark.parametrize("kind", ["linear", "walk"])
-def test_steps_are_flagged_where_they_are_and_clean_histories_are_not(kind):
-    # About 300 steps: Monte Carlo sd 1.5 points; false flags 0.4.
-    got = step_shares(TRUTHS[kind], 3000, 6, 2000, seed=11)
+def test_jumps_are_flagged_where_they_are_and_clean_histories_are_not(kind):
+    # About 300 jumps: Monte Carlo sd 1.5 points; false flags 0.4.
+    got = jump_shares(TRUTHS[kind], 3000, 6, 2000, seed=11)
     assert got.right >= 90 - 3
     assert got.false <= 5 + 0.8
 
@@ -19,10 +19,10 @@ def test_flagged_increment_is_set_aside_and_the_rate_goes_on():
     jump = np.zeros((8, 40))
     jump[4, 7] = 1.5
     told = simulate(TRUTHS["linear"], 40, 8, np.random.default_rng(5), jump=jump).first(8)
-    got = find_steps(told, np.zeros(40, dtype=int), 0.5)
-    assert got.flagged[:, 7].tolist() == [False, False, False, True, False, False, False]
+    got = flags_of(told, np.zeros(40, dtype=int))
+    assert got.flags[:, 7].tolist() == [False, False, False, True, False, False, False]
     assert got.size[3, 7] == pytest.approx(1.5, abs=0.3)
-    assert not got.kept.counted[3, 7]
+    assert not got.histories.counted[3, 7]
     assert told.counted[3, 7]
 
 
@@ -32,40 +32,40 @@ def test_too_few_visits_or_no_family_gives_only_a_hint(instruments, visits):
     jump[2, 0] = 4.0
     rng = np.random.default_rng(5)
     told = simulate(TRUTHS["linear"], instruments, visits, rng, jump=jump).first(visits)
-    got = find_steps(told, np.zeros(instruments, dtype=int), 0.5)
-    assert got.hinted[:, 0].any()
-    assert not got.flagged.any()
+    got = flags_of(told, np.zeros(instruments, dtype=int))
+    assert got.hints[:, 0].any()
+    assert not got.flags.any()
 
 
 def plain(found, adjusted):
     return histories(np.arange(len(found)), found, np.zeros(len(found)), adjusted, 0.05)
 
 
-def test_bad_reading_comes_back_and_a_step_stays():
+def test_bad_reading_comes_back_and_a_jump_stays():
     never = [False] * 7
     back = plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.02, 0.01], never)
     stays = plain([0.0, 0.02, 0.01, 0.6, 0.62, 0.6, 0.61], never)
-    bad = guess_kind(back, alone(0.5), 0, 2)
-    assert (bad.kind, bad.visit) == (Kind.BAD_READING, 3)
+    bad = diagnose(back, alone(0.5), 0, 2)
+    assert (bad.cause, bad.visit) == (Cause.BAD_READING, 3)
     assert bad.gain < 0
-    assert guess_kind(back, alone(0.5), 0, 3)[:2] == (Kind.BAD_READING, 3)
-    step = guess_kind(stays, alone(0.5), 0, 2)
-    assert (step.kind, step.visit) == (Kind.STEP, 3)
-    assert step.gain > 0
+    assert diagnose(back, alone(0.5), 0, 3)[:2] == (Cause.BAD_READING, 3)
+    jump = diagnose(stays, alone(0.5), 0, 2)
+    assert (jump.cause, jump.visit) == (Cause.JUMP, 3)
+    assert jump.gain > 0
 
 
 def test_last_or_adjusted_visit_cannot_tell_them_apart():
-    last = guess_kind(plain([0.0, 0.02, 0.01, 0.0, 0.6], [False] * 5), alone(0.5), 0, 3)
-    assert last.kind == Kind.EITHER
+    last = diagnose(plain([0.0, 0.02, 0.01, 0.0, 0.6], [False] * 5), alone(0.5), 0, 3)
+    assert last.cause == Cause.EITHER
     assert "last visit" in last.why
     was = [False, False, False, True, False, False]
-    adjusted = guess_kind(plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.01], was), alone(0.5), 0, 2)
-    assert adjusted.kind == Kind.EITHER
+    adjusted = diagnose(plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.01], was), alone(0.5), 0, 2)
+    assert adjusted.cause == Cause.EITHER
     assert "adjusted" in adjusted.why
 
 
 @pytest.mark.parametrize("kind", ["linear", "walk"])
-def test_a_bad_reading_that_comes_back_is_found_and_told_from_a_step(kind):
+def test_a_bad_reading_that_comes_back_is_distinguished_from_a_jump(kind):
     rng, n, visits, truth = np.random.default_rng(3), 1500, 6, TRUTHS[kind]
     has, at = rng.random(n) < 0.1, rng.integers(1, visits - 1, n)
     made = simulate(truth, n, visits, rng)
@@ -74,17 +74,17 @@ def test_a_bad_reading_that_comes_back_is_found_and_told_from_a_step(kind):
     found[at[bad], bad] += 5 * np.sqrt(2 * 0.05**2 + truth.walk**2)
     left = np.where(made.adjusted, made.left, found)
     told = histories(made.years, found, left, made.adjusted, 0.05)
-    got = find_steps(told, np.zeros(n, dtype=int), 0.5)
-    flagged = got.flagged.argmax(axis=0)
+    got = flags_of(told, np.zeros(n, dtype=int))
+    flagged = got.flags.argmax(axis=0)
     right = [
-        guess_kind(told, got.prior, c, int(flagged[c]))
-        == (Kind.BAD_READING, at[c], "", pytest.approx(0, abs=1e9))
+        diagnose(told, got.prior, c, int(flagged[c]))
+        == (Cause.BAD_READING, at[c], "", pytest.approx(0, abs=1e9))
         for c in bad
-        if got.flagged[:, c].any()
+        if got.flags[:, c].any()
     ]
     assert len(right) >= 0.97 * len(bad)
     assert np.mean(right) >= 0.93
-    assert got.flagged[:, ~has].any(axis=0).mean() <= 0.058
+    assert got.flags[:, ~has].any(axis=0).mean() <= 0.058
 
 
 def test_what_is_asked_of_the_inverse_is_as_by_dense_algebra():
@@ -92,9 +92,9 @@ def test_what_is_asked_of_the_inverse_is_as_by_dense_algebra():
     made = simulate(TRUTHS["half and half"], 12, 10, np.random.default_rng(3))
     told = histories(made.years, made.found, made.left, made.adjusted, U)
     aside = np.zeros_like(told.counted)
-    aside[4, ::3] = True  # gaps, as flagged steps leave them
+    aside[4, ::3] = True  # gaps, as flagged jumps leave them
     told, family = told.without(aside), np.zeros(12, dtype=int)
-    prior = fit_without_steps(told, family, TOLERANCE).of(family)
+    prior = fit_without_jumps(told, family, TOLERANCE).of(family)
     got = residuals(told, prior)
     for place in range(12):
         dt, off = (
