@@ -231,14 +231,14 @@ def _sensitivities(
         return Sensitivity(cause, moved.error, moved.output_error, moved.error / 100 * span)
 
     if not liquid.conducts:
-        calibrated = {"calibrated": permittivity}
+        fixed = {"at_calibration": permittivity}
         yield told(
-            f"Permittivity {STEP} higher", permittivity_shift, **calibrated, now=permittivity + STEP
+            f"Permittivity {STEP} higher", permittivity_shift, **fixed, now=permittivity + STEP
         )
         per_kelvin = float(liquid.product.permittivity_per_k) if liquid.product else 0.0
         warmer = permittivity + KELVINS * per_kelvin
         if per_kelvin and warmer > AIR:
-            yield told(f"{KELVINS:.0f} K warmer", permittivity_shift, **calibrated, now=warmer)
+            yield told(f"{KELVINS:.0f} K warmer", permittivity_shift, **fixed, now=warmer)
     elif probe.insulation is not None:
         # Where the range ends at the probe's upper end no film fits above it: told a little lower.
         below = min(full, probe.tip + probe.length - FILM_M)

@@ -115,7 +115,7 @@ def _density_errors(
 ) -> np.ndarray:
     """m. The register tells no diaphragm's height: the datum plate is taken; a displacer ends where its range does."""
     foot = low if device.principle == Principle.DISPLACER else min(low, 0.0)
-    moved = density_shift(levels, lower=low, upper=high, calibrated=was, now=now, foot=foot)
+    moved = density_shift(levels, lower=low, upper=high, at_calibration=was, now=now, foot=foot)
     return np.asarray(moved.error) / 100 * (high - low)
 
 
@@ -135,7 +135,7 @@ def _permittivity_errors(
     probe = probe_of(device, point, geometry)
     if probe.insulation is None and np.isinf((was, now)).any():
         raise Lacking("the probe's insulation: bare, a conducting product short-circuits it")
-    moved = permittivity_shift(probe, levels, lower=low, upper=high, calibrated=was, now=now)
+    moved = permittivity_shift(probe, levels, lower=low, upper=high, at_calibration=was, now=now)
     return np.asarray(moved.error) / 100 * (high - low)
 
 

@@ -19,22 +19,22 @@ from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories, by_blocks
 from calibration.metrology.wander import Prior, node_weights
 
-FEWEST_BEFORE = 2  # visits before a forecast is made
+FEWEST_BEFORE = 2  # visits before a forecast is tested
 
 
-class Forecasts(NamedTuple):
-    """By increment and instrument (K by N). made: whether a forecast was made. place: where what came lies in the
+class Backtest(NamedTuple):
+    """By increment and instrument (K by N). tested: whether there was a forecast to test. quantile: of what came in the
     forecast distribution, 0 to 1."""
 
-    made: np.ndarray
-    place: np.ndarray
+    tested: np.ndarray
+    quantile: np.ndarray
 
-    def held(self, confidence: float = 0.95) -> np.ndarray:
+    def inside(self, confidence: float = 0.95) -> np.ndarray:
         """Where what came lay within the central band of this confidence."""
-        return np.asarray(self.made & (np.abs(self.place - 0.5) <= confidence / 2))
+        return np.asarray(self.tested & (np.abs(self.quantile - 0.5) <= confidence / 2))
 
 
-def walk_forward(told: Histories, prior: Prior) -> Forecasts:
+def backtest(told: Histories, prior: Prior) -> Backtest:
     """Forecast every increment from those before it, with what the prior lends.
 
     The prior is of today, so that it knows a little of what came: in a family of many that is next to nothing.
@@ -45,8 +45,8 @@ def walk_forward(told: Histories, prior: Prior) -> Forecasts:
         return _places(told.columns(part), prior.columns(part, n))
 
     before = np.cumsum(told.counted, axis=0) - told.counted
-    made = told.counted & (before >= FEWEST_BEFORE - 1)
-    return Forecasts(made, np.concatenate(by_blocks(look, n), axis=-1))
+    tested = told.counted & (before >= FEWEST_BEFORE - 1)
+    return Backtest(tested, np.concatenate(by_blocks(look, n), axis=-1))
 
 
 def _places(told: Histories, prior: Prior) -> np.ndarray:

@@ -41,7 +41,7 @@ def within_tolerance(errors: ArrayLike, tolerance: ArrayLike) -> np.ndarray:
     return inside
 
 
-def accept_simply(errors: ArrayLike, tolerance: ArrayLike) -> list[Verdict]:
+def simple_acceptance(errors: ArrayLike, tolerance: ArrayLike) -> list[Verdict]:
     """Simple acceptance, a verdict for each error: within tolerance passes, whatever the uncertainty.
 
     Source: JCGM 106:2012, 8.2 (from memory). Raises as within_tolerance.
@@ -100,7 +100,7 @@ def acceptance_limits(
     return low, high
 
 
-def accept_guarded(
+def guarded_acceptance(
     errors: ArrayLike, tolerance: ArrayLike, guard: ArrayLike, *, side: Side = Side.BOTH
 ) -> list[Verdict]:
     """A verdict for each error, where a guard band w = r U lies on either side of the tolerance limit.
@@ -109,7 +109,7 @@ def accept_guarded(
     tells which way it leans. On a side that is not guarded the tolerance itself decides. errors, tolerance and
     guard in one unit. Source: JCGM 106:2012, 8.3; ILAC-G8:09/2019, non-binary statement (from memory).
 
-    >>> [v.value for v in accept_guarded([0.1, 0.45, -0.55, 0.7], 0.5, 0.1)]
+    >>> [v.value for v in guarded_acceptance([0.1, 0.45, -0.55, 0.7], 0.5, 0.1)]
     ['pass', 'inconclusive', 'inconclusive', 'fail']
     """
     found = _numbers("errors", errors)
@@ -149,7 +149,7 @@ def conformance_probability(
     return inside
 
 
-def accept_by_risk(
+def acceptance_by_risk(
     errors: ArrayLike,
     tolerance: ArrayLike,
     u: ArrayLike,
@@ -182,7 +182,7 @@ def accept_by_risk(
 def guard_for_risk(u: ArrayLike, risk: float) -> Any:
     """Guard band that leaves this probability of a false accept at the acceptance limit: Φ⁻¹(1 − risk) u.
 
-    It counts one limit: where ± tolerance is only a few u wide the other adds to it; accept_by_risk counts both.
+    It counts one limit: where ± tolerance is only a few u wide the other adds to it; acceptance_by_risk counts both.
     Source: ILAC-G8:09/2019, table of guard bands (from memory).
 
     >>> round(float(guard_for_risk(1.0, 0.05)), 3)  # 0.83 U is the usual rounding
@@ -223,7 +223,7 @@ def straight_share(ratio: ArrayLike) -> Any:
 
 
 @dataclass(frozen=True)
-class Prior:
+class FamilyErrors:
     """What a family's errors look like before one of it is measured: a normal about mean. n: how many told it."""
 
     mean: float
@@ -231,7 +231,7 @@ class Prior:
     n: int
 
 
-def prior_of(errors: ArrayLike, u: ArrayLike) -> Prior:
+def family_errors(errors: ArrayLike, u: ArrayLike) -> FamilyErrors:
     """The prior from a family's history: errors as found, and the standard uncertainty of each.
 
     The scatter of measuring is taken off the scatter seen. What is left is never put below the doubt of its own
@@ -246,7 +246,7 @@ def prior_of(errors: ArrayLike, u: ArrayLike) -> Prior:
     seen = float(found.var(ddof=1))
     least = seen * np.sqrt(2 / (found.size - 1))
     left = max(seen - float(np.mean(doubt**2)), min(least, seen))
-    return Prior(float(found.mean()), float(np.sqrt(left)), int(found.size))
+    return FamilyErrors(float(found.mean()), float(np.sqrt(left)), int(found.size))
 
 
 @dataclass(frozen=True)

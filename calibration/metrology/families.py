@@ -18,8 +18,8 @@ from calibration.metrology.wander import (
     DEFAULT_RATE_SD,
     Prior,
     Sums,
-    alone,
     checked_tolerance,
+    default_prior,
     node_weights,
     sums,
 )
@@ -48,7 +48,7 @@ def fit_families(
     member = _checked_members(told, family)
     size = np.bincount(member)
     half = _medians(member, np.broadcast_to(checked_tolerance(tolerance), member.shape), size)
-    default = alone(half)
+    default = default_prior(half)
     default = replace(default, weights=np.repeat(default.weights, size.size, axis=1))
     now = default if start is None else start
     if now.weights.shape != default.weights.shape:

@@ -273,11 +273,13 @@ def propose(
     years = np.minimum(wanted.years, limit)
     return Proposals(
         years, wanted.years, now, wanted.reached, wanted.capped, limit < wanted.years,
-        likely_in(of, years, tolerance, u_next), target, lower, upper,
+        as_found_probability(of, years, tolerance, u_next), target, lower, upper,
     )  # fmt: skip
 
 
-def likely_in(of: Outlook, ahead: ArrayLike, tolerance: ArrayLike, u_next: ArrayLike) -> np.ndarray:
+def as_found_probability(
+    of: Outlook, ahead: ArrayLike, tolerance: ArrayLike, u_next: ArrayLike
+) -> np.ndarray:
     """Outlook.probability_in of many instruments, a time each (N)."""
     n = len(of)
     columns = [np.broadcast_to(np.asarray(c, dtype=float), n) for c in (ahead, tolerance, u_next)]

@@ -48,6 +48,27 @@ class Results:
     end: np.ndarray
     out: np.ndarray
 
+    @staticmethod
+    def of(instrument: ArrayLike, start: ArrayLike, end: ArrayLike, out: ArrayLike) -> Results:
+        """Checked rows, one a visit.
+
+        Raises CannotFit for none, for lengths that differ, or times that are not 0 ≤ start ≤ end.
+        """
+        _, who = np.unique(np.asarray(instrument), return_inverse=True)
+        s, e = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
+        failed = np.asarray(out, dtype=bool)
+        if not who.shape == s.shape == e.shape == failed.shape or who.ndim != 1:
+            raise CannotFit("instrument, start, end, out", "they need one value a visit each")
+        if who.size == 0:
+            raise CannotFit("instrument", "no result was given")
+        if not (np.isfinite(s) & np.isfinite(e) & (s >= 0) & (e >= s) & (e > 0)).all():
+            raise CannotFit(
+                "start, end", "times must be numbers with 0 ≤ start ≤ end, and end above 0"
+            )
+        if ((s == e) & ~failed).any():
+            raise CannotFit("start, end", "no time passes before a result found in")
+        return Results(who, s, e, failed)
+
     def __len__(self) -> int:
         return len(self.end)
 
@@ -63,23 +84,7 @@ class Results:
         return Results(self.instrument[rows], self.start[rows], self.end[rows], self.out[rows])
 
 
-def results(instrument: ArrayLike, start: ArrayLike, end: ArrayLike, out: ArrayLike) -> Results:
-    """Checked rows. Raises CannotFit for none, for lengths that differ, or times that are not 0 ≤ start ≤ end."""
-    _, who = np.unique(np.asarray(instrument), return_inverse=True)
-    s, e = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
-    failed = np.asarray(out, dtype=bool)
-    if not who.shape == s.shape == e.shape == failed.shape or who.ndim != 1:
-        raise CannotFit("instrument, start, end, out", "they need one value a visit each")
-    if who.size == 0:
-        raise CannotFit("instrument", "no result was given")
-    if not (np.isfinite(s) & np.isfinite(e) & (s >= 0) & (e >= s) & (e > 0)).all():
-        raise CannotFit("start, end", "times must be numbers with 0 ≤ start ≤ end, and end above 0")
-    if ((s == e) & ~failed).any():
-        raise CannotFit("start, end", "no time passes before a result found in")
-    return Results(who, s, e, failed)
-
-
-class Told(NamedTuple):
+class ClockedVisits(NamedTuple):
     """Visits as times since renewal. row: which visit each one is; the rest as in Results."""
 
     row: np.ndarray
@@ -88,9 +93,9 @@ class Told(NamedTuple):
     out: np.ndarray
 
 
-def clocked(
+def times_since_renewal(
     instrument: ArrayLike, years: ArrayLike, found_in: ArrayLike, renewed: ArrayLike
-) -> Told:
+) -> ClockedVisits:
     """Each visit that tells something, by the time since renewal; visits in any order, shapes alike (n,).
 
     found_in: as found in tolerance. renewed: adjusted, repaired or swapped, and left in tolerance: the clock begins
@@ -100,7 +105,7 @@ def clocked(
     ids, t = np.asarray(instrument), np.asarray(years, dtype=float)
     renew = np.asarray(renewed, dtype=bool)
     if not ids.size:
-        return Told(*(np.zeros(0, dtype=kind) for kind in (int, float, float, bool)))
+        return ClockedVisits(*(np.zeros(0, dtype=kind) for kind in (int, float, float, bool)))
     order = np.lexsort((t, ids))
     ids, t, renew = ids[order], t[order], renew[order]
     out = ~np.asarray(found_in, dtype=bool)[order]
@@ -112,7 +117,7 @@ def clocked(
     left_out = np.cumsum(out & ~renew)
     stuck = left_out[before] - left_out[clock] + (out & ~renew)[clock] > 0
     told = ~first & ~stuck
-    return Told(
+    return ClockedVisits(
         order[told], (t[before] - t[clock])[told], (t - t[clock])[told], out[told]
     )  # fmt: skip
 
@@ -120,9 +125,9 @@ def clocked(
 def from_visits(
     instrument: ArrayLike, years: ArrayLike, found_in: ArrayLike, renewed: ArrayLike
 ) -> Results:
-    """Results from one row a visit, as ``clocked``. Raises CannotFit where no visit tells anything."""
-    told = clocked(instrument, years, found_in, renewed)
-    return results(np.asarray(instrument)[told.row], told.start, told.end, told.out)
+    """Results from one row a visit, as ``times_since_renewal``. Raises CannotFit where no visit tells anything."""
+    told = times_since_renewal(instrument, years, found_in, renewed)
+    return Results.of(np.asarray(instrument)[told.row], told.start, told.end, told.out)
 
 
 def design_effect(seen: Results) -> float:

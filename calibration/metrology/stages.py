@@ -333,7 +333,7 @@ class Stages:
         return band._replace(lower=low, upper=high)
 
 
-def judge(told: Visits, *, output: Prior, primary: Prior) -> Stages:
+def estimate(told: Visits, *, output: Prior, primary: Prior) -> Stages:
     """Both stages of each instrument; a prior is one for all, or one place an instrument (Prior.of).
 
     Raises CannotFit where no reading of an instrument can be compared with an earlier one, or priors that do not go

@@ -23,7 +23,7 @@ _AT_ONCE, _END, _BEGIN = 0.0, 1.0, 2.0
 
 
 @dataclass(frozen=True, eq=False)
-class CountedCurve:
+class NonparametricCurve:
     """The curve falls by ``mass`` somewhere within lower < t ≤ upper, in years; equal ends: a failure as it happened.
 
     left: R after each fall. log_likelihood: of all results; no curve whatever has a higher one (within 1e-7).
@@ -52,7 +52,7 @@ class CountedCurve:
         return [*at, (until, above)]
 
 
-def coarsened(seen: Results, grid: float) -> Results:
+def coarsen(seen: Results, grid: float) -> Results:
     """The results by steps of ``grid`` years: passes count a little less far, fails lie in spans a little wider.
 
     With few distinct times the curve of many results is found fast.
@@ -63,7 +63,7 @@ def coarsened(seen: Results, grid: float) -> Results:
     return Results(seen.instrument, start, end, seen.out).some(kept)
 
 
-def counted_curve(seen: Results) -> CountedCurve:
+def nonparametric_curve(seen: Results) -> NonparametricCurve:
     """The curve of highest likelihood over all that never rise.
 
     Raises CannotFit where a clock does not run from its renewal on: each start above 0 needs a pass that ends there.
@@ -82,7 +82,7 @@ def counted_curve(seen: Results) -> CountedCurve:
     rows = (spans[:, :1] <= column) & (column < spans[:, 1:])
     mass, height = _highest(rows.astype(float), counts)
     kept = mass[:-1] > _NOTHING
-    return CountedCurve(ends[at, 0][kept], ends[at + 1, 0][kept], mass[:-1][kept], height)
+    return NonparametricCurve(ends[at, 0][kept], ends[at + 1, 0][kept], mass[:-1][kept], height)
 
 
 def _spans(seen: Results) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

@@ -17,11 +17,11 @@ from plant.level.arrays import Floats, plain
 from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
 
 # Customs (common practice, no source). The slope may be adjusted where the levels lie this share of the span apart
-# and A stays under LIFT_TO_ADJUST at both ends; a verdict at an end is given up to LIFT_TO_JUDGE: 2.7 still
+# and A stays under GAIN_TO_ADJUST at both ends; a verdict at an end is given up to GAIN_TO_JUDGE: 2.7 still
 # verifies, 3.6 tells of the ends no more.
 APART_TO_ADJUST = 0.4
-LIFT_TO_ADJUST = 2.0
-LIFT_TO_JUDGE = 3.0
+GAIN_TO_ADJUST = 2.0
+GAIN_TO_JUDGE = 3.0
 # A third level checks the line where it lies at least this share of the span from both (common practice, no source).
 THIRD_APART = 0.1
 # Non-linearity between and beyond the levels, ± % of span (common practice, no source).
@@ -33,7 +33,7 @@ class TwoLevels:
     """What two levels tell; arrays for a fleet.
 
     slope: output per metre. zero, span_end: output at LRV and URV. zero_error, span_end_error: % of span.
-    lift_at_zero, lift_at_span_end: the factor A. apart: distance of the levels as a share of the span.
+    gain_at_zero, gain_at_span_end: the factor A. apart: distance of the levels as a share of the span.
     """
 
     levels: np.ndarray
@@ -46,15 +46,15 @@ class TwoLevels:
     span_end: Floats
     zero_error: Floats
     span_end_error: Floats
-    lift_at_zero: Floats
-    lift_at_span_end: Floats
+    gain_at_zero: Floats
+    gain_at_span_end: Floats
     apart: Floats
 
     def weights_at(self, level: Floats) -> tuple[Floats, Floats]:
         """f₁ and f₂ at a level, m; together 1."""
         return _weights(self.levels, level)
 
-    def lift_at(self, level: Floats) -> Floats:
+    def gain_at(self, level: Floats) -> Floats:
         """A at a level: how much independent errors of the two levels grow there."""
         return plain(np.hypot(*self.weights_at(level)))
 
@@ -63,13 +63,13 @@ class TwoLevels:
         first, second = self.weights_at(level)
         return plain(first * self.outputs[..., 0] + second * self.outputs[..., 1])
 
-    def off_at(self, level: Floats, output: Floats) -> Floats:
+    def deviation_at(self, level: Floats, output: Floats) -> Floats:
         """How far a third reading lies off the line, % of span: the check of the two."""
         return plain(
             100 * (np.asarray(output, dtype=float) - self.output_at(level)) / self.signal.span
         )
 
-    def is_third(self, level: Floats) -> Floats:
+    def is_check_level(self, level: Floats) -> Floats:
         """Whether a level lies within the range, and far enough from both to tell anything of the line."""
         at, span = np.asarray(level, dtype=float), np.asarray(self.upper) - self.lower
         away = np.abs(at[..., None] - self.levels).min(axis=-1)
@@ -80,17 +80,17 @@ class TwoLevels:
     @property
     def may_judge(self) -> Floats:
         """Whether the ends may get a verdict; elsewhere only the two levels themselves do."""
-        return _yes(self._larger_lift <= LIFT_TO_JUDGE)
+        return _yes(self._larger_gain <= GAIN_TO_JUDGE)
 
     @property
     def may_adjust_slope(self) -> Floats:
         """Whether zero and span may be adjusted; elsewhere one offset only."""
         far = np.asarray(self.apart) >= APART_TO_ADJUST - 1e-9
-        return _yes(far & (self._larger_lift <= LIFT_TO_ADJUST))
+        return _yes(far & (self._larger_gain <= GAIN_TO_ADJUST))
 
     @property
-    def _larger_lift(self) -> np.ndarray:
-        larger: np.ndarray = np.maximum(self.lift_at_zero, self.lift_at_span_end)
+    def _larger_gain(self) -> np.ndarray:
+        larger: np.ndarray = np.maximum(self.gain_at_zero, self.gain_at_span_end)
         return larger
 
     def after_adjusting(self, output: Floats) -> Floats:
@@ -143,13 +143,13 @@ def two_levels(
         span_end=plain(end),
         zero_error=plain(100 * (zero - signal.low) / signal.span),
         span_end_error=plain(100 * (end - signal.high) / signal.span),
-        lift_at_zero=plain(np.hypot(*at_low)),
-        lift_at_span_end=plain(np.hypot(*at_high)),
+        gain_at_zero=plain(np.hypot(*at_low)),
+        gain_at_span_end=plain(np.hypot(*at_high)),
         apart=plain(np.abs(at[..., 1] - at[..., 0]) / np.abs(high - low)),
     )
 
 
-def carried(components: Sequence[Component], weights: ArrayLike) -> tuple[Component, ...]:
+def propagate(components: Sequence[Component], weights: ArrayLike) -> tuple[Component, ...]:
     """Components of readings that are sums of others: what is computed carries what was read to get it.
 
     weights: M by N; each of M readings as a sum of N, whose components are given (N values each, or one for all). What
@@ -160,14 +160,14 @@ def carried(components: Sequence[Component], weights: ArrayLike) -> tuple[Compon
     table = np.asarray(weights, dtype=float)
     if table.ndim != 2 or not np.isfinite(table).all():
         raise ValueError("weights: a table is needed, a row for each reading that comes out")
-    return tuple(_carried(c, table) for c in components)
+    return tuple(_propagate(c, table) for c in components)
 
 
-def _carried(component: Component, table: np.ndarray) -> Component:
+def _propagate(component: Component, table: np.ndarray) -> Component:
     def each(values: Floats) -> np.ndarray:
         return np.broadcast_to(np.asarray(values, dtype=float), table.shape[1])
 
-    part, u = each(component.part), each(component.u)
+    part, u = each(component.contribution), each(component.u)
     whole = table @ part if component.shared else np.sqrt(table**2 @ part**2)
     # The largest weight's value stands for all, and the sensitivity for what becomes of it.
     chief = np.abs(table).argmax(axis=1)

@@ -84,7 +84,7 @@ class Component:
         return plain(np.asarray(self.value, dtype=float) / by)
 
     @property
-    def part(self) -> Floats:
+    def contribution(self) -> Floats:
         """Sensitivity × u: what it brings to the result, with the sign of the sensitivity."""
         return plain(np.asarray(self.sensitivity, dtype=float) * self.u)
 
@@ -96,16 +96,16 @@ def scaled(components: Sequence[Component], by: Floats) -> tuple[Component, ...]
 
 @dataclass(frozen=True)
 class Budget:
-    """Components combined. Arrays have the shape of the fleet; parts and shares one row a component before it.
+    """Components combined. Arrays have the shape of the fleet; contributions and shares one row a component before it.
 
-    u: combined standard uncertainty. dof: effective degrees of freedom. parts: sensitivity × u of each.
+    u: combined standard uncertainty. dof: effective degrees of freedom. contributions: sensitivity × u of each.
     shares: each one's share of the variance, 1 in all; with correlation, of the sum of variances without it.
     """
 
     components: tuple[Component, ...]
     u: Floats
     dof: Floats
-    parts: np.ndarray
+    contributions: np.ndarray
     shares: np.ndarray
     correlated: bool
 
@@ -115,24 +115,24 @@ def combine(components: Sequence[Component], *, correlation: ArrayLike | None = 
 
     correlation: square matrix, one row a component; without it they are independent. Where components are
     correlated their sum has the fewest degrees of freedom of any of them: Welch–Satterthwaite asks for independence.
-    Raises ValueError for no component, parts that do not fit together, a matrix that is no correlation matrix.
+    Raises ValueError for no component, contributions that do not fit together, a matrix that is no correlation matrix.
 
     >>> combine([Component("meter", 3.0), Component("level", 4.0)]).u
     5.0
     """
     if not components:
         raise ValueError("components: the budget is empty; name at least one source of uncertainty")
-    parts, dofs = _table(components)
+    contributions, dofs = _table(components)
     matrix = _correlation(correlation, len(components))
-    variance = np.einsum("i...,ij,j...->...", parts, matrix, parts)
-    u = np.sqrt(np.maximum(variance, 0.0))  # rounding may leave −1e-20 of parts that cancel
-    alone = (parts**2).sum(axis=0)
-    shares = np.divide(parts**2, alone, out=np.zeros_like(parts), where=alone > 0)
+    variance = np.einsum("i...,ij,j...->...", contributions, matrix, contributions)
+    u = np.sqrt(np.maximum(variance, 0.0))  # rounding may leave −1e-20 of contributions that cancel
+    alone = (contributions**2).sum(axis=0)
+    shares = np.divide(contributions**2, alone, out=np.zeros_like(contributions), where=alone > 0)
     return Budget(
         components=tuple(components),
         u=plain(u),
-        dof=plain(_effective(parts, dofs, matrix, u)),
-        parts=parts,
+        dof=plain(_effective(contributions, dofs, matrix, u)),
+        contributions=contributions,
         shares=shares,
         correlated=bool((matrix != np.eye(len(matrix))).any()),
     )
@@ -140,12 +140,12 @@ def combine(components: Sequence[Component], *, correlation: ArrayLike | None = 
 
 def _table(components: Sequence[Component]) -> tuple[np.ndarray, np.ndarray]:
     """Parts and degrees of freedom, one row a component."""
-    columns = [np.asarray(c.part, dtype=float) for c in components]
+    columns = [np.asarray(c.contribution, dtype=float) for c in components]
     dofs = [np.asarray(c.dof, dtype=float) for c in components]
     try:
         spread = np.broadcast_arrays(*columns, *dofs)
     except ValueError:
-        shapes = ", ".join(f"“{c.name}” {np.shape(c.part)}" for c in components)
+        shapes = ", ".join(f"“{c.name}” {np.shape(c.contribution)}" for c in components)
         raise ValueError(f"components: their arrays do not fit together: {shapes}") from None
     return np.array(spread[: len(columns)]), np.array(spread[len(columns) :])
 
@@ -168,15 +168,17 @@ def _correlation(given: ArrayLike | None, count: int) -> np.ndarray:
 
 
 def _effective(
-    parts: np.ndarray, dofs: np.ndarray, matrix: np.ndarray, u: np.ndarray
+    contributions: np.ndarray, dofs: np.ndarray, matrix: np.ndarray, u: np.ndarray
 ) -> np.ndarray:
     """Welch–Satterthwaite over groups that are independent of each other."""
     total = np.zeros_like(u)
     for group in _groups(matrix):
         rows = np.ix_(group, group)
-        variance = np.einsum("i...,ij,j...->...", parts[group], matrix[rows], parts[group])
+        variance = np.einsum(
+            "i...,ij,j...->...", contributions[group], matrix[rows], contributions[group]
+        )
         # A part of zero limits nothing.
-        fewest = np.where(parts[group] != 0, dofs[group], np.inf).min(axis=0)
+        fewest = np.where(contributions[group] != 0, dofs[group], np.inf).min(axis=0)
         total = total + variance**2 / fewest
     return np.divide(u**4, total, out=np.full_like(u, np.inf), where=total > 0)
 
@@ -304,7 +306,7 @@ def _where_rectangles_rule(
     flat = [i for i, c in enumerate(budget.components) if c.shape is Shape.RECTANGULAR]
     if not flat:
         return k, by
-    sizes = np.abs(budget.parts[flat])
+    sizes = np.abs(budget.contributions[flat])
     order = np.argsort(-sizes, axis=0, kind="stable")
     largest = np.take_along_axis(sizes, order[:1], axis=0)[0]
     second = np.take_along_axis(sizes, order[1:2], axis=0)[0] if len(flat) > 1 else 0 * largest

@@ -61,7 +61,7 @@ class Prior:
         return Prior(*(v[..., part] if v.shape[-1] == n else v for v in values))
 
 
-def alone(tolerance: ArrayLike) -> Prior:
+def default_prior(tolerance: ArrayLike) -> Prior:
     """The wide default for an instrument that has no family; tolerance: half-width, % of span.
 
     Raises CannotFit for a tolerance not above zero.

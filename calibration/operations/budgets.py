@@ -83,7 +83,7 @@ class Test:
         each = parts.components
         return Doubt(
             u=spread(budget.u), expanded=spread(covered.expanded), k=spread(covered.k), dof=spread(budget.dof),
-            percent=percent, by=spread(covered.by), parts=np.array([spread(part) for part in budget.parts]),
+            percent=percent, by=spread(covered.by), parts=np.array([spread(part) for part in budget.contributions]),
             shares=np.array([spread(share) for share in budget.shares]),
             values=np.array([spread(c.value) for c in each]),
             sensitivities=np.array([spread(c.sensitivity) for c in each]),
@@ -360,7 +360,7 @@ def _assumed(parts: tuple[Component, ...], *, but: Component | None = None) -> P
 
 
 def _root(parts: Parts) -> float:
-    return math.sqrt(sum(float(np.square(c.part).max()) for c in parts.components))
+    return math.sqrt(sum(float(np.square(c.contribution).max()) for c in parts.components))
 
 
 def _step(value: Decimal | None) -> float:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from calibration.metrology.two_levels import BEND_PERCENT, carried, two_levels
+from calibration.metrology.two_levels import BEND_PERCENT, propagate, two_levels
 from calibration.metrology.uncertainty import Component, Shape
 from calibration.models import Calibration, Reading
 from calibration.operations.doubts import Parts
@@ -38,7 +38,9 @@ def with_computed(parts: Parts, readings: Sequence[SentReading]) -> Parts:
         return parts
     weights, beyond = weights_of(readings)
     bend = Component(BEND, np.where(beyond, BEND_PERCENT, 0.0), Shape.RECTANGULAR)
-    return Parts((*carried(parts.components, weights), bend), parts.assumed | {BEND}, parts.lasting)
+    return Parts(
+        (*propagate(parts.components, weights), bend), parts.assumed | {BEND}, parts.lasting
+    )
 
 
 def weights_of(readings: Sequence[SentReading]) -> tuple[np.ndarray, np.ndarray]:
@@ -78,13 +80,13 @@ def third_level(record: Calibration, readings: Sequence[Reading]) -> Third | Non
     ends = {"lower": float(record.lower), "upper": float(record.upper)}
     line = two_levels(levels, outputs, **ends, signal=SIGNALS[record.signal])
     at = float(stands.applied)
-    if not line.is_third(at):
+    if not line.is_check_level(at):
         return None
     known = [
         r.expanded_percent or 0.0 for r in readings if r.stage != "as left" and r.origin != COMPUTED
     ]
-    open_ = max(known) * float(np.hypot(1, line.lift_at(at)))
-    return Third(float(line.off_at(at, float(stands.observed))), open_)
+    open_ = max(known) * float(np.hypot(1, line.gain_at(at)))
+    return Third(float(line.deviation_at(at, float(stands.observed))), open_)
 
 
 def _read(stage: str, readings: Sequence[SentReading]) -> list[int]:

@@ -22,12 +22,11 @@ from calibration.metrology.reliability import (
     RateLimit,
     ReliabilityFit,
     Results,
-    clocked,
     design_effect,
     fit_exponential,
     fit_weibull,
     rate_limit,
-    results,
+    times_since_renewal,
 )
 from calibration.models import Family
 from plant.models.transmitter import Principle
@@ -175,11 +174,11 @@ def results_of(family: Family) -> FamilyResults:
     first = np.flatnonzero(np.r_[True, (stint[1:] != stint[:-1]) | (day[1:] != day[:-1])])
     found_in = np.where(begins & fresh, left_in, found_in)[first]
     renewed = np.logical_or.reduceat(left_in & (adjusted | (begins & fresh)), first)
-    told = clocked(stint[first], day[first] / DAYS_PER_YEAR, found_in, renewed)
+    told = times_since_renewal(stint[first], day[first] / DAYS_PER_YEAR, found_in, renewed)
     if not len(told.row):
         return nothing
     visit = first[told.row]
-    seen = results(device[visit], told.start, told.end, told.out)
+    seen = Results.of(device[visit], told.start, told.end, told.out)
     one = np.unique(device[visit], return_index=True)[1]
     return FamilyResults(seen, site[visit][one], maker[visit][one], len(rows))
 

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 from django.db import connection, transaction
 
-from calibration.metrology.backtest import Forecasts, walk_forward
+from calibration.metrology.backtest import Backtest, backtest
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.jumps import Cause, Jumps, diagnose, fit_without_jumps, flag_jumps
 from calibration.metrology.wander import Prior
@@ -192,7 +192,7 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     both[1:] |= fresh[:-1] & jumps.returns[:-1]
     kept = told.with_histories(told.histories.without(both))
     # Jumps too: they came.
-    foretold = walk_forward(told.histories.columns(some), jumps.prior.of(some))
+    foretold = backtest(told.histories.columns(some), jumps.prior.of(some))
     _store_families(points, told, jumps.prior, some, foretold, at)
     judged = trends.judge(points, kept, jumps.prior)
     policies = offers.policies_of(points)
@@ -267,10 +267,10 @@ KINDS = {Cause.JUMP: "step", Cause.BAD_READING: "bad reading", Cause.EITHER: "ei
 
 
 def _store_families(
-    points: Points, told: Told, prior: Prior, some: np.ndarray, foretold: Forecasts, at: dt.datetime
+    points: Points, told: Told, prior: Prior, some: np.ndarray, foretold: Backtest, at: dt.datetime
 ) -> None:
     """What each family now lends, from the first of its members at each end; and how forecasts of some columns held."""
-    made, held = foretold.made.sum(axis=0), foretold.held().sum(axis=0)
+    made, held = foretold.tested.sum(axis=0), foretold.inside().sum(axis=0)
     ids = points.family[told.place]
     of = ids[some]
     rows = []

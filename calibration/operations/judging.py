@@ -12,9 +12,9 @@ import numpy as np
 
 from calibration.metrology.decision import (
     Verdict,
-    accept_by_risk,
-    accept_guarded,
-    accept_simply,
+    acceptance_by_risk,
+    guarded_acceptance,
+    simple_acceptance,
     worst,
 )
 from calibration.metrology.errors import Figures, figures, percent_errors
@@ -78,11 +78,11 @@ def verdicts_by(
     Without an uncertainty nothing but simple acceptance can be said.
     """
     if doubt is not None and policy.rule == Policy.Rule.GUARD:
-        return accept_guarded(errors, tolerance, float(policy.guard_share) * doubt.expanded)
+        return guarded_acceptance(errors, tolerance, float(policy.guard_share) * doubt.expanded)
     if doubt is not None and policy.rule == Policy.Rule.RISK:
         risk = float(policy.risk_percent) / 100
-        return accept_by_risk(errors, tolerance, doubt.u, risk=risk, dof=doubt.dof)
-    return accept_simply(errors, tolerance)
+        return acceptance_by_risk(errors, tolerance, doubt.u, risk=risk, dof=doubt.dof)
+    return simple_acceptance(errors, tolerance)
 
 
 def judge(

@@ -13,7 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from calibration.metrology.intervals import Proposals, likely_in, propose, reasons, staircase
+from calibration.metrology.intervals import (
+    Proposals,
+    as_found_probability,
+    propose,
+    reasons,
+    staircase,
+)
 from calibration.metrology.wander import Outlook
 from calibration.models import Calibration, Family, Policy, Proposal
 from calibration.operations import proposals
@@ -98,7 +104,7 @@ def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged
         of, tolerance, u, current=now / 12, target=float(policy.target_percent) / 100,
         lower=policy.shortest_months / 12, upper=policy.longest_months / 12, lengthen=float(policy.lengthen),
     )  # fmt: skip
-    at_now = likely_in(of, now / 12, tolerance, u)
+    at_now = as_found_probability(of, now / 12, tolerance, u)
     months = np.floor(proposed.years * 12 + 1e-6).astype(int)
     months = np.clip(months, policy.shortest_months, policy.longest_months)
     # The shorter of a point's two ends decides, and comes first.

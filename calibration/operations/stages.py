@@ -13,7 +13,7 @@ from django.db import connection
 
 from calibration.metrology import stages
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.wander import alone
+from calibration.metrology.wander import default_prior
 from calibration.operations.results import ASSUMED_U, DAYS_PER_YEAR
 from calibration.operations.told import ENDS
 
@@ -93,10 +93,10 @@ def _judged(visits: dict[int, _Visit], tolerance: float) -> list[Stage]:
     columns = {
         name: [getattr(visits[day], name) for day in days] for name in _Visit.__dataclass_fields__
     }
-    believed = alone(tolerance)
+    believed = default_prior(tolerance)
     try:
         told = stages.visits(np.array(days) / DAYS_PER_YEAR, **columns)
-        of = stages.judge(told, output=believed, primary=believed)
+        of = stages.estimate(told, output=believed, primary=believed)
     except CannotFit:
         return []
     bands = (

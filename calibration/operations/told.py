@@ -11,7 +11,7 @@ from django.db import connection
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.histories import Histories, gather
-from calibration.metrology.wander import NODES, Prior, alone
+from calibration.metrology.wander import NODES, Prior, default_prior
 from calibration.operations.arrays import BigInts, execute
 from calibration.operations.results import DAYS_PER_YEAR, Points, Results
 
@@ -106,7 +106,7 @@ FAMILIES = f"""
 def lent_to(told: Told, points: Points) -> Prior:
     """What is believed of each column beforehand: by its family, or the wide default (one query at most)."""
     ids = points.family[told.place]
-    prior = alone(told.tolerance)
+    prior = default_prior(told.tolerance)
     known = np.unique(ids[ids > 0])
     if not known.size:
         return prior

@@ -17,7 +17,7 @@ from calibration.metrology.backtest import robust_lines
 from calibration.metrology.crossing import Crossings, crossings
 from calibration.metrology.drift import LineFit, through_origin
 from calibration.metrology.forecast import Forecast, forecast
-from calibration.metrology.intervals import likely_in
+from calibration.metrology.intervals import as_found_probability
 from calibration.metrology.wander import Band, Outlook, Prior, outlook
 from calibration.operations.arrays import BigInts, Days, Floats, Ints, Packed, execute
 from calibration.operations.results import (
@@ -235,7 +235,7 @@ def judge(points: Points, told: Told, prior: Prior) -> Judged:
         told,
         of,
         forecast(of, told.tolerance, told.u_next),
-        likely_in(of, ahead, told.tolerance, told.u_next),
+        as_found_probability(of, ahead, told.tolerance, told.u_next),
     )
 
 

@@ -12,9 +12,9 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from calibration.family_charts import Curve, Rate, rates_chart, survival_chart
-from calibration.metrology.fitness import TimeGroup, by_time
+from calibration.metrology.fit_checks import TimeGroup, time_groups
 from calibration.metrology.reliability import Results
-from calibration.metrology.survival import coarsened, counted_curve
+from calibration.metrology.survival import coarsen, nonparametric_curve
 from calibration.models import Family, Trend
 from calibration.operations import families
 from calibration.operations.families import MONTHS_PER_YEAR, Reliability
@@ -86,7 +86,7 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
         "end": end,
         "survival": None if seen is None else picture_of(seen, said),
         "survival_words": words.survival_caption(said),
-        "groups": [] if seen is None else [_row(group) for group in by_time(seen, said.fit)],
+        "groups": [] if seen is None else [_row(group) for group in time_groups(seen, said.fit)],
         "passes": said.results - said.failures,
         "interval": words.interval_sentence(said),
         "curve": [
@@ -117,9 +117,9 @@ def picture_of(seen: Results, said: Reliability) -> dict[str, Any]:
     wanted = [m for m in (said.months, said.months_limit) if m is not None]
     until = 1.05 * max([longest, *(m for m in wanted if m <= 1.5 * longest)])
     months = np.linspace(0, until, POINTS_OF_CURVE)
-    fine = seen if seen.failures <= FINE else coarsened(seen, 1 / 52)
+    fine = seen if seen.failures <= FINE else coarsen(seen, 1 / 52)
     reached = np.sort(seen.end)[-min(FEWEST_REACHING, len(seen))]
-    corners = counted_curve(fine).corners(float(reached))
+    corners = nonparametric_curve(fine).corners(float(reached))
     within = [m if m is not None and m <= until else None for m in (said.months, said.months_limit)]
     at = MONTHS_PER_YEAR * seen.end
     return survival_chart(

@@ -8,8 +8,8 @@ import numpy as np
 
 from calibration.family_charts import Rate
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.fitness import goodness_of_fit, homogeneity
-from calibration.metrology.reliability import Comparison, Results, results
+from calibration.metrology.fit_checks import goodness_of_fit, homogeneity
+from calibration.metrology.reliability import Comparison, Results
 from calibration.metrology.wander import NODES
 from calibration.models import Family
 from calibration.operations.families import FamilyResults, Reliability, what_a_weibull_needs
@@ -157,7 +157,7 @@ def _compared(seen: Results, groups: np.ndarray) -> Comparison | None:
     rows = named[seen.instrument]
     if not rows.any():
         return None
-    some = results(seen.instrument[rows], seen.start[rows], seen.end[rows], seen.out[rows])
+    some = Results.of(seen.instrument[rows], seen.start[rows], seen.end[rows], seen.out[rows])
     try:
         return homogeneity(some, groups[named], np.random.default_rng(SEED))
     except CannotFit:

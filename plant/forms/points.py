@@ -10,7 +10,7 @@ from django import forms
 from plant import procedures
 from plant.forms.base import NamedRow, SiteForm, field_for
 from plant.geometry import in_base, refuse_range_outside
-from plant.level.tolerance import tolerance_percent
+from plant.level.tolerance import equivalent_tolerance
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
 from plant.models import MeasuringPoint, Tank
 from plant.naming import natural_key
@@ -119,7 +119,7 @@ def in_other_units(point: MeasuringPoint) -> str:
     units = VOLUME_UNITS if point.quantity == "volume" else LENGTH_UNITS
     if point.unit not in units or point.lower == point.upper:
         return ""
-    found = tolerance_percent(
+    found = equivalent_tolerance(
         float(point.tolerance),
         point.tolerance_unit,
         span=abs(float(in_base(point, point.upper - point.lower))),

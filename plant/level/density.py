@@ -19,7 +19,7 @@ def density_shift(
     *,
     lower: Floats,
     upper: Floats,
-    calibrated: Floats,
+    at_calibration: Floats,
     now: Floats,
     foot: Floats = 0.0,
     signal: Signal = FOUR_TO_TWENTY,
@@ -29,11 +29,11 @@ def density_shift(
     lower > upper is reverse action. foot: height of the diaphragm, of the lower tapping, or of the displacer's lower
     end; below it nothing is felt. Raises ZeroSpan for equal range values, ValueError for a density not above zero.
 
-    >>> round(density_shift(6.0, lower=0, upper=8, calibrated=915, now=897).error, 4)
+    >>> round(density_shift(6.0, lower=0, upper=8, at_calibration=915, now=897).error, 4)
     -1.4754
     """
-    before, after = (np.asarray(density, dtype=float) for density in (calibrated, now))
-    for name, density in (("calibrated", before), ("now", after)):
+    before, after = (np.asarray(density, dtype=float) for density in (at_calibration, now))
+    for name, density in (("at_calibration", before), ("now", after)):
         if not (np.isfinite(density) & (density > 0)).all():
             raise ValueError(f"{name}: a density must be a number above zero")
     height = np.asarray(level, dtype=float)

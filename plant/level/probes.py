@@ -167,24 +167,24 @@ def permittivity_shift(
     *,
     lower: Floats,
     upper: Floats,
-    calibrated: Floats,
+    at_calibration: Floats,
     now: Floats,
     gas: Floats = AIR,
     signal: Signal = FOUR_TO_TWENTY,
 ) -> Shift:
     """Error at a true level when the liquid's permittivity is no more what it was at calibration.
 
-    level, lower, upper: m above datum; lower > upper is reverse action. calibrated, now: permittivities, CONDUCTING
+    level, lower, upper: m above datum; lower > upper is reverse action. at_calibration, now: permittivities, CONDUCTING
     for a conducting liquid: then nothing shifts with the product. For a bare probe wetted from LRV the reading is
-    the true one times (now − gas)/(calibrated − gas). Raises ZeroSpan for equal range values, ValueError where
-    calibrated equals the gas and as capacitance_at.
+    the true one times (now − gas)/(at_calibration − gas). Raises ZeroSpan for equal range values, ValueError where
+    at_calibration equals the gas and as capacitance_at.
 
     >>> rod = Probe(0.016, 2.0, 8.0)
-    >>> round(permittivity_shift(rod, 6.4, lower=0, upper=8, calibrated=3.05, now=3.15).indicated, 4)
+    >>> round(permittivity_shift(rod, 6.4, lower=0, upper=8, at_calibration=3.05, now=3.15).indicated, 4)
     83.9024
     """
-    at_zero = capacitance_at(probe, lower, calibrated, gas=gas)
-    at_span = capacitance_at(probe, upper, calibrated, gas=gas)
+    at_zero = capacitance_at(probe, lower, at_calibration, gas=gas)
+    at_span = capacitance_at(probe, upper, at_calibration, gas=gas)
     seen = capacitance_at(probe, level, now, gas=gas)
     return _shift(seen, at_zero, at_span, _true_percent(level, lower, upper), signal)
 
@@ -356,7 +356,7 @@ def _true_percent(level: Floats, lower: Floats, upper: Floats) -> Floats:
 def _shift(seen: Floats, at_zero: Floats, at_span: Floats, true: Floats, signal: Signal) -> Shift:
     span = np.asarray(at_span) - at_zero
     if (span == 0).any():
-        raise ValueError("calibrated: the probe's capacitance does not change over this range")
+        raise ValueError("at_calibration: the probe's capacitance does not change over this range")
     indicated = 100 * (np.asarray(seen) - at_zero) / span
     error = indicated - true
     return Shift(plain(indicated), plain(error), plain(error / 100 * signal.span))

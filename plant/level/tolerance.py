@@ -32,7 +32,7 @@ class Tolerance:
         return value
 
 
-def tolerance_percent(
+def equivalent_tolerance(
     value: float, unit: str, *, span: float, signal: Signal, quantity: str = "level"
 ) -> Tolerance:
     """The tolerance ± ``value`` ``unit`` of a point, told every way that applies to it.
@@ -42,7 +42,7 @@ def tolerance_percent(
     Raises ValueError for a negative or missing value, a span not above zero, a unit that does not fit.
 
     >>> from plant.level.signals import FOUR_TO_TWENTY
-    >>> tolerance_percent(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
+    >>> equivalent_tolerance(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
     Tolerance(percent=0.05, millimetres=4.0, cubic_metres=None, milliamps=0.008)
     """
     if not (math.isfinite(value) and value >= 0):

@@ -12,7 +12,7 @@ from django.db.models import Case, F, Q, Value, When
 from django.db.models.functions import Coalesce
 
 from plant.level.signals import SIGNALS, Signal
-from plant.level.tolerance import Tolerance, tolerance_percent
+from plant.level.tolerance import Tolerance, equivalent_tolerance
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
 from plant.models.sites import SiteQuerySet
 from plant.models.words import Words
@@ -293,7 +293,7 @@ class MeasuringPoint(models.Model):
         return self._in_percent(self.adjust_limit)
 
     def _in_percent(self, value: Decimal) -> Tolerance:
-        return tolerance_percent(
+        return equivalent_tolerance(
             float(value),
             self.tolerance_unit,
             span=self.span_base,

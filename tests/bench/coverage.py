@@ -17,7 +17,7 @@ from calibration.metrology.families import fit_families
 from calibration.metrology.histories import Histories, histories
 from calibration.metrology.intervals import propose, staircase_shortening
 from calibration.metrology.jumps import Jumps, fit_without_jumps, flag_jumps
-from calibration.metrology.wander import Band, Prior, alone, outlook
+from calibration.metrology.wander import Band, Prior, default_prior, outlook
 
 TOLERANCE, U, ADJUST_BEYOND = 0.5, 0.05, 0.25  # % of span
 VISITS = (2, 3, 4, 6, 10)
@@ -90,7 +90,7 @@ def simulate(
 def prior_for(told: Histories, family_size: int) -> Prior:
     """Fitted to families of this size, or the default for 0."""
     if not family_size:
-        return alone(TOLERANCE)
+        return default_prior(TOLERANCE)
     member = np.arange(len(told)) // family_size
     return fit_families(told, member, TOLERANCE).of(member)
 

@@ -18,13 +18,13 @@ import statsmodels.api as sm
 from django.db import connection, transaction
 from django.utils import timezone
 
-from calibration.metrology.backtest import robust_lines, walk_forward
+from calibration.metrology.backtest import backtest, robust_lines
 from calibration.metrology.drift import fit_lines
 from calibration.metrology.families import fit_families
 from calibration.metrology.forecast import forecast
 from calibration.metrology.histories import blocks, histories
 from calibration.metrology.intervals import propose
-from calibration.metrology.wander import alone, outlook
+from calibration.metrology.wander import default_prior, outlook
 from calibration.models import Calibration, Trend
 from calibration.operations import fleet as nightly
 from tests.bench import fleet
@@ -96,11 +96,11 @@ def _whole(points: int) -> list[Row]:
     made = simulate(TRUTHS["half and half"], 2 * points, VISITS, np.random.default_rng(1))
 
     told = histories(made.years, made.found, made.left, made.adjusted, U)
-    lent = alone(TOLERANCE)
+    lent = default_prior(TOLERANCE)
 
     def with_all_checked() -> None:
         _product()  # which foretells for some members of each family
-        walk_forward(told, lent)
+        backtest(told, lent)
         robust_lines(made.years, made.found)
 
     def with_checks() -> None:

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.fitness import goodness_of_fit, homogeneity
+from calibration.metrology.fit_checks import goodness_of_fit, homogeneity
 from calibration.metrology.reliability import (
     ReliabilityFit,
     Results,

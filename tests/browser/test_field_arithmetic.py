@@ -148,9 +148,9 @@ def test_two_levels_give_the_same_line(page, live_server):
     for (levels, outputs, (lower, upper), key), got in zip(cases, told, strict=True):
         line = two_levels(levels, outputs, lower=lower, upper=upper, signal=SIGNALS[key])
         known = [
-            line.slope, line.zero, line.span_end, line.zero_error, line.span_end_error, line.lift_at_zero,
-            line.lift_at_span_end, line.apart, line.after_adjusting(outputs[1]), line.output_at(levels[0]),
-            line.off_at(lower, outputs[0]), line.is_third(upper), line.may_judge, line.may_adjust_slope,
+            line.slope, line.zero, line.span_end, line.zero_error, line.span_end_error, line.gain_at_zero,
+            line.gain_at_span_end, line.apart, line.after_adjusting(outputs[1]), line.output_at(levels[0]),
+            line.deviation_at(lower, outputs[0]), line.is_check_level(upper), line.may_judge, line.may_adjust_slope,
         ]  # fmt: skip
         np.testing.assert_allclose(got, np.array(known, dtype=float), rtol=1e-9, atol=1e-9)
     assert told[0][1] == pytest.approx(4.008674, abs=5e-7)

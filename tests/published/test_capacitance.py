@@ -75,7 +75,7 @@ def test_changed_permittivity_cap_06():
     shift = permittivity_shift(
         ROD,
         8.0 * inputs["true_level_pct"] / 100,
-        calibrated=inputs["eps_at_calibration"],
+        at_calibration=inputs["eps_at_calibration"],
         now=inputs["eps_now"],
         **RANGE,
     )
@@ -88,13 +88,13 @@ def test_changed_and_warmed_product_trd_05():
     inputs, expected = reference("TRD-05")
     level = 8.0 * inputs["true_pct"] / 100
     changed = permittivity_shift(
-        ROD, level, calibrated=inputs["calibrated"], now=inputs["now"], **RANGE
+        ROD, level, at_calibration=inputs["calibrated"], now=inputs["now"], **RANGE
     )
     assert changed.indicated == near("TRD-05", expected["indicated_after_change_pct"])
     warm = permittivity_at(
         inputs["now"], at=25.0, celsius=25.0 + inputs["warmed_K"], per_kelvin=inputs["per_K"]
     )
-    warmed = permittivity_shift(ROD, level, calibrated=inputs["now"], now=warm, **RANGE)
+    warmed = permittivity_shift(ROD, level, at_calibration=inputs["now"], now=warm, **RANGE)
     assert warmed.indicated == near("TRD-05", expected["indicated_when_warmed_pct"])
 
 

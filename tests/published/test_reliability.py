@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from calibration.metrology.reliability import Results, fit_weibull, results
+from calibration.metrology.reliability import Results, fit_weibull
 from calibration.metrology.shares import (
     binomial_limits,
     binomial_test,
     results_needed,
     scaled_interval,
 )
-from calibration.metrology.survival import counted_curve
+from calibration.metrology.survival import nonparametric_curve
 from tests.published.reference import near, reference
 
 
@@ -45,7 +45,7 @@ def test_weibull_curve_of_167_parts_int_04():
         rows += n * [(0.0, start, False)] if start else []
     rows += inputs["survived_last"] * [(0.0, edges[-1], False)]
     start, end, out = zip(*rows, strict=True)
-    fit = fit_weibull(results(np.arange(len(rows)), start, end, out))
+    fit = fit_weibull(Results.of(np.arange(len(rows)), start, end, out))
     wanted = expected
     assert fit.scale == near("INT-04", wanted["eta"])
     assert fit.shape == near("INT-04", wanted["beta"])
@@ -61,7 +61,7 @@ def patients() -> Results:
     left, right = np.repeat(rows[:, :2], rows[:, 2], axis=0).T
     late = left > 0
     start, end = np.r_[left, 0 * left[late]], np.r_[right, left[late]]
-    return results(np.arange(len(start)), start, end, np.arange(len(start)) < len(left))
+    return Results.of(np.arange(len(start)), start, end, np.arange(len(start)) < len(left))
 
 
 def test_weibull_curve_of_exact_and_censored_times_int_05():
@@ -98,7 +98,7 @@ def test_the_same_curve_by_a_search_on_the_bare_likelihood_int_05():
 
 def test_curve_without_a_law_int_11():
     inputs, expected = reference("INT-11")
-    curve = counted_curve(patients())
+    curve = nonparametric_curve(patients())
     at = np.searchsorted(curve.upper, inputs["years"], side="right") - 1
     assert curve.left[at] == near("INT-11", expected["survival"])
     assert curve.log_likelihood == near("INT-11", expected["log_likelihood"], digits=9)

@@ -9,7 +9,7 @@ from GTC.core import set_correlation
 
 from calibration.metrology.components import loop_resistor, wetted_by_dip
 from calibration.metrology.drift import fit_line
-from calibration.metrology.two_levels import carried, two_levels
+from calibration.metrology.two_levels import propagate, two_levels
 from calibration.metrology.uncertainty import (
     PROBABILITY,
     Component,
@@ -65,7 +65,7 @@ def test_end_gauge_unc_02():
     _, expected = reference("UNC-02")
     more = expected["more_digits"]
     budget = budget_of("UNC-02")
-    assert np.abs(budget.parts) == near("UNC-02", more["component_nm"])
+    assert np.abs(budget.contributions) == near("UNC-02", more["component_nm"])
     assert budget.u == near("UNC-02", more["u_c"])
     assert budget.dof == near("UNC-02", more["nu_eff"])
     cover = coverage(budget, probability=0.99, whole_dof=True)
@@ -260,10 +260,10 @@ def test_uncertainty_of_two_known_levels_trd_04():
     ]
     assert combine(own).u == near("TRD-04", expected["u_per_level_mA"])
     assert seen.weights_at(0.3) == near("TRD-04", tuple(expected["weights_at_zero"]))
-    assert seen.lift_at_zero == near("TRD-04", expected["factor_at_zero"], digits=6)
-    assert seen.lift_at_span_end == near("TRD-04", expected["factor_at_span_end"], digits=6)
+    assert seen.gain_at_zero == near("TRD-04", expected["factor_at_zero"], digits=6)
+    assert seen.gain_at_span_end == near("TRD-04", expected["factor_at_span_end"], digits=6)
     for level, end in ((0.3, "zero"), (8.3, "span_end")):
-        (u,) = combine(carried(own, [seen.weights_at(level)])).u
+        (u,) = combine(propagate(own, [seen.weights_at(level)])).u
         assert u == near("TRD-04", expected[f"u_{end}_mA"])
         assert u * 8000 / 16 == near("TRD-04", expected[f"u_{end}_mm"], digits=4)
 
@@ -271,7 +271,7 @@ def test_uncertainty_of_two_known_levels_trd_04():
 def test_default_dip_trd_10():
     inputs, expected = reference("TRD-10")
     budget = combine(wetted_by_dip(inputs["level_m"]))
-    assert [round(float(part), 2) for part in budget.parts] == expected["parts_mm"]
+    assert [round(float(part), 2) for part in budget.contributions] == expected["parts_mm"]
     assert round(budget.u, 2) == expected["u_mm"]
     assert round(coverage_by(budget, 2).expanded, 1) == expected["U_k2_mm"]
     assert round(coverage(budget).expanded, 1) == expected["U_k2_mm"]

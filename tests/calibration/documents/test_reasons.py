@@ -9,7 +9,7 @@ import pytest
 from calibration.documents.reasons import SENTENCES, chance, first_reason, worded
 from calibration.metrology.histories import histories
 from calibration.metrology.intervals import propose, reasons
-from calibration.metrology.wander import alone, outlook
+from calibration.metrology.wander import default_prior, outlook
 from plant.templatetags.quantities import SPACE
 
 YEARS = 14 / 12
@@ -101,7 +101,7 @@ def test_a_probability_is_never_told_as_a_certainty():
 def test_whatever_the_core_gives_as_a_reason_is_worded():
     of = outlook(
         histories([0, 1, 2, 3], [0, 0.1, 0.2, 0.3], [0, 0.1, 0.2, 0.3], [False] * 4, 0.05),
-        alone(1.0),
+        default_prior(1.0),
     )
     for current in (0.1, 1.0, 5.0):
         [given] = reasons(propose(of, 1.0, 0.05, current=current), of, 1.0, [0])

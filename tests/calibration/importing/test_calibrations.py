@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from calibration.metrology.histories import histories
-from calibration.metrology.wander import alone, outlook
+from calibration.metrology.wander import default_prior, outlook
 from calibration.models import Calibration, Finding, StandardUse, Trend
 from calibration.operations import records
 from plant.models import LedgerEntry, MeasuringPoint
@@ -149,7 +149,7 @@ def test_trends_and_due_dates_follow_the_history(point, planner):
     found = [row.found_at_zero for row in rows]
     u, shared = ([getattr(row, name) for row in rows] for name in ("u_zero", "u_zero_shared"))
     told = histories(years, found, found, [False] * 6, u, shared)
-    believed = outlook(told, alone(rows[-1].tolerance_percent)).rate()
+    believed = outlook(told, default_prior(rows[-1].tolerance_percent)).rate()
     assert trend.zero_rate == pytest.approx(believed.centre[0], rel=1e-9)
     assert all(row.budget["U"] > 0 and row.decision_rule == "simple acceptance" for row in rows)
     assert MeasuringPoint.objects.get().due_on == dt.date(2027, 7, 1)

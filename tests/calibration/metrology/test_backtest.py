@@ -1,4 +1,4 @@
-"""Forecasts held against what came, and the robust line."""
+"""Backtest held against what came, and the robust line."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import theilslopes
 
-from calibration.metrology.backtest import robust_lines, walk_forward
+from calibration.metrology.backtest import backtest, robust_lines
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import fit_families
 from calibration.metrology.histories import histories
-from calibration.metrology.wander import alone
+from calibration.metrology.wander import default_prior
 from tests.bench.coverage import TOLERANCE, TRUTHS, U, simulate
 
 
@@ -19,9 +19,9 @@ def test_a_forecast_is_that_of_the_whole_normal_distribution_of_the_increments()
     """Against dense algebra: the last increment given the others, under each q, weighed by the evidence for it."""
     made = simulate(TRUTHS["half and half"], 5, 6, np.random.default_rng(2))
     told = histories(made.years, made.found, made.left, made.adjusted, U)
-    prior = alone(TOLERANCE)
-    got = walk_forward(told, prior)
-    assert got.made[:, 0].tolist() == [False, True, True, True, True]
+    prior = default_prior(TOLERANCE)
+    got = backtest(told, prior)
+    assert got.tested[:, 0].tolist() == [False, True, True, True, True]
     for place in range(5):
         for k in range(1, 5):
             log_weights, chances = [], []
@@ -41,7 +41,9 @@ def test_a_forecast_is_that_of_the_whole_normal_distribution_of_the_increments()
                 )
                 chances.append(ndtr((off[k] - mean) / np.sqrt(variance)))
             weights = np.exp(np.array(log_weights) - max(log_weights))
-            assert got.place[k, place] == pytest.approx(weights @ chances / weights.sum(), rel=1e-9)
+            assert got.quantile[k, place] == pytest.approx(
+                weights @ chances / weights.sum(), rel=1e-9
+            )
 
 
 @pytest.mark.parametrize("truth", ["linear", "walk", "half and half"])
@@ -50,10 +52,10 @@ def test_forecasts_hold_as_often_as_they_say(truth):
     made = simulate(TRUTHS[truth], n, 10, np.random.default_rng(4))
     told = histories(made.years, made.found, made.left, made.adjusted, U)
     family = np.zeros(n, dtype=int)
-    got = walk_forward(told, fit_families(told, family, TOLERANCE).of(family))
-    assert got.made.sum() == 8 * n
-    assert 100 * got.held().sum() / got.made.sum() == pytest.approx(95, abs=1.5)
-    tenths = np.bincount((got.place[got.made] * 10).astype(int).clip(0, 9), minlength=10)
+    got = backtest(told, fit_families(told, family, TOLERANCE).of(family))
+    assert got.tested.sum() == 8 * n
+    assert 100 * got.inside().sum() / got.tested.sum() == pytest.approx(95, abs=1.5)
+    tenths = np.bincount((got.quantile[got.tested] * 10).astype(int).clip(0, 9), minlength=10)
     assert tenths / tenths.sum() == pytest.approx([0.1] * 10, abs=0.015)
 
 

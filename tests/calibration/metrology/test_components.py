@@ -24,13 +24,13 @@ from calibration.metrology.components import (
     wetted_by_dip,
     wetted_by_gauge_glass,
 )
-from calibration.metrology.two_levels import carried, two_levels
+from calibration.metrology.two_levels import propagate, two_levels
 from calibration.metrology.uncertainty import Component, Shape, combine, coverage, scaled
 from plant.level.signals import ZeroSpan
 
 
 def parts(components):
-    return {c.name: c.part for c in components}
+    return {c.name: c.contribution for c in components}
 
 
 def test_specification_adds_its_parts_before_it_is_divided():
@@ -200,15 +200,15 @@ LINE = (
 def test_shared_components_of_two_levels_enter_once_and_grow_with_the_level():
     seen = two_levels([2.0, 6.0], [7.0, 16.0], **LEVELS)
     first, second = weights = seen.weights_at(8.3)
-    offset, scale, own = (float(c.part[0]) for c in carried(LINE, [weights]))
+    offset, scale, own = (float(c.contribution[0]) for c in propagate(LINE, [weights]))
     assert offset == pytest.approx(0.01)
     assert scale == pytest.approx(0.002 * 8.3)
     assert own == pytest.approx(0.005 * math.hypot(first, second))
 
 
 def test_what_is_read_itself_keeps_its_components():
-    for kept, component in zip(carried(LINE, np.eye(2)), LINE, strict=True):
-        assert kept.part == pytest.approx(np.broadcast_to(component.part, 2))
+    for kept, component in zip(propagate(LINE, np.eye(2)), LINE, strict=True):
+        assert kept.contribution == pytest.approx(np.broadcast_to(component.contribution, 2))
         assert kept.value == pytest.approx(np.broadcast_to(component.value, 2))
         assert (kept.name, kept.shape, kept.shared) == (
             component.name, component.shape, component.shared,
@@ -224,7 +224,7 @@ def test_draws_agree_on_two_levels_with_shared_and_own_errors():
     drawn = two_levels(np.broadcast_to(levels, (n, 2)), outputs, **LEVELS)
     seen = two_levels(levels, outputs[0], **LEVELS)
     weights = [seen.weights_at(level) for level in (0.3, 8.3)]
-    u = combine(carried(LINE, weights)).u
+    u = combine(propagate(LINE, weights)).u
     assert u == pytest.approx([drawn.zero.std(), drawn.span_end.std()], rel=0.01)
 
 
@@ -240,7 +240,7 @@ def test_draws_agree_on_two_levels_with_shared_and_own_errors():
 def test_levels_near_each_other_tell_less_of_the_ends(percents, lifts, judge, adjust):
     levels = np.array(percents) / 100
     seen = two_levels(levels, 4 + 16 * levels, lower=0.0, upper=1.0)
-    assert (seen.lift_at_zero, seen.lift_at_span_end) == pytest.approx(lifts, abs=0.006)
+    assert (seen.gain_at_zero, seen.gain_at_span_end) == pytest.approx(lifts, abs=0.006)
     assert (seen.may_judge, seen.may_adjust_slope) == (judge, adjust)
 
 
@@ -302,4 +302,4 @@ def test_range_without_span_is_refused():
 def test_weights_that_are_no_table_are_refused():
     for weights in ([0.5, 0.5], [[0.5, math.nan]]):
         with pytest.raises(ValueError, match="weights: a table"):
-            carried(LINE, weights)
+            propagate(LINE, weights)

@@ -6,15 +6,15 @@ import pytest
 from calibration.metrology.decision import (
     Side,
     Verdict,
-    accept_by_risk,
-    accept_guarded,
-    accept_simply,
+    acceptance_by_risk,
     conformance_probability,
+    family_errors,
     global_risks,
     guard_for_risk,
+    guarded_acceptance,
     managed_guard,
-    prior_of,
     root_difference_share,
+    simple_acceptance,
     straight_share,
     uncertainty_ratio,
     within_tolerance,
@@ -24,7 +24,7 @@ from calibration.metrology.errors import percent_errors
 
 
 def test_error_within_the_tolerance_passes_and_beyond_fails():
-    assert accept_simply([0.0, 0.5, -0.5, 0.501, -0.501], 0.5) == [
+    assert simple_acceptance([0.0, 0.5, -0.5, 0.501, -0.501], 0.5) == [
         Verdict.PASS,
         Verdict.PASS,
         Verdict.PASS,
@@ -47,13 +47,13 @@ def test_a_tolerance_may_be_given_for_each_reading():
 @pytest.mark.parametrize("tolerance", [0, -0.5, math.nan])
 def test_tolerance_not_above_zero_is_refused(tolerance):
     with pytest.raises(ValueError, match="tolerance"):
-        accept_simply([0.1], tolerance)
+        simple_acceptance([0.1], tolerance)
 
 
 @pytest.mark.parametrize("error", [math.nan, math.inf])
 def test_error_that_is_not_a_number_is_refused(error):
     with pytest.raises(ValueError, match="errors: not a number"):
-        accept_simply([0.1, error], 0.5)
+        simple_acceptance([0.1, error], 0.5)
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_unknown_verdict_is_refused():
 
 
 def test_guard_band_leaves_a_result_open_on_both_sides_of_the_limit():
-    said = accept_guarded([0.4, 0.41, 0.5, 0.6, 0.61, -0.4, -0.6, -0.61], 0.5, 0.1)
+    said = guarded_acceptance([0.4, 0.41, 0.5, 0.6, 0.61, -0.4, -0.6, -0.61], 0.5, 0.1)
     assert [v.value for v in said] == [
         "pass",
         "inconclusive",
@@ -95,22 +95,22 @@ def test_guard_band_leaves_a_result_open_on_both_sides_of_the_limit():
 
 def test_guard_band_of_nothing_is_simple_acceptance():
     errors = np.linspace(-1, 1, 41)
-    assert accept_guarded(errors, 0.5, 0.0) == accept_simply(errors, 0.5)
-    assert accept_guarded(errors, 0.5, 0.0, side=Side.LOW) == accept_simply(errors, 0.5)
+    assert guarded_acceptance(errors, 0.5, 0.0) == simple_acceptance(errors, 0.5)
+    assert guarded_acceptance(errors, 0.5, 0.0, side=Side.LOW) == simple_acceptance(errors, 0.5)
 
 
 def test_safety_guards_the_dangerous_side_only():
     """A high level read too low is the danger: too high by the same amount still passes."""
-    low, high = accept_guarded([-0.45, 0.45], 0.5, 0.1, side=Side.LOW)
+    low, high = guarded_acceptance([-0.45, 0.45], 0.5, 0.1, side=Side.LOW)
     assert (low, high) == (Verdict.INCONCLUSIVE, Verdict.PASS)
-    low, high = accept_guarded([-0.55, 0.55], 0.5, 0.1, side=Side.LOW)
+    low, high = guarded_acceptance([-0.55, 0.55], 0.5, 0.1, side=Side.LOW)
     assert (low, high) == (Verdict.INCONCLUSIVE, Verdict.FAIL)
-    low, high = accept_guarded([-0.45, 0.45], 0.5, 0.1, side=Side.HIGH)
+    low, high = guarded_acceptance([-0.45, 0.45], 0.5, 0.1, side=Side.HIGH)
     assert (low, high) == (Verdict.PASS, Verdict.INCONCLUSIVE)
 
 
 def test_band_wider_than_the_tolerance_accepts_nothing():
-    assert accept_guarded([0.0, 0.9, 1.2], 0.5, 0.6) == [
+    assert guarded_acceptance([0.0, 0.9, 1.2], 0.5, 0.6) == [
         Verdict.INCONCLUSIVE,
         Verdict.INCONCLUSIVE,
         Verdict.FAIL,
@@ -122,32 +122,33 @@ def test_limit_on_risk_is_a_guard_band_where_one_limit_is_near():
     u, risk = 0.05, 0.025
     band = float(guard_for_risk(u, risk))
     errors = [0.5 - band - 1e-6, 0.5 - band + 1e-6, 0.5 + band - 1e-6, 0.5 + band + 1e-6]
-    assert accept_by_risk(errors, 0.5, u, risk=risk) == accept_guarded(errors, 0.5, band)
+    assert acceptance_by_risk(errors, 0.5, u, risk=risk) == guarded_acceptance(errors, 0.5, band)
 
 
 def test_limit_on_risk_counts_both_limits_of_a_narrow_tolerance():
     """At ± 1.7 u a perfect zero lies outside in 9 of 100: one limit alone would let it pass at 5 %."""
-    assert accept_by_risk([0.0], 1.7, 1.0, risk=0.05) == [Verdict.INCONCLUSIVE]
-    assert accept_by_risk([0.0], 1.7, 1.0, risk=0.05, side=Side.LOW) == [Verdict.PASS]
+    assert acceptance_by_risk([0.0], 1.7, 1.0, risk=0.05) == [Verdict.INCONCLUSIVE]
+    assert acceptance_by_risk([0.0], 1.7, 1.0, risk=0.05, side=Side.LOW) == [Verdict.PASS]
 
 
 def test_limit_on_risk_on_one_side_leaves_the_other_to_simple_acceptance():
     errors = [-0.51, -0.49, 0.0, 0.49, 0.51]
-    said = accept_by_risk(errors, 0.5, 0.05, risk=0.05, side=Side.HIGH)
+    said = acceptance_by_risk(errors, 0.5, 0.05, risk=0.05, side=Side.HIGH)
     assert [v.value for v in said] == ["fail", "pass", "pass", "inconclusive", "inconclusive"]
 
 
 def test_few_repeats_make_the_same_error_less_sure():
-    assert accept_by_risk([0.4], 0.5, 0.05, risk=0.025) == [Verdict.PASS]
-    assert accept_by_risk([0.4], 0.5, 0.05, risk=0.025, dof=2) == [Verdict.INCONCLUSIVE]
+    assert acceptance_by_risk([0.4], 0.5, 0.05, risk=0.025) == [Verdict.PASS]
+    assert acceptance_by_risk([0.4], 0.5, 0.05, risk=0.025, dof=2) == [Verdict.INCONCLUSIVE]
 
 
 def test_rules_serve_a_fleet_in_one_call():
     rng = np.random.default_rng(2)
     errors, tolerance = rng.normal(0, 0.5, 200), rng.uniform(0.2, 1, 200)
     u = rng.uniform(0.01, 0.2, 200)
-    assert accept_by_risk(errors, tolerance, u, risk=0.05) == [
-        accept_by_risk(e, t, v, risk=0.05)[0] for e, t, v in zip(errors, tolerance, u, strict=True)
+    assert acceptance_by_risk(errors, tolerance, u, risk=0.05) == [
+        acceptance_by_risk(e, t, v, risk=0.05)[0]
+        for e, t, v in zip(errors, tolerance, u, strict=True)
     ]
     fleet = global_risks(tolerance, u, 0.5, mean=errors, guard=u)
     alone = [
@@ -174,21 +175,21 @@ def test_risks_stay_between_nought_and_one_at_the_far_ends():
 def test_prior_takes_the_scatter_of_measuring_off():
     rng = np.random.default_rng(6)
     seen = rng.normal(0.1, 0.3, 20_000) + rng.normal(0, 0.2, 20_000)
-    prior = prior_of(seen, 0.2)
+    prior = family_errors(seen, 0.2)
     assert prior.mean == pytest.approx(0.1, abs=0.01)
     assert prior.spread == pytest.approx(0.3, abs=0.01)
     assert prior.n == 20_000
 
 
 def test_family_that_looks_perfect_keeps_a_spread():
-    prior = prior_of([0.1, -0.1, 0.05, 0.0], 5.0)
+    prior = family_errors([0.1, -0.1, 0.05, 0.0], 5.0)
     assert 0 < prior.spread < 0.1
 
 
 @pytest.mark.parametrize("errors", [[], [0.1, 0.2], [0.1, 0.1, 0.1], [0.1, math.nan, 0.2]])
 def test_prior_from_too_little_is_refused(errors):
     with pytest.raises(ValueError, match="errors"):
-        prior_of(errors, 0.01)
+        family_errors(errors, 0.01)
 
 
 @pytest.mark.parametrize(
@@ -196,12 +197,12 @@ def test_prior_from_too_little_is_refused(errors):
     [
         (lambda: uncertainty_ratio(0, 1), "tolerance"),
         (lambda: uncertainty_ratio(1, 0), "expanded"),
-        (lambda: accept_guarded([0.1], 1, -0.1), "guard"),
-        (lambda: accept_guarded([math.nan], 1, 0.1), "errors"),
-        (lambda: accept_guarded([0.1], math.inf, 0.1), "tolerance"),
-        (lambda: accept_by_risk([0.1], 1, 0.1, risk=0.5), "risk"),
-        (lambda: accept_by_risk([0.1], 1, 0.1, risk=0), "risk"),
-        (lambda: accept_by_risk([0.1], 1, 0.0, risk=0.05), "u:"),
+        (lambda: guarded_acceptance([0.1], 1, -0.1), "guard"),
+        (lambda: guarded_acceptance([math.nan], 1, 0.1), "errors"),
+        (lambda: guarded_acceptance([0.1], math.inf, 0.1), "tolerance"),
+        (lambda: acceptance_by_risk([0.1], 1, 0.1, risk=0.5), "risk"),
+        (lambda: acceptance_by_risk([0.1], 1, 0.1, risk=0), "risk"),
+        (lambda: acceptance_by_risk([0.1], 1, 0.0, risk=0.05), "u:"),
         (lambda: conformance_probability(0.1, 0.1), "one limit is needed"),
         (lambda: conformance_probability(0.1, 0.1, lower=1, upper=1), "lower, upper"),
         (lambda: conformance_probability(0.1, 0.1, upper=1, dof=0), "dof"),

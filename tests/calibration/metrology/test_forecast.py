@@ -7,7 +7,7 @@ from calibration.metrology.crossing import crossings
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.forecast import forecast, moments
 from calibration.metrology.histories import histories
-from calibration.metrology.wander import alone, outlook
+from calibration.metrology.wander import default_prior, outlook
 
 TOLERANCE, U = 0.5, 0.05
 
@@ -22,7 +22,7 @@ def of():
     adjusted = np.abs(found) > 0.4
     left = np.where(adjusted, rng.normal(0, 0.05, found.shape), found)
     told = histories(years, found, left, adjusted, U)
-    return outlook(told, alone(np.full(n, TOLERANCE)))
+    return outlook(told, default_prior(np.full(n, TOLERANCE)))
 
 
 @pytest.mark.parametrize("years", [0.0, 0.3, 1.0, 2.5, 9.0])
@@ -53,7 +53,7 @@ def test_rates_are_those_of_wander(of):
 
 def test_two_visits_and_no_family_name_no_day():
     told = histories([0.0, 1.0], [0.0, 0.3], [0.0, 0.3], [False, False], U)
-    one = forecast(outlook(told, alone(TOLERANCE)), TOLERANCE, U)
+    one = forecast(outlook(told, default_prior(TOLERANCE)), TOLERANCE, U)
     assert not one.dated[0]
     assert np.isinf(one.meets[0])
 

@@ -2,12 +2,14 @@ import numpy as np
 import pytest
 
 from calibration.metrology.intervals import longest, propose, reasons, staircase
-from calibration.metrology.wander import alone, outlook
+from calibration.metrology.wander import default_prior, outlook
 from tests.bench.coverage import TRUTHS, Drift, FixedYear, Truth, closed_loop, simulate
 
 
 def fleet(truth=TRUTHS["half and half"], n=300, visits=8):
-    return outlook(simulate(truth, n, visits, np.random.default_rng(1)).first(visits), alone(0.5))
+    return outlook(
+        simulate(truth, n, visits, np.random.default_rng(1)).first(visits), default_prior(0.5)
+    )
 
 
 def test_longest_interval_ends_where_the_target_does():

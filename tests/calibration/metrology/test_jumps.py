@@ -3,7 +3,7 @@ import pytest
 
 from calibration.metrology.histories import histories
 from calibration.metrology.jumps import Cause, diagnose, fit_without_jumps, residuals
-from calibration.metrology.wander import alone
+from calibration.metrology.wander import default_prior
 from tests.bench.coverage import TOLERANCE, TRUTHS, U, flags_of, jump_shares, simulate
 
 
@@ -45,21 +45,21 @@ def test_bad_reading_comes_back_and_a_jump_stays():
     never = [False] * 7
     back = plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.02, 0.01], never)
     stays = plain([0.0, 0.02, 0.01, 0.6, 0.62, 0.6, 0.61], never)
-    bad = diagnose(back, alone(0.5), 0, 2)
+    bad = diagnose(back, default_prior(0.5), 0, 2)
     assert (bad.cause, bad.visit) == (Cause.BAD_READING, 3)
     assert bad.gain < 0
-    assert diagnose(back, alone(0.5), 0, 3)[:2] == (Cause.BAD_READING, 3)
-    jump = diagnose(stays, alone(0.5), 0, 2)
+    assert diagnose(back, default_prior(0.5), 0, 3)[:2] == (Cause.BAD_READING, 3)
+    jump = diagnose(stays, default_prior(0.5), 0, 2)
     assert (jump.cause, jump.visit) == (Cause.JUMP, 3)
     assert jump.gain > 0
 
 
 def test_last_or_adjusted_visit_cannot_tell_them_apart():
-    last = diagnose(plain([0.0, 0.02, 0.01, 0.0, 0.6], [False] * 5), alone(0.5), 0, 3)
+    last = diagnose(plain([0.0, 0.02, 0.01, 0.0, 0.6], [False] * 5), default_prior(0.5), 0, 3)
     assert last.cause == Cause.EITHER
     assert "last visit" in last.why
     was = [False, False, False, True, False, False]
-    adjusted = diagnose(plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.01], was), alone(0.5), 0, 2)
+    adjusted = diagnose(plain([0.0, 0.02, 0.01, 0.6, 0.0, 0.01], was), default_prior(0.5), 0, 2)
     assert adjusted.cause == Cause.EITHER
     assert "adjusted" in adjusted.why
 

@@ -6,12 +6,12 @@ from scipy.optimize import brentq, minimize_scalar
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.reliability import (
+    Results,
     design_effect,
     fit_exponential,
     fit_weibull,
     from_visits,
     rate_limit,
-    results,
     weibull_against_exponential,
 )
 from tests.bench.reliability import Law, held
@@ -21,7 +21,7 @@ def drawn(rng, n, *, shape=1.0, scale=10.0, lengths=(1.0, 2.0, 3.0)):
     """n instruments, one visit each."""
     end = rng.choice(lengths, n)
     out = rng.random(n) < -np.expm1(-((end / scale) ** shape))
-    return results(np.arange(n), np.zeros(n), end, out)
+    return Results.of(np.arange(n), np.zeros(n), end, out)
 
 
 def test_adjustment_renews_and_a_pass_alone_does_not():
@@ -41,14 +41,14 @@ def test_out_and_not_put_right_is_not_counted_again():
 
 
 def test_rate_at_one_length_is_the_share_told_as_a_rate():
-    seen = results(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 5)
+    seen = Results.of(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 5)
     fit = fit_exponential(seen)
     assert fit.rate == pytest.approx(-math.log(0.9) / 2, rel=1e-12)
     assert fit.rate_limits.lower < fit.rate < fit.rate_limits.upper
 
 
 def test_limits_are_where_the_likelihood_has_dropped():
-    seen = results(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 5)
+    seen = Results.of(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 5)
     fit = fit_exponential(seen)
 
     def likelihood(rate):
@@ -60,7 +60,7 @@ def test_limits_are_where_the_likelihood_has_dropped():
 
 
 def test_nothing_out_gives_only_a_limit():
-    seen = results(np.arange(20), np.zeros(20), np.ones(20), np.zeros(20))
+    seen = Results.of(np.arange(20), np.zeros(20), np.ones(20), np.zeros(20))
     with pytest.raises(CannotFit, match="only a limit"):
         fit_exponential(seen)
     limit = rate_limit(seen)
@@ -89,18 +89,18 @@ def test_too_little_is_refused():
 )
 def test_impossible_times_are_refused(start, end, out):
     with pytest.raises(CannotFit, match="start, end"):
-        results([1], start, end, out)
+        Results.of([1], start, end, out)
 
 
 def test_all_out_has_no_rate():
     with pytest.raises(CannotFit, match="all results are out"):
-        fit_exponential(results(np.arange(30), np.zeros(30), np.ones(30), np.ones(30)))
+        fit_exponential(Results.of(np.arange(30), np.zeros(30), np.ones(30), np.ones(30)))
 
 
 def test_repeated_visits_widen_the_limits():
     who, out = np.repeat(np.arange(20), 6), np.repeat(np.arange(20) < 4, 6)
-    alike = results(who, np.zeros(120), np.ones(120), out)
-    apart = results(np.arange(120), np.zeros(120), np.ones(120), out)
+    alike = Results.of(who, np.zeros(120), np.ones(120), out)
+    apart = Results.of(np.arange(120), np.zeros(120), np.ones(120), out)
     assert design_effect(alike) == pytest.approx(6 * 20 / 19)
     assert design_effect(apart) == pytest.approx(120 / 119)
     wide, narrow = fit_exponential(alike).rate_limits, fit_exponential(apart).rate_limits

@@ -9,8 +9,8 @@ import pytest
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import histories
-from calibration.metrology.stages import judge, visits
-from calibration.metrology.wander import Prior, alone, outlook
+from calibration.metrology.stages import estimate, visits
+from calibration.metrology.wander import Prior, default_prior, outlook
 
 TOLERANCE = 0.5
 
@@ -117,7 +117,7 @@ def as_rows():
 def test_filter_agrees_with_dense_normal_algebra(kind, meter):
     output = prior(0.03, 0.04, 0.0, 0.06, weights=[0.7, 0.3])
     primary = prior(-0.10, 0.15, 0.02, 0.11, 0.3)
-    got = judge(
+    got = estimate(
         mixed(common_simulated=kind, common_wetted=kind, u_meter=meter), output=output, primary=primary
     )  # fmt: skip
     history = (as_rows(), YEARS[-1] + 1.5, 0.05, {"kind": kind, "meter": meter})
@@ -150,15 +150,17 @@ ONE = {
 def plainly(common=0.0):
     found = np.array(ONE["found"])
     left = np.where(ONE["was"], ONE["left"], found)
-    return outlook(histories(ONE["years"], found, left, ONE["was"], 0.05, common), alone(TOLERANCE))
+    return outlook(
+        histories(ONE["years"], found, left, ONE["was"], 0.05, common), default_prior(TOLERANCE)
+    )
 
 
 @pytest.mark.parametrize("common", [0.0, 0.04])
 def test_wetted_readings_alone_are_the_plain_history(common):
-    got = judge(
+    got = estimate(
         visits(ONE["years"], wetted=ONE["found"], wetted_left=ONE["left"], adjusted=ONE["was"],
                u_wetted=0.05, common_wetted=common),
-        output=nothing(), primary=alone(TOLERANCE),
+        output=nothing(), primary=default_prior(TOLERANCE),
     )  # fmt: skip
     by_itself = plainly(common)
     for a, b in (
@@ -175,9 +177,9 @@ def test_wetted_readings_alone_are_the_plain_history(common):
 
 def test_simulated_readings_alone_are_the_plain_history_and_leave_the_primary_as_believed():
     primary = prior(-0.1, 0.15, 0.05)
-    got = judge(
+    got = estimate(
         visits(ONE["years"], simulated=ONE["found"], simulated_left=ONE["left"], trimmed=ONE["was"], u_simulated=0.05),
-        output=alone(TOLERANCE), primary=primary,
+        output=default_prior(TOLERANCE), primary=primary,
     )  # fmt: skip
     by_itself = plainly()
     assert got.output_rate().upper == pytest.approx(by_itself.rate().upper, rel=1e-8)
@@ -192,7 +194,7 @@ def test_simulated_readings_alone_are_the_plain_history_and_leave_the_primary_as
 
 def test_a_trim_is_no_drift_of_the_primary():
     """The output stage is trimmed by 0.2; wetted readings before and after differ by that and tell nothing else."""
-    got = judge(
+    got = estimate(
         visits([0.0, 1.0, 2.0], simulated=[0.2, 0.2, 0.0], simulated_left=[np.nan, 0.0, np.nan],
                wetted=[0.3, 0.3, 0.1], wetted_left=[np.nan, 0.1, np.nan], trimmed=[False, True, False],
                u_simulated=0.01, u_wetted=0.01),
@@ -211,17 +213,17 @@ def test_one_meter_in_both_readings_leaves_the_primary_surer():
         for meter in (0.0, 0.045)
     ]
     apart, shared = (
-        judge(one, output=prior(0, 1, 0.01), primary=prior(0, 1, 0.01)) for one in told
+        estimate(one, output=prior(0, 1, 0.01), primary=prior(0, 1, 0.01)) for one in told
     )
     assert shared.primary_rate().sd[0] < 0.7 * apart.primary_rate().sd[0]
 
 
 def test_one_instrument_is_a_fleet_of_one():
     fleet = Fleet.simulated(300, 5, ("both", "wetted", "simulated"), seed=4)
-    output, primary = prior(0.02, 0.03, 0.0, 0.05), alone(TOLERANCE)
-    many = judge(fleet.told(5), output=output, primary=primary)
+    output, primary = prior(0.02, 0.03, 0.0, 0.05), default_prior(TOLERANCE)
+    many = estimate(fleet.told(5), output=output, primary=primary)
     for place in (0, 17, 299):
-        one = judge(fleet.told(5).columns([place]), output=output, primary=primary)
+        one = estimate(fleet.told(5).columns([place]), output=output, primary=primary)
         assert one.primary_rate().upper[0] == pytest.approx(many.primary_rate().upper[place])
         assert one.next_wetted(1, 0.05).upper[0] == pytest.approx(many.next_wetted(1, 0.05).upper[place])  # fmt: skip
 
@@ -229,7 +231,9 @@ def test_one_instrument_is_a_fleet_of_one():
 def test_a_shorter_history_stands_behind_empty_visits():
     long = visits([np.nan, np.nan, 0.0, 0.8, 1.9], wetted=[np.nan, np.nan, 0.1, 0.2, 0.3], u_wetted=0.05)  # fmt: skip
     short = visits([0.0, 0.8, 1.9], wetted=[0.1, 0.2, 0.3], u_wetted=0.05)
-    a, b = (judge(told, output=nothing(), primary=alone(TOLERANCE)) for told in (long, short))
+    a, b = (
+        estimate(told, output=nothing(), primary=default_prior(TOLERANCE)) for told in (long, short)
+    )
     assert a.next_wetted(1, 0.05).upper == pytest.approx(b.next_wetted(1, 0.05).upper, rel=1e-12)
 
 
@@ -276,17 +280,17 @@ def test_readings_that_cannot_be_compared_are_refused():
     u = {"u_simulated": 0.05, "u_wetted": 0.05}
     once_each = visits([0.0, 1.0], simulated=[0.1, np.nan], wetted=[np.nan, 0.2], **u)
     with pytest.raises(CannotFit, match="no reading can be compared"):
-        judge(once_each, output=alone(TOLERANCE), primary=alone(TOLERANCE))
+        estimate(once_each, output=default_prior(TOLERANCE), primary=default_prior(TOLERANCE))
     lost = visits([0.0, 1.0], wetted=[0.1, 0.2], adjusted=[True, False], u_wetted=0.05)
     with pytest.raises(CannotFit, match="no reading can be compared"):
-        judge(lost, output=alone(TOLERANCE), primary=alone(TOLERANCE))
+        estimate(lost, output=default_prior(TOLERANCE), primary=default_prior(TOLERANCE))
 
 
 def test_priors_and_years_ahead_must_fit():
-    two = alone(np.array([0.5, 0.5]))
+    two = default_prior(np.array([0.5, 0.5]))
     with pytest.raises(CannotFit, match="2 priors for 1 instruments"):
-        judge(mixed(), output=two, primary=alone(TOLERANCE))
-    got = judge(mixed(), output=alone(TOLERANCE), primary=alone(TOLERANCE))
+        estimate(mixed(), output=two, primary=default_prior(TOLERANCE))
+    got = estimate(mixed(), output=default_prior(TOLERANCE), primary=default_prior(TOLERANCE))
     for name, (ahead, u) in {"ahead": (-1.0, 0.05), "u_next": (1.0, -0.05)}.items():
         with pytest.raises(CannotFit) as refusal:
             got.next_wetted(ahead, u)
@@ -345,7 +349,7 @@ class Fleet:
     def covered(self, n, *, output, primary) -> dict[str, float]:
         """Share of the truth within the 95 % bands after n visits, %, and the width of the primary's rate."""
         told = self.told(n)
-        got = judge(told, output=output, primary=primary)
+        got = estimate(told, output=output, primary=primary)
         enough = {"simulated": got.simulated_known, "wetted": got.wetted_known}
         ahead = self.years[n] - self.years[n - 1]
         truth = {
@@ -394,7 +398,7 @@ def test_bands_of_both_stages_are_honest_where_their_laws_are_known(mix):
 @pytest.mark.parametrize("mix", ["both each time", "seldom wetted"])
 def test_bands_are_honest_where_walks_are_only_known_as_families(mix):
     """Each stage's walk is drawn from its ten nodes; the band averages over both. Monte Carlo sd 0.49 points."""
-    walks = np.sqrt(alone(TOLERANCE).q[:, 0])
+    walks = np.sqrt(default_prior(TOLERANCE).q[:, 0])
     weights = [0.15, 0.2, 0.2, 0.15, 0.1, 0.08, 0.05, 0.03, 0.02, 0.02]
     output, primary = (
         prior(*stage[:2], *walks, weights=weights) for stage in (Fleet.OUTPUT, Fleet.PRIMARY)

@@ -21,7 +21,7 @@ R = Shape.RECTANGULAR
 
 def test_parts_keep_sign_and_shares_make_one():
     budget = combine([Component("a", 3.0, sensitivity=-1), Component("b", 2.0, sensitivity=2)])
-    assert budget.parts.tolist() == [-3.0, 4.0]
+    assert budget.contributions.tolist() == [-3.0, 4.0]
     assert budget.u == 5.0
     assert budget.shares.tolist() == pytest.approx([0.36, 0.64])
 

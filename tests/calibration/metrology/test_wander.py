@@ -5,7 +5,7 @@ from calibration.metrology.crossing import crossings, probability_ever_out
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import fit_families
 from calibration.metrology.histories import gather, histories
-from calibration.metrology.wander import alone, outlook
+from calibration.metrology.wander import default_prior, outlook
 from tests.bench.coverage import TRUTHS, Truth, cells, simulate
 
 YEARS, FOUND, LEFT = [0.0, 1.0, 2.0], [np.nan, 0.1, 0.2], [0.0, 0.1, 0.2]
@@ -41,15 +41,15 @@ def test_history_that_tells_nothing_is_refused(other, argument, reason):
 @pytest.mark.parametrize("tolerance", [0.0, -1.0, np.nan])
 def test_tolerance_must_be_above_zero(tolerance):
     with pytest.raises(CannotFit, match="tolerance"):
-        alone(tolerance)
+        default_prior(tolerance)
 
 
 def test_one_instrument_is_a_fleet_of_one():
     fleet = simulate(TRUTHS["walk"], 20, 7, np.random.default_rng(1))
-    all_of = outlook(fleet.first(7), alone(0.5)).next_as_found(1.0, 0.05)
+    all_of = outlook(fleet.first(7), default_prior(0.5)).next_as_found(1.0, 0.05)
     for place in range(20):
         column = (c[:, place] for c in (fleet.years, fleet.found, fleet.left, fleet.adjusted))
-        one = outlook(histories(*column, 0.05), alone(0.5)).next_as_found(1.0, 0.05)
+        one = outlook(histories(*column, 0.05), default_prior(0.5)).next_as_found(1.0, 0.05)
         assert one.upper[0] == pytest.approx(all_of.upper[place], rel=1e-12)
 
 
@@ -64,10 +64,10 @@ def test_shorter_histories_and_rows_in_any_order_give_the_same():
     got = gather(*zip(*rows[::-1], strict=True), 0.05)
     assert got.groups.tolist() == [0, 1, 2]
     assert got.histories.visits.tolist() == keep
-    many = outlook(got.histories, alone(0.5))
+    many = outlook(got.histories, default_prior(0.5))
     for i, n in enumerate(keep):
         column = (c[6 - n :, i] for c in (fleet.years, fleet.found, fleet.left, fleet.adjusted))
-        one = outlook(histories(*column, 0.05), alone(0.5))
+        one = outlook(histories(*column, 0.05), default_prior(0.5))
         assert many.log_evidence[i] == pytest.approx(one.log_evidence[0], rel=1e-12)
 
 
@@ -86,16 +86,16 @@ def test_visits_of_one_day_become_one():
 
 def test_set_aside_increment_begins_a_fresh_level():
     whole = told()
-    cut = outlook(whole.without(np.array([[False], [True]])), alone(0.5))
+    cut = outlook(whole.without(np.array([[False], [True]])), default_prior(0.5))
     first = outlook(told(years=[0.0, 1.0], as_found=[np.nan, 0.1], as_left=[0.0, 0.1],
-                         adjusted=[True, True]), alone(0.5))  # fmt: skip
+                         adjusted=[True, True]), default_prior(0.5))  # fmt: skip
     assert cut.rate().centre[0] == pytest.approx(first.rate().centre[0], rel=1e-12)
 
 
 def test_two_visits_alone_give_no_date_and_with_a_family_a_borrowed_one():
     fleet = simulate(Truth(), 25, 2, np.random.default_rng(3))
     pairs = fleet.first(2)
-    by_itself = crossings(outlook(pairs, alone(0.5)), 0.5, 0.05)
+    by_itself = crossings(outlook(pairs, default_prior(0.5)), 0.5, 0.05)
     assert not by_itself.dated.any()
     assert np.isinf(by_itself.out).all()
     family = np.zeros(25, dtype=int)
@@ -122,7 +122,9 @@ def test_family_of_steady_drifters_is_found_again():
 
 
 def test_days_rise_and_the_line_meets_where_it_should():
-    of = outlook(simulate(Truth(0.3, 0.05), 50, 8, np.random.default_rng(5)).first(8), alone(0.5))
+    of = outlook(
+        simulate(Truth(0.3, 0.05), 50, 8, np.random.default_rng(5)).first(8), default_prior(0.5)
+    )
     met = crossings(of, 0.5, 0.05)
     assert (np.diff(met.out, axis=0) >= 0).all() or np.isinf(met.out).any()
     dated = (met.line > 0) & np.isfinite(met.line)
@@ -136,7 +138,7 @@ def test_days_rise_and_the_line_meets_where_it_should():
 
 
 def test_ever_out_agrees_with_simulated_paths():
-    one = outlook(told(adjusted=[True, True, True]), alone(0.5))
+    one = outlook(told(adjusted=[True, True, True]), default_prior(0.5))
     rng, n, t, steps = np.random.default_rng(6), 20_000, 2.0, 400
     node = rng.choice(10, n, p=one.weights[:, 0])
     means, variances = (part[node, 0] for part in one.parts(0.0))

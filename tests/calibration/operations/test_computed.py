@@ -43,7 +43,7 @@ def drawn(trial: Trial, readings: list[SentReading], weights: list[float]) -> fl
     doubt = trial.doubt(readings)
     rng, sums = np.random.default_rng(3), np.zeros(DRAWS)
     for component in doubt.components:
-        parts = np.broadcast_to(component.part, len(readings))
+        parts = np.broadcast_to(component.contribution, len(readings))
         if component.shared:
             sums += rng.normal(size=DRAWS) * (weights * parts).sum()
         else:

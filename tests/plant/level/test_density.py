@@ -18,7 +18,7 @@ def test_wrong_density_reads_as_worked_by_hand():
     given, expected = case["inputs"], case["expected"]
     shift = density_shift(
         given["true_m"], lower=given["LRV_m"], upper=given["URV_m"],
-        calibrated=given["set_kg_m3"], now=given["now_kg_m3"],
+        at_calibration=given["set_kg_m3"], now=given["now_kg_m3"],
     )  # fmt: skip
     assert shift.indicated / 100 * 8 == pytest.approx(expected["reads_m"], abs=5e-6)
     assert shift.error == pytest.approx(expected["error_pct_span"], abs=5e-5)
@@ -26,21 +26,21 @@ def test_wrong_density_reads_as_worked_by_hand():
 
 
 def test_only_what_stands_above_the_foot_is_weighed():
-    shift = density_shift([0.5, 1.0, 5.0], calibrated=900, now=990, foot=1.0, **RANGE)
+    shift = density_shift([0.5, 1.0, 5.0], at_calibration=900, now=990, foot=1.0, **RANGE)
     assert np.asarray(shift.error) / 100 * 8 == pytest.approx([0.0, 0.0, 0.4])
 
 
 def test_reverse_action_mirrors_the_error():
-    direct = density_shift(6.0, calibrated=915, now=897, **RANGE)
-    mirrored = density_shift(6.0, lower=8.0, upper=0.0, calibrated=915, now=897)
+    direct = density_shift(6.0, at_calibration=915, now=897, **RANGE)
+    mirrored = density_shift(6.0, lower=8.0, upper=0.0, at_calibration=915, now=897)
     assert mirrored.error == pytest.approx(-direct.error)
-    volts = density_shift(6.0, calibrated=915, now=897, signal=SIGNALS["1-5V"], **RANGE)
+    volts = density_shift(6.0, at_calibration=915, now=897, signal=SIGNALS["1-5V"], **RANGE)
     assert volts.output_error == pytest.approx(direct.output_error / 4)
 
 
-@pytest.mark.parametrize(("name", "value"), [("calibrated", 0.0), ("now", -1), ("now", np.nan)])
+@pytest.mark.parametrize(("name", "value"), [("at_calibration", 0.0), ("now", -1), ("now", np.nan)])
 def test_a_density_must_be_above_zero(name, value):
     with pytest.raises(ValueError, match=name):
-        density_shift(6.0, **{"calibrated": 900, "now": 900, **RANGE, name: value})
+        density_shift(6.0, **{"at_calibration": 900, "now": 900, **RANGE, name: value})
     with pytest.raises(ZeroSpan):
-        density_shift(6.0, lower=1.0, upper=1.0, calibrated=900, now=910)
+        density_shift(6.0, lower=1.0, upper=1.0, at_calibration=900, now=910)

@@ -74,12 +74,12 @@ def test_below_the_tip_the_probe_is_dry():
 
 
 def test_product_does_not_matter_where_it_conducts():
-    shift = permittivity_shift(COVERED, 6.0, calibrated=CONDUCTING, now=1e12, **RANGE)
+    shift = permittivity_shift(COVERED, 6.0, at_calibration=CONDUCTING, now=1e12, **RANGE)
     assert shift.error == pytest.approx(0.0, abs=1e-6)
 
 
 def test_insulated_probe_shifts_a_little_less_than_a_bare_one():
-    change = {"calibrated": 3.05, "now": 3.15, **RANGE}
+    change = {"at_calibration": 3.05, "now": 3.15, **RANGE}
     bare = permittivity_shift(BARE, 6.4, **change).error
     covered = permittivity_shift(COVERED, 6.4, **change).error
     assert 0.5 * bare < covered < bare
@@ -87,13 +87,13 @@ def test_insulated_probe_shifts_a_little_less_than_a_bare_one():
 
 def test_probe_that_starts_above_lrv_reads_flat_below_its_tip():
     probe = Probe(0.016, 2.0, 7.0, tip=1.0)
-    shift = permittivity_shift(probe, [0.0, 1.0, 8.0], calibrated=3.0, now=3.0, **RANGE)
+    shift = permittivity_shift(probe, [0.0, 1.0, 8.0], at_calibration=3.0, now=3.0, **RANGE)
     assert shift.indicated == pytest.approx([0.0, 0.0, 100.0])
     assert shift.error == pytest.approx([0.0, -12.5, 0.0])
 
 
 def test_reverse_action_turns_the_sign_of_the_shift():
-    change = {"calibrated": 3.0, "now": 3.1}
+    change = {"at_calibration": 3.0, "now": 3.1}
     direct = permittivity_shift(BARE, 6.4, lower=0.0, upper=8.0, **change)
     reverse = permittivity_shift(BARE, 6.4, lower=8.0, upper=0.0, **change)
     assert direct.error == pytest.approx(4.0)
@@ -102,13 +102,15 @@ def test_reverse_action_turns_the_sign_of_the_shift():
 
 
 def test_shift_is_told_in_the_unit_of_the_signal():
-    shift = permittivity_shift(BARE, 6.4, calibrated=3.0, now=3.1, signal=SIGNALS["0-10V"], **RANGE)
+    shift = permittivity_shift(
+        BARE, 6.4, at_calibration=3.0, now=3.1, signal=SIGNALS["0-10V"], **RANGE
+    )
     assert shift.output_error == pytest.approx(0.4)
 
 
 def test_a_fleet_of_levels_and_products_is_one_call():
     shift = permittivity_shift(
-        BARE, np.array([2.0, 4.0, 8.0]), calibrated=np.array([3.0, 2.9, 2.6]), now=3.0, **RANGE
+        BARE, np.array([2.0, 4.0, 8.0]), at_calibration=np.array([3.0, 2.9, 2.6]), now=3.0, **RANGE
     )
     assert shift.indicated == pytest.approx([25.0, 50 * 2 / 1.9, 100 * 2 / 1.6])
 
@@ -167,7 +169,10 @@ def test_series_is_found_back_from_the_shrunk_span(series):
         (lambda: through_series(0.0, 500.0), "picofarads"),
         (lambda: through_series(100.0, 0.0), "series"),
         (lambda: series_of_shrink(90, 280, 1.0), "share"),
-        (lambda: permittivity_shift(BARE, 1.0, calibrated=1.0, now=3.0, **RANGE), "calibrated"),
+        (
+            lambda: permittivity_shift(BARE, 1.0, at_calibration=1.0, now=3.0, **RANGE),
+            "at_calibration",
+        ),
         (lambda: build_up_shift(BARE, 1.0, liquid=3.0, film=0.1, **RANGE), "bare probe"),
         (lambda: build_up_shift(COVERED, 1.0, liquid=3.0, film=-1, **RANGE), "film"),
         (lambda: permittivity_at(1.05, at=20, celsius=60), "under 1"),
@@ -181,7 +186,7 @@ def test_what_cannot_be_built_is_refused_by_name(call, named):
 
 def test_range_without_span_is_refused():
     with pytest.raises(ZeroSpan):
-        permittivity_shift(BARE, 1.0, lower=2.0, upper=2.0, calibrated=3.0, now=3.1)
+        permittivity_shift(BARE, 1.0, lower=2.0, upper=2.0, at_calibration=3.0, now=3.1)
 
 
 def integrated(layers):

@@ -3,11 +3,11 @@ import math
 import pytest
 
 from plant.level.signals import FOUR_TO_TWENTY, ONE_TO_FIVE
-from plant.level.tolerance import tolerance_percent
+from plant.level.tolerance import equivalent_tolerance
 
 
 def test_tolerance_in_millimetres_is_told_in_every_unit_of_a_level_point():
-    tolerance = tolerance_percent(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
+    tolerance = equivalent_tolerance(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
     assert tolerance.percent == pytest.approx(0.05)
     assert tolerance.millimetres == pytest.approx(4)
     assert tolerance.milliamps == pytest.approx(0.008)
@@ -15,13 +15,13 @@ def test_tolerance_in_millimetres_is_told_in_every_unit_of_a_level_point():
 
 
 def test_tolerance_in_milliamperes_is_told_in_millimetres():
-    tolerance = tolerance_percent(0.08, "mA", span=4.0, signal=FOUR_TO_TWENTY)
+    tolerance = equivalent_tolerance(0.08, "mA", span=4.0, signal=FOUR_TO_TWENTY)
     assert tolerance.percent == pytest.approx(0.5)
     assert tolerance.millimetres == pytest.approx(20)
 
 
 def test_tolerance_in_litres_is_told_in_per_cent_of_a_span_in_cubic_metres():
-    tolerance = tolerance_percent(250, "L", span=50.0, signal=FOUR_TO_TWENTY, quantity="volume")
+    tolerance = equivalent_tolerance(250, "L", span=50.0, signal=FOUR_TO_TWENTY, quantity="volume")
     assert tolerance.percent == pytest.approx(0.5)
     assert tolerance.cubic_metres == pytest.approx(0.25)
     assert tolerance.millimetres is None
@@ -29,13 +29,13 @@ def test_tolerance_in_litres_is_told_in_per_cent_of_a_span_in_cubic_metres():
 
 @pytest.mark.parametrize("unit", ["%", "mm", "mA"])
 def test_tolerance_comes_back_in_the_unit_it_was_said_in(unit):
-    tolerance = tolerance_percent(0.37, unit, span=3.2, signal=FOUR_TO_TWENTY)
+    tolerance = equivalent_tolerance(0.37, unit, span=3.2, signal=FOUR_TO_TWENTY)
     assert tolerance.value_in(unit) == pytest.approx(0.37, rel=1e-14)
 
 
 @pytest.mark.parametrize("unit", ["%", "m3", "L"])
 def test_tolerance_of_a_volume_point_comes_back_in_its_unit(unit):
-    tolerance = tolerance_percent(0.37, unit, span=3.2, signal=ONE_TO_FIVE, quantity="volume")
+    tolerance = equivalent_tolerance(0.37, unit, span=3.2, signal=ONE_TO_FIVE, quantity="volume")
     assert tolerance.value_in(unit) == pytest.approx(0.37, rel=1e-14)
 
 
@@ -51,12 +51,12 @@ def test_unit_that_does_not_fit_the_point_is_refused_and_those_that_fit_are_name
     unit, quantity, signal, named
 ):
     with pytest.raises(ValueError, match=f"“{unit}” does not fit this point; write {named}$"):
-        tolerance_percent(1, unit, span=2.0, signal=signal, quantity=quantity)
+        equivalent_tolerance(1, unit, span=2.0, signal=signal, quantity=quantity)
 
 
 @pytest.mark.parametrize(("unit", "quantity"), [("mm", "volume"), ("L", "level")])
 def test_tolerance_is_not_told_in_a_unit_that_does_not_fit(unit, quantity):
-    tolerance = tolerance_percent(1, "%", span=2.0, signal=FOUR_TO_TWENTY, quantity=quantity)
+    tolerance = equivalent_tolerance(1, "%", span=2.0, signal=FOUR_TO_TWENTY, quantity=quantity)
     with pytest.raises(ValueError, match="cannot be told"):
         tolerance.value_in(unit)
 
@@ -64,14 +64,14 @@ def test_tolerance_is_not_told_in_a_unit_that_does_not_fit(unit, quantity):
 @pytest.mark.parametrize("value", [-0.1, math.nan, math.inf])
 def test_tolerance_below_zero_or_missing_is_refused(value):
     with pytest.raises(ValueError, match=r"tolerance .* zero or above"):
-        tolerance_percent(value, "%", span=2.0, signal=FOUR_TO_TWENTY)
+        equivalent_tolerance(value, "%", span=2.0, signal=FOUR_TO_TWENTY)
 
 
 @pytest.mark.parametrize("span", [0.0, -2.0, math.nan])
 def test_span_not_above_zero_is_refused(span):
     with pytest.raises(ValueError, match=r"span .* above zero"):
-        tolerance_percent(1, "%", span=span, signal=FOUR_TO_TWENTY)
+        equivalent_tolerance(1, "%", span=span, signal=FOUR_TO_TWENTY)
 
 
 def test_adjust_limit_of_zero_is_a_limit():
-    assert tolerance_percent(0, "mm", span=2.0, signal=FOUR_TO_TWENTY).percent == 0
+    assert equivalent_tolerance(0, "mm", span=2.0, signal=FOUR_TO_TWENTY).percent == 0

@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.fitness import expected_out, goodness_of_fit, homogeneity
-from calibration.metrology.reliability import fit_exponential, fit_weibull, results
+from calibration.metrology.fit_checks import expected_out, goodness_of_fit, homogeneity
+from calibration.metrology.reliability import Results, fit_exponential, fit_weibull
 from tests.bench.reliability import Law, family
 
 
@@ -20,7 +20,7 @@ def test_as_many_are_expected_out_as_were_found_out():
 
 
 def test_one_time_since_renewal_cannot_judge_a_curve():
-    seen = results(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 10)
+    seen = Results.of(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 10)
     with pytest.raises(CannotFit, match="too few to judge"):
         goodness_of_fit(seen, fit_exponential(seen))
 
@@ -31,8 +31,10 @@ def test_one_bad_group_is_noticed_and_a_single_family_is_not_split():
     end = np.ones(160)
     bad = rng.random(160) < np.where(group == 1, 0.4, 0.05)
     good = rng.random(160) < 0.15
-    split = homogeneity(results(np.arange(160), 0 * end, end, bad), group, rng, permutations=99)
-    single = homogeneity(results(np.arange(160), 0 * end, end, good), group, rng, permutations=99)
+    split = homogeneity(Results.of(np.arange(160), 0 * end, end, bad), group, rng, permutations=99)
+    single = homogeneity(
+        Results.of(np.arange(160), 0 * end, end, good), group, rng, permutations=99
+    )
     assert split.p_value == pytest.approx(0.01)
     assert single.p_value > 0.05
 

@@ -118,7 +118,7 @@ class TimeGroup:
         return self.inside / self.results
 
 
-def by_time(seen: Results, fit: ReliabilityFit | None) -> list[TimeGroup]:
+def time_groups(seen: Results, fit: ReliabilityFit | None) -> list[TimeGroup]:
     """The results by time since renewal, shortest first. A result counts once, at its visit."""
     effect = design_effect(seen)
     chance = None if fit is None else expected_out(seen, fit)
