@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db import connection
 
 from calibration.charts import ensure_script
+from tests.servers import servers
 
 pytest_plugins = ["tests.cast"]
 
@@ -39,6 +40,35 @@ def browser_type_launch_args(browser_type_launch_args):
     ensure_script(Path(settings.BASE_DIR) / "deploy" / "static" / "built")
     found = shutil.which("chromium") or shutil.which("chromium-browser")
     return browser_type_launch_args | {"executable_path": found, "args": BROWSER_WORDS}
+
+
+# Nothing in these folders needs a database.
+PURE = [
+    Path(settings.BASE_DIR) / folder
+    for folder in (
+        "plant/level",
+        "calibration/metrology",
+        "tests/plant/level",
+        "tests/calibration/metrology",
+        "tests/published",
+    )
+]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_setupnodes():
+    """Each worker has servers of its own."""
+    servers.forget()
+
+
+def pytest_collection_finish(session):
+    pure = (set(item.path.parents) & set(PURE) for item in session.items)
+    if not all(pure) and not session.config.option.collectonly:
+        servers.start()
+
+
+def pytest_unconfigure():
+    servers.stop()
 
 
 def pytest_collection_modifyitems(items):

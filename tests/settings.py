@@ -1,8 +1,12 @@
 """Settings for tests: the site's own, on servers started for this run, without what only costs time."""
 
-from tests.servers import serve_this_run
+import os
 
-serve_this_run()
+from tests.servers import servers
+
+servers.name()
+if "PYTEST_VERSION" not in os.environ:
+    servers.start()  # pytest starts them itself, where a test needs them (conftest.py)
 
 from deploy.settings import *  # noqa: E402, F403 - only now does the environment name the servers
 from deploy.settings import DATABASES  # noqa: E402
