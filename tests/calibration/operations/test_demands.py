@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 from decimal import Decimal
 
 import pytest
-from django.db import connection
 
 from calibration import tasks
 from calibration.models import Heartbeat, Job
 from calibration.operations import demands, imports, jobs
 from plant.models import LedgerEntry, MeasuringPoint, ProductChange, Tank
 from plant.operations import product_changes
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import NotAllowed
 from tests.files import applied, send
 from tests.makers import (
     NOON,
@@ -28,6 +26,7 @@ from tests.makers import (
     an_approved_record,
     an_installation,
 )
+from tests.races import outcomes
 
 ROD = {"probe_length_mm": 8100, "probe_diameter_mm": 12}
 DAY = dt.timedelta(1)
@@ -330,36 +329,13 @@ def test_what_is_told_and_what_is_asked_stand_or_fall_together(planner, tank, mo
 
 
 # ---- two at once ----
-def at_once(*acts) -> list[str]:
-    """What each act told; all start together, each on a connection of its own."""
-    told: list[str] = []
-    start = threading.Barrier(len(acts))
-
-    def run(act) -> None:
-        try:
-            start.wait()
-            act()
-            told.append("done")
-        except Refused as refusal:
-            told.append(str(refusal))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=(act,)) for act in acts]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return sorted(told)
-
-
 @pytest.mark.django_db(transaction=True)
 def test_of_two_planners_at_once_one_is_told_and_each_point_is_asked_once(planner, tank):
     hung("LT-101B")
     seen = Tank.objects.get()
     facts = {"on": TODAY, "why": "A ship.", "by": planner, "at": NOON}
     oils = [soybean(), a_product(name="sunflower oil", permittivity=Decimal("3.13"))]
-    told = at_once(
+    told = outcomes(
         *[
             lambda oil=oil: demands.change_product(seen, product=oil, celsius=Decimal(25), **facts)
             for oil in oils
@@ -376,7 +352,7 @@ def test_two_looks_at_once_and_a_technician_who_starts_make_one_job(planner, tec
     change = product_changes.change_product(
         tank, product=soybean(), celsius=Decimal(25), on=TODAY, why="A ship.", by=planner, at=NOON
     )
-    told = at_once(
+    told = outcomes(
         lambda: demands.raise_for(change, by=planner, at=NOON),
         lambda: demands.raise_waiting(at=NOON),
         lambda: jobs.start(point, by=technician),

@@ -18,7 +18,7 @@ from calibration.operations.field_photos import take_photo
 from plant.models import Installation, LedgerEntry, Person
 from plant.refusals import NotAllowed
 from tests.calibration.field_works import a_content, a_pack_job, sha_of, text_of
-from tests.calibration.operations.field_acts import at_once, receive, sign
+from tests.calibration.operations.field_acts import receive, sign
 from tests.makers import (
     a_job,
     a_procedure,
@@ -26,6 +26,7 @@ from tests.makers import (
     a_transmitter,
     an_equipped_point,
 )
+from tests.races import at_once
 
 pytestmark = pytest.mark.django_db
 DAY = dt.timedelta(days=1)

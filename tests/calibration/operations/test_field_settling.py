@@ -14,11 +14,12 @@ from calibration.operations.field_settling import settle
 from plant.models import Installation, LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from tests.calibration.field_works import a_content, a_pack_job
-from tests.calibration.operations.field_acts import at_once, receive, sign
+from tests.calibration.operations.field_acts import receive, sign
 from tests.makers import (
     a_sent_record,
     a_transmitter,
 )
+from tests.races import at_once
 
 pytestmark = pytest.mark.django_db
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import threading
 from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from django.db import connection
 
 from calibration.models import Procedure, ProcedureVersion
 from calibration.operations.procedures import content_of, create, draft, drafted_row, revise
@@ -15,6 +13,7 @@ from calibration.version_change import Content, Step
 from plant.models import LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from tests.makers import TODAY, a_procedure
+from tests.races import at_once
 
 CONTENT = Content(
     way="target at known distance",
@@ -135,22 +134,8 @@ def test_a_reading_or_adjusting_step_asks_for_nothing_besides(approver):
 
 @pytest.mark.django_db(transaction=True)
 def test_of_two_who_make_the_same_key_at_once_one_is_refused(approver):
-    gate, told = threading.Barrier(2), []
-
-    def go() -> None:
-        gate.wait()
-        try:
-            told.append(make(approver).number)
-        except Refused as refusal:
-            told.append(refusal.field)
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=go) for _ in range(2)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert sorted(told, key=str) == [1, "key"]
+    made = at_once(*[lambda: make(approver)] * 2)
+    refusals = [one for one in made if isinstance(one, Refused)]
+    assert [refusal.field for refusal in refusals] == ["key"]
     assert ProcedureVersion.objects.count() == 1
     assert LedgerEntry.objects.filter(act="publish procedure").count() == 1

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-import threading
 from dataclasses import replace
 
 import pytest
@@ -18,6 +17,7 @@ from plant.models import LedgerEntry, MeasuringPoint, RowHistory
 from plant.refusals import NotAllowed, Refused
 from tests import makers
 from tests.makers import NOON, TODAY
+from tests.races import outcomes
 
 LATER = NOON + dt.timedelta(days=1)
 REASONS = [{"says": "target", "target": 0.95, "probability": 0.952, "years": 1.5}]
@@ -295,34 +295,11 @@ def test_only_those_who_plan_or_approve_decide(request, site, role):
 
 
 # ---- two at once ----
-def at_once(*acts) -> list[str]:
-    """What each act told; all start together, each on a connection of its own."""
-    told: list[str] = []
-    start = threading.Barrier(len(acts))
-
-    def run(act) -> None:
-        try:
-            start.wait()
-            act()
-            told.append("done")
-        except Refused as refusal:
-            told.append(str(refusal))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=(act,)) for act in acts]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return sorted(told)
-
-
 @pytest.mark.django_db(transaction=True)
 def test_of_two_planners_at_once_one_is_told_the_other_was_quicker(planner):
     second = makers.a_person("second", "planner")
     one = offered(makers.a_point())
-    told = at_once(
+    told = outcomes(
         lambda: proposals.accept(one, by=planner, at=LATER),
         lambda: proposals.decline(one, why="Not now.", by=second, at=LATER),
     )
@@ -336,7 +313,7 @@ def test_of_two_planners_at_once_one_is_told_the_other_was_quicker(planner):
 def test_two_passes_at_once_offer_once(planner):
     points = [makers.a_point(f"LT-{n}") for n in range(30)]
     rows = [an_offer(point) for point in points]
-    assert at_once(*[lambda: proposals.offer(rows, at=NOON)] * 3) == ["done"] * 3
+    assert outcomes(*[lambda: proposals.offer(rows, at=NOON)] * 3) == ["done"] * 3
     assert states() == ["open"] * 30
 
 
@@ -355,7 +332,7 @@ def test_a_pass_and_a_planner_at_once_never_wait_for_each_other_in_a_ring(planne
     def all_anew():
         proposals.offer([an_offer(point, 20) for point in points], at=LATER)
 
-    assert at_once(all_accepted, all_anew) == ["done", "done"]
+    assert outcomes(all_accepted, all_anew) == ["done", "done"]
     for point in MeasuringPoint.objects.all():
         ends = set(point.proposals.values_list("state", flat=True))
         assert ends in ({"accepted"}, {"replaced", "open"})

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 import uuid
 from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from django.db import IntegrityError, connection, connections
+from django.db import IntegrityError, connection
 
 from calibration.models import Calibration, Finding, Job, Reading, StandardUse, Trend
 from calibration.operations import records, standards
@@ -31,6 +30,7 @@ from tests.makers import (
     an_approved_record,
     an_equipped_point,
 )
+from tests.races import at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -75,18 +75,7 @@ def test_the_same_submission_with_other_readings_is_refused(technician):
 @pytest.mark.django_db(transaction=True)
 def test_two_sends_at_once_of_one_submission_store_one_record(technician):
     job, sent, submission = a_job(by=technician), a_sent_record(), uuid.uuid4()
-    receipts, gate = [], threading.Barrier(2)
-
-    def send() -> None:
-        gate.wait()
-        receipts.append(submit(job, sent, technician, submission=submission))
-        connections.close_all()
-
-    both = [threading.Thread(target=send) for _ in range(2)]
-    for thread in both:
-        thread.start()
-    for thread in both:
-        thread.join()
+    receipts = at_once(*[lambda: submit(job, sent, technician, submission=submission)] * 2)
     assert sorted(r.is_new for r in receipts) == [False, True]
     assert Calibration.objects.count() == 1
 

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-import threading
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.core import mail
 from django.core.mail.backends.locmem import EmailBackend
-from django.db import IntegrityError, connection
+from django.db import IntegrityError
 
 from calibration.models import Digest, Reminder, ReminderScan
 from calibration.operations import deferrals, jobs, reminders
 from plant.models import LedgerEntry, MeasuringPoint
 from plant.refusals import NotAllowed, Refused
 from tests import makers
+from tests.races import at_once
 
 LISBON = ZoneInfo("Europe/Lisbon")
 DAY = dt.date(2026, 11, 2)
@@ -138,25 +138,7 @@ def test_a_second_scan_writes_nothing(planner):
 def test_two_scans_at_once_write_each_line_once(planner):
     for number in range(40):
         due_in(number % 30, f"LT-{number}")
-    together = threading.Barrier(4)
-    made, errors = [], []
-
-    def scan() -> None:
-        try:
-            together.wait()
-            made.append(reminders.scan(at=MORNING))
-        except Exception as error:
-            errors.append(error)
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=scan) for _ in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert not errors
-    assert sorted(made) == [0, 0, 0, 40]
+    assert sorted(at_once(*[lambda: reminders.scan(at=MORNING)] * 4)) == [0, 0, 0, 40]
     assert Reminder.objects.count() == 40
     assert Digest.objects.count() == 1
 

@@ -1,16 +1,16 @@
 """What hangs where: each refusal, the ledger, and two people at once."""
 
 import datetime as dt
-import threading
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, transaction
 
 from plant.models import Installation, LedgerEntry, MeasuringPoint, Transmitter
 from plant.operations import installing
 from plant.operations.saving import mark_of
 from plant.refusals import NotAllowed, Refused
 from tests.makers import TODAY, a_person, a_point, a_site, a_tank, a_transmitter, an_installation
+from tests.races import outcomes
 
 pytestmark = pytest.mark.django_db
 
@@ -201,33 +201,20 @@ def test_of_two_swaps_at_once_one_wins_and_the_other_is_told():
     point = a_point()
     old = an_installation(point)
     spares = [a_transmitter("S2"), a_transmitter("S3")]
-    told: list[str] = []
-    start = threading.Barrier(2)
 
-    def swap(spare: Transmitter) -> None:
-        try:
-            start.wait()
-            installing.swap(
-                MeasuringPoint.objects.get(pk=point.pk),
-                transmitter=spare,
-                hanging=old.pk,
-                goes="spare",
-                on=TODAY,
-                today=TODAY,
-                by=planner,
-            )
-            told.append("done")
-        except Refused as refusal:
-            told.append(str(refusal))
-        finally:
-            connection.close()
+    def swap(spare: Transmitter):
+        return installing.swap(
+            MeasuringPoint.objects.get(pk=point.pk),
+            transmitter=spare,
+            hanging=old.pk,
+            goes="spare",
+            on=TODAY,
+            today=TODAY,
+            by=planner,
+        )
 
-    threads = [threading.Thread(target=swap, args=(spare,)) for spare in spares]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert sorted(told)[1] == "done"
-    assert "Somebody else has changed what hangs at LT-101A" in sorted(told)[0]
+    refusal, done = outcomes(*[lambda spare=spare: swap(spare) for spare in spares])
+    assert done == "done"
+    assert "Somebody else has changed what hangs at LT-101A" in refusal
     assert point.installations.filter(removed_on=None).count() == 1
     assert LedgerEntry.objects.count() == 1
