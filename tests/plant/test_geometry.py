@@ -74,16 +74,16 @@ def test_a_tank_that_cannot_be_is_refused_at_its_field(facts, field):
 
 
 def test_levels_of_a_tank_with_a_raised_datum_may_be_negative_down_to_the_lowest_point():
-    derive(
-        Tank(
-            name="T-1",
-            shape="vertical",
-            diameter=11,
-            height=12,
-            datum=Decimal("0.5"),
-            lowest_level=Decimal("-0.5"),
-        )
+    tank = Tank(
+        name="T-1",
+        shape="vertical",
+        diameter=11,
+        height=12,
+        datum=Decimal("0.5"),
+        lowest_level=Decimal("-0.5"),
     )
+    derive(tank)
+    assert (tank.lowest_level, tank.inside_height_m) == (Decimal("-0.5"), 12)
 
 
 def test_a_strapping_table_gives_height_and_capacity():

@@ -57,10 +57,16 @@ def test_an_order_that_would_spoil_a_record_is_refused(steps, shape, said):
         check_order(steps, shape=shape)
 
 
-def test_the_usual_orders_are_taken():
-    check_order([STANDS, FOUND, ADJUST, LEFT, RESTORE, RESTORE], shape=Shape.POINTS)
-    check_order([STANDS, FOUND, RESTORE], shape=Shape.POINTS)
-    check_order([STANDS, RESTORE], shape=Shape.LOOK)
+@pytest.mark.parametrize(
+    ("steps", "shape"),
+    [
+        ([STANDS, FOUND, ADJUST, LEFT, RESTORE, RESTORE], Shape.POINTS),
+        ([STANDS, FOUND, RESTORE], Shape.POINTS),
+        ([STANDS, RESTORE], Shape.LOOK),
+    ],
+)
+def test_the_usual_orders_are_accepted(steps, shape):
+    assert check_order(steps, shape=shape) is None
 
 
 @pytest.mark.django_db
