@@ -6,7 +6,7 @@ class CalibrationConfig(AppConfig):
     verbose_name = "Calibration"
 
     def ready(self) -> None:
-        from calibration.models import Procedure
-        from plant import procedures
+        from calibration.procedures.models import Procedure
+        from plant.points import procedures
 
         procedures.offer(lambda: list(Procedure.objects.values_list("key", "name")))

@@ -15,7 +15,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from plant.templatetags.quantities import day_text, percent
+from plant.quantities import day_text, percent
 
 Spec = dict[str, Any]
 Number = float | int

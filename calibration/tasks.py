@@ -3,7 +3,11 @@
 from celery import shared_task
 from django.utils import timezone
 
-from calibration.operations import demands, fleet, heartbeats, imports, reminders
+from calibration.fleet import acts as fleet
+from calibration.importing import kinds as imports
+from calibration.product_changes import acts as demands
+from calibration.reminders import acts as reminders
+from calibration.reminders import heartbeats
 
 
 @shared_task(ignore_result=True)

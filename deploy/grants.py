@@ -32,7 +32,7 @@ def grant(role: str) -> None:
 
 
 def tables_only_added_to() -> list[str]:
-    """The tables that plant.walls.only_added guards."""
+    """The tables that plant.database_rules.only_added guards."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT relname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "

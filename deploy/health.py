@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from calibration.models import Heartbeat
+from calibration.reminders.models import Heartbeat
 from deploy.celery import redis_client
 
 TASKS = ("scan_reminders", "send_waiting")

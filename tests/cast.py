@@ -7,7 +7,8 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 
-from plant.models import Person, Site
+from plant.people.models import Person
+from plant.sites.models import Site
 from tests.makers import a_person, a_site
 
 

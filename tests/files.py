@@ -8,9 +8,11 @@ from typing import Any
 
 import xlsxwriter
 
-from calibration.operations.imports import run_now
-from plant.models import ImportBatch, Person, Site
-from plant.operations import imports
+from calibration.importing.kinds import run_now
+from plant.importing import acts as imports
+from plant.importing.models import ImportBatch
+from plant.people.models import Person
+from plant.sites.models import Site
 from tests.makers import NOON
 
 HOSTILE = Path(__file__).parent.parent / "fixtures" / "hostile"

@@ -10,32 +10,24 @@ import itertools
 import uuid
 from decimal import Decimal
 
-from calibration.models import (
-    Adjustment,
-    Calibration,
-    Job,
-    Procedure,
-    ProcedureVersion,
-    ReferenceStandard,
-    StandardCertificate,
-)
-from calibration.operations import jobs, records
-from calibration.operations.judging import SentReading
-from calibration.operations.procedures import publish
-from calibration.version_change import Content, Step
-from plant.geometry import derive
-from plant.models import (
-    Appointment,
-    Area,
-    Installation,
-    MeasuringPoint,
-    Person,
-    Product,
-    Site,
-    Tank,
-    Transmitter,
-)
+from calibration.approval import acts as approval_acts
+from calibration.jobs import acts as jobs
+from calibration.jobs.models import Job
+from calibration.procedures.acts import publish
+from calibration.procedures.models import Procedure, ProcedureVersion
+from calibration.procedures.version_change import Content, Step
+from calibration.records import acts as records
+from calibration.records.models import Adjustment, Calibration
+from calibration.records.sent import SentAdjustment, SentReading, SentRecord
+from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.naming import natural_key
+from plant.people.models import Appointment, Person
+from plant.points.models import MeasuringPoint
+from plant.products.models import Product
+from plant.sites.models import Area, Site
+from plant.tanks.geometry import derive
+from plant.tanks.models import Tank
+from plant.transmitters.models import Installation, Transmitter
 
 _number = itertools.count(1)
 
@@ -233,7 +225,7 @@ def a_sent_record(
     site: Site | None = None,
     done_on: dt.date = TODAY,
     **more,
-) -> records.SentRecord:
+) -> SentRecord:
     """What a technician would send: nine as-found readings, as left when given, one standard."""
     found = [0.1] * 9 if found is None else found
     standing = a_run([found[0] if found else 0.0], "as it stands")
@@ -249,8 +241,8 @@ def a_sent_record(
         **more,
     }
     if left:
-        facts.setdefault("adjustments", [records.SentAdjustment("zero")])
-    return records.SentRecord(**facts)
+        facts.setdefault("adjustments", [SentAdjustment("zero")])
+    return SentRecord(**facts)
 
 
 def a_record(
@@ -273,4 +265,6 @@ def an_approved_record(
     **sent,
 ) -> Calibration:
     record = a_record(point, by=by, at=at, **sent)
-    return records.approve(record, content_sha256=record.content_sha256, by=approved_by, at=at)
+    return approval_acts.approve(
+        record, content_sha256=record.content_sha256, by=approved_by, at=at
+    )

@@ -11,19 +11,18 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from calibration.models import (
-    Deferral,
-    Digest,
-    Family,
-    FieldWork,
-    Finding,
-    Proposal,
-    ReminderScan,
-    SiteWording,
-    StepQuestion,
-)
-from calibration.operations import jobs, rounds
-from plant.models import ImportBatch, LedgerEntry
+from calibration.deferrals.models import Deferral
+from calibration.drift.models import StepQuestion
+from calibration.families.models import Family
+from calibration.findings.models import Finding
+from calibration.intervals.models import Proposal
+from calibration.jobs import acts as jobs
+from calibration.procedures.models import SiteWording
+from calibration.reminders.models import Digest, ReminderScan
+from calibration.rounds import acts as rounds
+from calibration.tablet.models import FieldWork
+from plant.importing.models import ImportBatch
+from plant.ledger.models import LedgerEntry
 from tests.access_matrix import FOR_DEVICES, KINDS, OPEN_TO_ALL, ROWS, Row
 from tests.makers import (
     NOON,

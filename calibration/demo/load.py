@@ -18,12 +18,18 @@ from django.utils import timezone
 
 from calibration.demo.files import FOLDER, shifted, weeks_to
 from calibration.demo.playing import Play
-from calibration.operations import delivered, fleet, imports
-from plant.ledger import enter
-from plant.models import Appointment, ImportBatch, Person, Role, Site
-from plant.operations import imports as batches
-from plant.operations import people, places
+from calibration.fleet import acts as fleet
+from calibration.importing import kinds as imports
+from calibration.procedures import delivered
+from plant.importing import acts as batches
+from plant.importing.models import ImportBatch
+from plant.ledger.writer import enter
+from plant.people import acts as people
+from plant.people.models import Appointment, Person
+from plant.people.roles import Role
 from plant.refusals import Refused
+from plant.sites import acts as sites_acts
+from plant.sites.models import Site
 
 KINDS = ("products", "tanks", "register", "standards", "calibrations")
 PASSWORD = "tank-by-tank-2026"  # noqa: S105 - meant to be known
@@ -100,7 +106,7 @@ def _places(demo: Demo) -> dict[str, Site]:
     first, *others = made
     administrator = _first_administrator(demo, first)
     for site in others:
-        places.add_site(site, by=administrator, on=demo.began_on)
+        sites_acts.add_site(site, by=administrator, on=demo.began_on)
     return {site.code: Site.objects.get(pk=site.pk) for site in made}
 
 

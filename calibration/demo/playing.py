@@ -9,21 +9,30 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
-from calibration.models import Calibration, Deferral, Finding, ProcedureVersion, ReferenceStandard
-from calibration.operations import (
-    deferrals,
-    demands,
-    findings,
-    intervals,
-    jobs,
-    records,
-    rounds,
-    standards,
-)
-from calibration.operations.judging import SentReading
-from plant.models import Installation, MeasuringPoint, Person, Product, Site, Tank, Transmitter
-from plant.operations import installing, points
-from plant.operations.saving import mark_of
+from calibration.approval import acts as approval_acts
+from calibration.deferrals import acts as deferrals
+from calibration.deferrals.models import Deferral
+from calibration.findings import acts as findings
+from calibration.findings.models import Finding
+from calibration.intervals import acts as intervals
+from calibration.jobs import acts as jobs
+from calibration.procedures.models import ProcedureVersion
+from calibration.product_changes import acts as demands
+from calibration.records import acts as records
+from calibration.records.models import Calibration
+from calibration.records.sent import SentAdjustment, SentReading, SentRecord
+from calibration.rounds import acts as rounds
+from calibration.standards import acts as standards
+from calibration.standards.models import ReferenceStandard
+from plant.people.models import Person
+from plant.points import acts as points
+from plant.points.models import MeasuringPoint
+from plant.products.models import Product
+from plant.saving import mark_of
+from plant.sites.models import Site
+from plant.tanks.models import Tank
+from plant.transmitters import acts as installing
+from plant.transmitters.models import Installation, Transmitter
 
 Act = dict[str, Any]
 NAMESPACE = uuid.UUID("7a6c2a34-6f53-5d6e-8f0b-2f6d7f1f5b1c")
@@ -128,7 +137,7 @@ class Play:
 
     def _approve_record(self, act: Act) -> None:
         record = self._record(act["record"])
-        records.approve(
+        approval_acts.approve(
             record,
             content_sha256=record.content_sha256,
             note=act.get("note", ""),
@@ -157,11 +166,11 @@ class Play:
         finding = self._finding(act)
         findings.agree(finding, by=self._by(act), at=self._at(act, finding.point))
 
-    def _sent(self, key: str, point: MeasuringPoint) -> records.SentRecord:
+    def _sent(self, key: str, point: MeasuringPoint) -> SentRecord:
         rows = self.rows[key]
         first = rows[0]
         names = first["standards"].split("; ")
-        return records.SentRecord(
+        return SentRecord(
             done_on=dt.date.fromisoformat(first["day"]),
             way=first["way"],
             procedure_version=ProcedureVersion.objects.filter(
@@ -169,9 +178,7 @@ class Play:
             ).latest("number"),
             readings=[_reading(row) for row in rows],
             standards=list(ReferenceStandard.objects.filter(site=point.site_id, name__in=names)),
-            adjustments=[
-                records.SentAdjustment(kind) for kind in first["adjusted"].split("; ") if kind
-            ],
+            adjustments=[SentAdjustment(kind) for kind in first["adjusted"].split("; ") if kind],
             ambient_c=Decimal(first["ambient (°C)"]),
             product_c=Decimal(first["product (°C)"]),
             no_as_found_reason=first["no as found because"],

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from calibration.models import Adjustment, InputWay, Reading
+from calibration.procedures.models import InputWay
+from calibration.records.models import Adjustment, Reading
 from plant.importing import values as v
 from plant.importing.columns import Column, Layout
 from plant.importing.register_columns import RANGE_UNITS

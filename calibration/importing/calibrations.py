@@ -16,30 +16,26 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
+from calibration.drift import trends
 from calibration.importing.calibration_columns import CALIBRATIONS, DOWN, OF_RECORD
 from calibration.importing.known import Known
-from calibration.models import (
-    Adjustment,
-    Calibration,
-    Policy,
-    ProcedureVersion,
-    Reading,
-    ReferenceStandard,
-    StandardCertificate,
-    StandardUse,
-)
-from calibration.operations import trends
-from calibration.operations.budgets import Test
-from calibration.operations.judging import Judged, Range, SentReading, judge_test
-from calibration.operations.schedule import reschedule
-from calibration.operations.sending import figures_of, register_of
+from calibration.intervals.schedule import reschedule
+from calibration.policies.models import Policy
+from calibration.procedures.models import ProcedureVersion
+from calibration.records.budgets import Test
+from calibration.records.judging import Judged, Range, judge_test
+from calibration.records.models import Adjustment, Calibration, Reading, StandardUse
+from calibration.records.sent import SentReading
+from calibration.records.submission import figures_of, register_of
+from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.columns import Parsed
 from plant.importing.importer import Change, Context, Importer, Outcome
 from plant.importing.rows import said
 from plant.importing.staging import copy_models, number
 from plant.level import units
 from plant.level.signals import SIGNALS
-from plant.models import MeasuringPoint, Transmitter
+from plant.points.models import MeasuringPoint
+from plant.transmitters.models import Transmitter
 
 NAMESPACE = uuid.UUID("6c1f6f0e-0d5a-5f0b-9f0e-5b1d2a7c9e43")
 NOON = dt.time(12)

@@ -7,10 +7,14 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Protocol
 
-from calibration.models import ProcedureVersion, ReferenceStandard, StandardCertificate
+from calibration.procedures.models import ProcedureVersion
+from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.values import nearest, one_of
-from plant.models import Installation, MeasuringPoint, Person, Site, Transmitter
-from plant.templatetags.quantities import day_text
+from plant.people.models import Person
+from plant.points.models import MeasuringPoint
+from plant.quantities import day_text
+from plant.sites.models import Site
+from plant.transmitters.models import Installation, Transmitter
 
 
 class Named(Protocol):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from calibration.models import ReferenceStandard, StandardCertificate
+from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing import values as v
 from plant.importing.columns import Column, Layout, Parsed
 from plant.importing.importer import Change, Context, Importer, Outcome

@@ -1,6 +1,6 @@
 from django.db import migrations
 
-from plant.walls import kept, same_site
+from plant.database_rules import kept, same_site
 
 
 class Migration(migrations.Migration):

@@ -1,7 +1,7 @@
 from django.db import migrations
 
-from calibration import walls
-from plant.walls import kept, only_added, same_site
+from calibration import database_rules as walls
+from plant.database_rules import kept, only_added, same_site
 
 
 class Migration(migrations.Migration):

@@ -1,7 +1,7 @@
 import django.db.models.deletion
 from django.db import migrations, models
 
-from calibration.walls import DRIFT_ROW, RECORD_STAYS_AFTER
+from calibration.database_rules import DRIFT_ROW, RECORD_STAYS_AFTER
 
 
 class Migration(migrations.Migration):

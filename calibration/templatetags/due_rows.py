@@ -13,9 +13,9 @@ from typing import Any
 from django import template
 from django.utils.safestring import SafeString
 
-from calibration.tables.due import DueRow
+from calibration.due.reads import DueRow
 from calibration.templatetags.pictures import due_state, span_strip, tube, verdict
-from plant.templatetags.quantities import day_text, number, percent
+from plant.quantities import day_text, number, percent
 
 register = template.Library()
 

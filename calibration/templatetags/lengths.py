@@ -6,7 +6,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from calibration.documents.reasons import chance, short_chance
+from calibration.intervals.reasons import chance, short_chance
 
 register = template.Library()
 register.filter("chance", lambda share: "" if share is None else chance(share))

@@ -14,8 +14,8 @@ from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString
 
 from calibration.charts import Spec, WorkWeek
+from plant.quantities import MONTHS, day_text, number, percent, percent_decimals
 from plant.templatetags.marks import plate, state
-from plant.templatetags.quantities import MONTHS, day_text, number, percent, percent_decimals
 
 register = template.Library()
 register.simple_tag(plate)
@@ -198,7 +198,7 @@ def scaled(value: Any, by: float, decimals: int) -> str:
 LOAD_WIDTH, LOAD_HEIGHT, LOAD_FLOOR = 1040.0, 150.0, 124.0
 
 
-@register.inclusion_tag("calibration/_workload.html")
+@register.inclusion_tag("calibration/due/_workload.html")
 def workload(weeks: Sequence[WorkWeek], capacity: Any) -> dict[str, Any]:
     """``{% workload weeks capacity %}``: hours due by week, with a table.
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from plant.importing.columns import Layout, Parsed
-from plant.models import Person, Site
+from plant.people.models import Person
+from plant.sites.models import Site
 
 SHOWN = 20
 """As many of the rows that would come in or change are shown before anybody decides."""

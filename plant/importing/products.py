@@ -6,7 +6,7 @@ from plant.importing import values as v
 from plant.importing.columns import Column, Layout, Parsed
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.rows import Plan, compare
-from plant.models import Product
+from plant.products.models import Product
 
 _celsius = v.decimal(4, 2, least=-100, most=600)
 PRODUCTS = Layout(

@@ -15,7 +15,6 @@ from typing import Any
 
 from django.db import connection
 
-from plant.geometry import refuse_range_outside
 from plant.importing import register_sql as sql
 from plant.importing.columns import Parsed, Problem
 from plant.importing.importer import SHOWN, Change, Context, Importer, Outcome
@@ -23,11 +22,15 @@ from plant.importing.register_columns import DEVICE_FACTS, REGISTER
 from plant.importing.rows import said
 from plant.importing.staging import stage
 from plant.importing.values import nearest, one_of
-from plant.models import Installation, MeasuringPoint, Site, Tank, Transmitter
 from plant.naming import natural_key
-from plant.procedures import choices
+from plant.points.geometry import refuse_range_outside
+from plant.points.models import MeasuringPoint
+from plant.points.procedures import choices
+from plant.quantities import day_text
 from plant.refusals import Refused
-from plant.templatetags.quantities import day_text
+from plant.sites.models import Site
+from plant.tanks.models import Tank
+from plant.transmitters.models import Installation, Transmitter
 
 Calibrated = Callable[[Collection[int]], Collection[int]]
 """Of these points, those with records: their due dates follow from them, and no file moves them."""

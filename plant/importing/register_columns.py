@@ -6,8 +6,8 @@ from plant.importing import values as v
 from plant.importing.columns import Column, Layout
 from plant.level.signals import SIGNALS
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
-from plant.models import MeasuringPoint, Transmitter
-from plant.models.transmitter import Principle
+from plant.points.models import MeasuringPoint
+from plant.transmitters.models import Principle, Transmitter
 
 RANGE_UNITS = ("m", *(unit for unit in (*LENGTH_UNITS, *VOLUME_UNITS) if unit != "m"))
 Point = MeasuringPoint

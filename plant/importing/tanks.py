@@ -5,15 +5,20 @@ from __future__ import annotations
 from collections import defaultdict
 from decimal import Decimal
 
-from plant.geometry import derive, refuse_range_outside
 from plant.importing import values as v
 from plant.importing.columns import Column, Layout, Parsed, Problem
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.rows import Plan, compare, said
 from plant.level.units import LENGTH_UNITS
-from plant.models import Area, MeasuringPoint, Product, ProductChange, StrappingRow, Tank
 from plant.naming import natural_key
+from plant.points.geometry import refuse_range_outside
+from plant.points.models import MeasuringPoint
+from plant.product_changes.models import ProductChange
+from plant.products.models import Product
 from plant.refusals import Refused
+from plant.sites.models import Area
+from plant.tanks.geometry import derive
+from plant.tanks.models import StrappingRow, Tank
 
 UNITS = ("m", *(unit for unit in LENGTH_UNITS if unit != "m"))
 _length = v.decimal(7, 5, above=0)

@@ -15,8 +15,8 @@ import django.utils.timezone
 from django.conf import settings
 from django.db import migrations, models
 
-import plant.models.place
-import plant.models.sites
+import plant.ledger.models
+import plant.sites.models
 
 
 class Migration(migrations.Migration):
@@ -44,7 +44,7 @@ class Migration(migrations.Migration):
                     "time_zone",
                     models.CharField(
                         max_length=40,
-                        validators=[plant.models.place.check_time_zone],
+                        validators=[plant.sites.models.check_time_zone],
                         verbose_name="time zone",
                     ),
                 ),
@@ -328,7 +328,7 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "transaction",
-                    models.BigIntegerField(db_default=plant.models.sites.TransactionNumber()),
+                    models.BigIntegerField(db_default=plant.ledger.models.TransactionNumber()),
                 ),
                 (
                     "person",
@@ -397,7 +397,7 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "transaction",
-                    models.BigIntegerField(db_default=plant.models.sites.TransactionNumber()),
+                    models.BigIntegerField(db_default=plant.ledger.models.TransactionNumber()),
                 ),
                 ("db_role", models.CharField(max_length=63)),
             ],

@@ -1,6 +1,6 @@
 from django.db import migrations
 
-from plant import walls
+from plant import database_rules as walls
 
 
 class Migration(migrations.Migration):

@@ -6,7 +6,8 @@ import datetime as dt
 
 from django.db import connection, transaction
 
-from plant.models import Appointment, Person, Site
+from plant.people.models import Appointment, Person
+from plant.sites.models import Site
 
 AREAS, POINTS_A_TANK = 12, 3
 

@@ -9,9 +9,10 @@ from django.db import connection
 from django.test import Client, override_settings
 from django.utils import timezone
 
-from calibration.tables import due as listing
-from calibration.tables.keyset import Place, page_of
-from plant.models import Person, Site
+from calibration.due import reads as listing
+from plant.keyset import Place, page_of
+from plant.people.models import Person
+from plant.sites.models import Site
 from tests.bench import fleet, floor_page
 from tests.bench.pairs import Row, compare
 

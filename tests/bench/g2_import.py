@@ -22,9 +22,13 @@ from django.db import connection, transaction
 from django.test import override_settings
 from django.utils import timezone
 
-from calibration.operations.imports import run_now
-from plant.models import ImportBatch, MeasuringPoint, Person, RowHistory, Site
-from plant.operations import imports
+from calibration.importing.kinds import run_now
+from plant.importing import acts as imports
+from plant.importing.models import ImportBatch
+from plant.ledger.models import RowHistory
+from plant.people.models import Person
+from plant.points.models import MeasuringPoint
+from plant.sites.models import Site
 from tests.bench import fleet
 from tests.bench.pairs import Row
 

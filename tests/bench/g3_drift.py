@@ -8,9 +8,9 @@ import uuid
 import numpy as np
 from django.db import connection, transaction
 
-from calibration.models import Calibration
-from calibration.operations import trends
-from plant.models import Installation
+from calibration.drift import trends
+from calibration.records.models import Calibration
+from plant.transmitters.models import Installation
 from tests.bench.fleet import empty
 from tests.bench.pairs import Row, compare
 from tests.makers import an_equipped_point

@@ -18,6 +18,8 @@ import statsmodels.api as sm
 from django.db import connection, transaction
 from django.utils import timezone
 
+from calibration.drift.models import Trend
+from calibration.fleet import acts as nightly
 from calibration.metrology.backtest import backtest, robust_lines
 from calibration.metrology.drift import fit_lines
 from calibration.metrology.families import fit_families
@@ -25,8 +27,7 @@ from calibration.metrology.forecast import forecast
 from calibration.metrology.histories import blocks, histories
 from calibration.metrology.intervals import propose
 from calibration.metrology.wander import default_prior, outlook
-from calibration.models import Calibration, Trend
-from calibration.operations import fleet as nightly
+from calibration.records.models import Calibration
 from tests.bench import fleet
 from tests.bench.coverage import TOLERANCE, TRUTHS, Fleet, U, simulate
 from tests.bench.pairs import Row, compare

@@ -23,12 +23,12 @@ from django.utils import timezone
 from playwright.sync_api import Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
-from calibration.views.field_shell import _page, _release
-from plant.models import Person
+from calibration.tablet.shell import _page, _release
+from plant.people.models import Person
 from tests.bench.fleet import empty
 from tests.bench.pairs import Row
 from tests.browser.guided import OUTPUT, Guided, publish
-from tests.calibration.field_works import a_content, a_pack_job, send, sign
+from tests.calibration.tablet.field_works import a_content, a_pack_job, send, sign
 from tests.conftest import BROWSER_WORDS
 from tests.makers import a_certified_standard, a_job, a_person, an_equipped_point
 

@@ -9,7 +9,7 @@ from typing import Any
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
-from calibration.models import Procedure, ProcedureStep, ProcedureVersion
+from calibration.procedures.models import Procedure, ProcedureStep, ProcedureVersion
 from tests.makers import LONG_AGO
 
 STANDARDS = [

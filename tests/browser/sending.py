@@ -11,8 +11,8 @@ from typing import Any
 from django.utils import timezone
 from PIL import Image
 
-from calibration.operations.field_packs import register_sha, register_told
-from tests.calibration.field_works import a_content, a_pack_job, sha_of, text_of
+from calibration.tablet.packs import register_sha, register_told
+from tests.calibration.tablet.field_works import a_content, a_pack_job, sha_of, text_of
 from tests.makers import a_job, a_procedure, an_equipped_point
 
 FILL = """async (works) => {

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Page, expect
 
-from calibration.models import Calibration
+from calibration.records.models import Calibration
 from tests.browser.guided import Guided, without_barriers
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

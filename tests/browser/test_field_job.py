@@ -10,8 +10,9 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import expect
 
-from calibration.models import Calibration, FieldPhoto
-from calibration.operations import records
+from calibration.approval import acts as approval_acts
+from calibration.records.models import Calibration
+from calibration.tablet.models import FieldPhoto
 from tests.browser.guided import (
     LEVELS,
     Guided,
@@ -280,7 +281,7 @@ def test_a_returned_job_is_done_again(guided, approver):
         guided.finds_it_right()
         if attempt == 2:
             break
-        records.send_back(
+        approval_acts.send_back(
             Calibration.objects.get(), reason="Which meter was it?", by=approver, at=timezone.now()
         )
         page.goto(f"{guided.url}/field/")

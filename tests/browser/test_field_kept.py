@@ -18,7 +18,7 @@ import pytest
 from django.contrib.sessions.models import Session
 from playwright.sync_api import BrowserContext, Page, expect
 
-from calibration.models import Calibration
+from calibration.records.models import Calibration
 from tests.browser.guided import Guided
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -10,8 +10,8 @@ from django.conf import settings as site_settings
 from django.contrib.staticfiles.finders import get_finder
 from playwright.sync_api import Page, expect
 
-from calibration.models import Calibration
-from calibration.views import field_shell
+from calibration.records.models import Calibration
+from calibration.tablet import shell as field_shell
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -20,11 +20,12 @@ import pytest
 from django.conf import settings
 from django.db import connection
 
-from calibration.models import Calibration, FieldPhoto, FieldWork
-from calibration.operations.field_photos import small_name
-from plant.models import LedgerEntry
+from calibration.records.models import Calibration
+from calibration.tablet.models import FieldPhoto, FieldWork
+from calibration.tablet.photos import small_name
+from plant.ledger.models import LedgerEntry
 from tests.browser.sending import FILL, SEND, address_of, works_of
-from tests.calibration.field_works import sha_of
+from tests.calibration.tablet.field_works import sha_of
 from tests.proxy import Proxy
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -8,7 +8,7 @@ import pytest
 from django.contrib.sessions.models import Session
 from playwright.sync_api import Page, expect
 
-from calibration.models import Calibration
+from calibration.records.models import Calibration
 from tests.browser.sending import FILL, works_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

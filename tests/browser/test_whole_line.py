@@ -10,11 +10,13 @@ from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import expect
 
+from calibration.approval import acts as approval_acts
+from calibration.jobs import acts as jobs
 from calibration.metrology.due import add_months
-from calibration.models import Calibration
-from calibration.operations import jobs, records
-from plant.models import MeasuringPoint
-from plant.templatetags.quantities import day_text
+from calibration.records import acts as records
+from calibration.records.models import Calibration
+from plant.points.models import MeasuringPoint
+from plant.quantities import day_text
 from tests.makers import a_certificate, a_procedure, a_sent_record, a_standard, an_equipped_point
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -33,7 +35,7 @@ def drifting(technician, approver) -> MeasuringPoint:
         sent = a_sent_record(found=[0.1 + 0.2 * (3 - years)] * 9, done_on=day)
         job = jobs.start(point, by=technician)
         record = records.submit(job, sent, submission=uuid.uuid4(), by=technician, at=now).record
-        records.approve(record, content_sha256=record.content_sha256, by=approver, at=now)
+        approval_acts.approve(record, content_sha256=record.content_sha256, by=approver, at=now)
     point.refresh_from_db()
     return point
 

@@ -7,8 +7,8 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from calibration.models import Job
-from tests.makers import a_job, a_procedure, an_equipped_point
+from calibration.jobs.models import Job
+from tests.makers import NOON, a_job, a_procedure, an_equipped_point
 
 
 @pytest.fixture
@@ -21,3 +21,9 @@ def job(technician) -> Job:
     """LT-101A, with a published procedure, in the technician's hand."""
     a_procedure()
     return a_job(an_equipped_point(), by=technician)
+
+
+@pytest.fixture
+def noon(monkeypatch):
+    """The pages' clock stands at the makers' noon."""
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOON)

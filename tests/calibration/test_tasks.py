@@ -20,7 +20,7 @@ from django.utils import timezone
 
 import deploy.celery  # the queue of .delay()
 from calibration import tasks
-from calibration.models import Digest, Heartbeat, Reminder
+from calibration.reminders.models import Digest, Heartbeat, Reminder
 from tests import makers
 
 PATIENCE = 30

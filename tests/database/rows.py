@@ -10,35 +10,23 @@ from decimal import Decimal
 from django.apps import apps
 from django.db import connection
 
-from calibration.models import (
-    Adjustment,
-    Calibration,
-    Deferral,
-    Digest,
-    FieldPhoto,
-    FieldWork,
-    Finding,
-    Job,
-    Policy,
-    ProcedureStep,
-    ProcedureVersion,
-    Proposal,
-    Reminder,
-    ReminderScan,
-    Round,
-    SiteWording,
-    StepQuestion,
-    StepTaken,
-)
-from plant.models import (
-    ImportBatch,
-    MeasuringPoint,
-    Person,
-    ProductChange,
-    Site,
-    StrappingRow,
-    Tank,
-)
+from calibration.deferrals.models import Deferral
+from calibration.drift.models import StepQuestion
+from calibration.findings.models import Finding
+from calibration.intervals.models import Proposal
+from calibration.jobs.models import Job
+from calibration.policies.models import Policy
+from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteWording
+from calibration.records.models import Adjustment, Calibration, StepTaken
+from calibration.reminders.models import Digest, Reminder, ReminderScan
+from calibration.rounds.models import Round
+from calibration.tablet.models import FieldPhoto, FieldWork
+from plant.importing.models import ImportBatch
+from plant.people.models import Person
+from plant.points.models import MeasuringPoint
+from plant.product_changes.models import ProductChange
+from plant.sites.models import Site
+from plant.tanks.models import StrappingRow, Tank
 from tests.makers import (
     NOON,
     TODAY,

@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 from django.utils import timezone
 
-from calibration.operations.heartbeats import beat
+from calibration.reminders.heartbeats import beat
 from deploy import health
 
 pytestmark = pytest.mark.django_db

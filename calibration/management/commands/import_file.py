@@ -9,10 +9,12 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from calibration.operations.imports import IMPORTERS, run_now
-from plant.models import ImportBatch, Person, Site
-from plant.operations import imports
+from calibration.importing.kinds import IMPORTERS, run_now
+from plant.importing import acts as imports
+from plant.importing.models import ImportBatch
+from plant.people.models import Person
 from plant.refusals import Refused
+from plant.sites.models import Site
 
 PIECE = 1024 * 1024
 MOST_PRINTED = 200

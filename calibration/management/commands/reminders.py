@@ -8,9 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from calibration.models import Digest
-from calibration.operations import reminders
-from plant.models import Site
+from calibration.reminders import acts as reminders
+from calibration.reminders.models import Digest
+from plant.sites.models import Site
 
 
 class Command(BaseCommand):

@@ -10,8 +10,11 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from calibration.demo.load import PASSWORD
-from calibration.models import Calibration, Job
-from plant.models import Appointment, MeasuringPoint, Person, Site
+from calibration.jobs.models import Job
+from calibration.records.models import Calibration
+from plant.people.models import Appointment, Person
+from plant.points.models import MeasuringPoint
+from plant.sites.models import Site
 
 PROBE = "ethornquay"
 

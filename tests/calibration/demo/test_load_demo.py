@@ -9,20 +9,23 @@ import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
 
+from calibration.deferrals.models import Deferral
 from calibration.demo.load import PASSWORD, Demo
-from calibration.models import (
-    Calibration,
-    Deferral,
-    Finding,
-    FleetRun,
-    Job,
-    Proposal,
-    Round,
-    StepQuestion,
-    Trend,
-)
-from calibration.operations.trends import trend_of
-from plant.models import ImportBatch, LedgerEntry, MeasuringPoint, Person, Site, Tank, Transmitter
+from calibration.drift.models import StepQuestion, Trend
+from calibration.drift.trends import trend_of
+from calibration.findings.models import Finding
+from calibration.fleet.models import FleetRun
+from calibration.intervals.models import Proposal
+from calibration.jobs.models import Job
+from calibration.records.models import Calibration
+from calibration.rounds.models import Round
+from plant.importing.models import ImportBatch
+from plant.ledger.models import LedgerEntry
+from plant.people.models import Person
+from plant.points.models import MeasuringPoint
+from plant.sites.models import Site
+from plant.tanks.models import Tank
+from plant.transmitters.models import Transmitter
 
 AS_OF = dt.date(2026, 11, 25)
 MONDAY = dt.date(2026, 11, 23)

@@ -7,11 +7,14 @@ from decimal import Decimal
 
 import pytest
 
+from calibration.drift.models import Trend
+from calibration.findings.models import Finding
 from calibration.metrology.histories import histories
 from calibration.metrology.wander import default_prior, outlook
-from calibration.models import Calibration, Finding, StandardUse, Trend
-from calibration.operations import records
-from plant.models import LedgerEntry, MeasuringPoint
+from calibration.records import acts as records
+from calibration.records.models import Calibration, StandardUse
+from plant.ledger.models import LedgerEntry
+from plant.points.models import MeasuringPoint
 from tests.files import applied, reasons, send
 from tests.makers import (
     NOON,

@@ -9,9 +9,9 @@ import random
 
 import pytest
 
-from calibration.operations.imports import IMPORTERS
+from calibration.importing.kinds import IMPORTERS
 from plant.importing.templates import rows_of
-from plant.models import LedgerEntry
+from plant.ledger.models import LedgerEntry
 from tests.files import applied, reasons, send
 from tests.makers import (
     a_certificate,

@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from calibration.importing.standards import STANDARDS
-from calibration.models import ReferenceStandard, StandardCertificate
+from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.templates import csv_template
 from tests.files import applied, reasons, send
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from plant.models import Installation, MeasuringPoint, Transmitter
+from plant.points.models import MeasuringPoint
+from plant.transmitters.models import Installation, Transmitter
 
 HEADER = "tag,tank,LRV (m),URV (m),tolerance"
 FULL = (

@@ -6,8 +6,11 @@ import random
 
 import pytest
 
-from plant.models import ImportBatch, LedgerEntry, MeasuringPoint, Transmitter
+from plant.importing.models import ImportBatch
+from plant.ledger.models import LedgerEntry
+from plant.points.models import MeasuringPoint
 from plant.refusals import Refused
+from plant.transmitters.models import Transmitter
 from tests.files import HOSTILE, a_workbook, applied, reasons, send
 
 pytestmark = pytest.mark.django_db

@@ -7,7 +7,10 @@ from decimal import Decimal
 import pytest
 
 from plant.importing.templates import csv_template, xlsx_template
-from plant.models import Area, LedgerEntry, Product, RowHistory, Tank
+from plant.ledger.models import LedgerEntry, RowHistory
+from plant.products.models import Product
+from plant.sites.models import Area
+from plant.tanks.models import Tank
 from tests.files import applied, reasons, send
 from tests.makers import a_point, a_product, a_tank
 
@@ -98,7 +101,7 @@ def test_a_tank_does_not_shrink_below_the_range_of_its_point(site, planner):
 @pytest.mark.parametrize("write", [csv_template, xlsx_template])
 @pytest.mark.parametrize("kind", ["products", "tanks"])
 def test_the_example_file_comes_in_as_it_is(kind, write, site, planner):
-    from calibration.operations.imports import IMPORTERS
+    from calibration.importing.kinds import IMPORTERS
 
     a_product()
     batch = send(write(IMPORTERS[kind].layout), by=planner, kind=kind)

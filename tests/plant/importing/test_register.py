@@ -7,16 +7,12 @@ from decimal import Decimal
 
 import pytest
 
-from calibration.operations.imports import run_now
-from plant.models import (
-    DueCount,
-    Installation,
-    LedgerEntry,
-    MeasuringPoint,
-    RowHistory,
-)
-from plant.operations import imports
+from calibration.importing.kinds import run_now
+from plant.importing import acts as imports
+from plant.ledger.models import LedgerEntry, RowHistory
+from plant.points.models import DueCount, MeasuringPoint
 from plant.refusals import Refused
+from plant.transmitters.models import Installation
 from tests.files import a_workbook, applied, reasons, send
 from tests.makers import (
     LONG_AGO,

@@ -6,18 +6,15 @@ import hashlib
 
 import pytest
 
-from calibration.operations import imports as all_imports
-from calibration.operations.imports import run_now
+from calibration.importing import kinds as all_imports
+from calibration.importing.kinds import run_now
+from plant.importing import acts as imports
 from plant.importing import files
 from plant.importing import register_sql as sql
-from plant.models import (
-    ImportBatch,
-    Installation,
-    MeasuringPoint,
-    Transmitter,
-)
-from plant.operations import imports
+from plant.importing.models import ImportBatch
+from plant.points.models import MeasuringPoint
 from plant.refusals import Refused
+from plant.transmitters.models import Installation, Transmitter
 from tests.files import a_workbook, applied, reasons, send
 from tests.makers import (
     LONG_AGO,

@@ -1,0 +1,38 @@
+"""What an approval would do: who may approve, and the due date that follows."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.db.models import Q
+from django.utils import timezone
+
+from calibration.intervals.schedule import schedule_after
+from calibration.records.models import Calibration
+from plant.people.models import Person
+
+
+def _approvers(record: Calibration) -> list[Person]:
+    today = record.site.day_of(timezone.now())
+    at_site = Q(
+        appointments__site=record.site_id,
+        appointments__role="approver",
+        appointments__starts_on__lte=today,
+    )
+    in_force = Q(appointments__ends_on=None) | Q(appointments__ends_on__gte=today)
+    people = Person.objects.filter(at_site & in_force, is_active=True).exclude(
+        pk=record.performed_by_id or 0
+    )
+    return list(people.distinct())
+
+
+def _due_after(record: Calibration) -> dt.date | None:
+    """The due date that an approval would give; an amendment takes the place of the record it amends."""
+    standing = Calibration.objects.standing().filter(point=record.point_id)
+    standing = standing.exclude(pk=record.amends_id or 0)
+    days = [*standing.values_list("done_on", flat=True), record.done_on]
+    point = record.point
+    schedule = schedule_after(
+        days, interval_months=point.interval_months, grace_days=point.grace_days
+    )
+    return schedule.due_on if schedule else None

@@ -1,0 +1,45 @@
+"""Steps in a history: what caused them, as somebody found out. Nothing is dropped; the answer says how to count it."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.db import transaction
+
+from calibration.drift import trends
+from calibration.drift.models import StepQuestion
+from plant.ledger.writer import enter
+from plant.people.models import Person
+from plant.people.permissions import require
+from plant.refusals import Refused
+
+
+@transaction.atomic
+def answer(
+    question: StepQuestion, *, cause: str, text: str, by: Person, at: dt.datetime
+) -> StepQuestion:
+    """Say what caused the step. The drift of the point is judged anew in the same transaction.
+
+    A repair begins a new segment, with a rate of its own; a bad reading is set aside; "nothing happened" counts it as
+    drift like any other; every other cause leaves a fresh level, and the rate goes on. A later answer replaces it.
+    """
+    require(by, "answer step", question.site_id)
+    if cause not in StepQuestion.Cause.values:
+        raise Refused("Choose what caused it, or that nothing was found.", field="cause")
+    if not text.strip():
+        raise Refused("Write how it is known: an auditor will ask.", field="text")
+    question = (
+        StepQuestion.objects.select_for_update(of=("self",))
+        .select_related("point")
+        .get(pk=question.pk)
+    )
+    was = question.cause
+    question.cause, question.answer = cause, text.strip()
+    question.answered_by, question.answered_at = by, at
+    question.save(update_fields=["cause", "answer", "answered_by", "answered_at"])
+    trends.refit([question.point_id])
+    details = {"end": question.end, "cause": cause, "record": question.record_id}
+    enter(
+        "answer step", on=question, by=by, why=text, details=details | ({"was": was} if was else {})
+    )
+    return question

@@ -1,0 +1,15 @@
+from __future__ import annotations
+
+from django import forms
+
+from calibration.drift.models import StepQuestion
+
+
+class AnswerForm(forms.Form):
+    cause = forms.ChoiceField(label="Cause", choices=[("", "Choose"), *StepQuestion.Cause.choices])
+    text = forms.CharField(
+        label="How it is known",
+        max_length=4000,
+        widget=forms.Textarea({"rows": 4}),
+        help_text="Work order, photo, talk with the crew, a second reading: whatever tells.",
+    )

@@ -1,0 +1,63 @@
+"""Steps that ask for a cause: the list, one with its drift, the answer."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from calibration.drift import acts
+from calibration.drift.forms import AnswerForm
+from calibration.drift.models import StepQuestion
+from calibration.drift.page import drift_of
+from calibration.pages import require_sight
+from plant.pages.requests import SignedRequest
+from plant.people.permissions import may, require
+from plant.refusals import Refused
+
+STATES = {"open": "without a cause yet", "answered": "answered", "all": "all"}
+
+
+@require_safe
+def step_list(request: SignedRequest) -> HttpResponse:
+    """Results that do not go with the others of their history; those without a cause first shown."""
+    require_sight(request.user)
+    state = request.GET.get("state", "open")
+    state = state if state in STATES else "open"
+    seen = StepQuestion.objects.seen_by(request.user).select_related("point__tank", "record")
+    narrowed = {"open": seen.open(), "answered": seen.exclude(cause=""), "all": seen}[state]
+    page = Paginator(narrowed, 50).get_page(request.GET.get("page"))
+    facts = {"rows": page.object_list, "page": page, "state": state, "states": STATES}
+    return render(request, "calibration/drift/step_list.html", facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def step(request: SignedRequest, pk: int) -> HttpResponse:
+    """One step beside the drift of its point; and its cause."""
+    known = StepQuestion.objects.seen_by(request.user).select_related(
+        "site", "point__site", "point__tank", "record", "answered_by"
+    )
+    question = get_object_or_404(known, pk=pk)
+    form, status = AnswerForm(), 200
+    if request.method == "POST":
+        require(request.user, "answer step", question.site_id)
+        form, status = AnswerForm(request.POST), 422
+        if form.is_valid():
+            try:
+                acts.answer(question, **form.cleaned_data, by=request.user, at=timezone.now())
+            except Refused as refusal:
+                form.add_error(refusal.field, str(refusal))
+            else:
+                messages.success(request, "The cause is noted; the drift was judged anew.")
+                return redirect(question)
+    point = question.point
+    facts = {
+        "question": question,
+        "form": form,
+        "may_answer": may(request.user, "answer step", question.site_id),
+        **drift_of(point, asked=question.end, today=point.site.day_of(timezone.now())),
+    }  # fmt: skip
+    return render(request, "calibration/drift/step.html", facts, status=status)

@@ -1,0 +1,247 @@
+"""What the due list shows: counts, weeks of work and rows, each read at a cost that does not grow with the register."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from django.db import connection
+from django.db.models import Q, QuerySet
+
+from calibration.charts import WorkWeek
+from calibration.jobs.models import Job
+from calibration.records.models import Calibration
+from plant.keyset import BY_DAY, BY_TEXT, Order
+from plant.points.models import (
+    LATER_DAYS,
+    SOON_DAYS,
+    DueState,
+    MeasuringPoint,
+    due_state,
+    interval_run,
+)
+from plant.sites.models import Site
+
+WEEKS = 52
+ORDERS = {
+    "due": Order("next_due", BY_DAY),
+    "-due": Order("next_due", BY_DAY, descending=True),
+    "tag": Order("tag_key", BY_TEXT),
+    "-tag": Order("tag_key", BY_TEXT, descending=True),
+}
+
+
+@dataclass(frozen=True)
+class Counts:
+    overdue: int
+    soon: int
+    later: int
+    in_date: int
+    deferred: int
+    off: int
+
+    @property
+    def due(self) -> int:
+        return self.overdue + self.soon
+
+
+def points_in(
+    sites: Iterable[Site], days: Mapping[int, dt.date], chosen: Mapping[str, Any]
+) -> list[QuerySet]:
+    """One queryset a site, each by its own day: ``chosen`` is what DueFilter read."""
+    return [_points_of(site, days[site.pk], chosen) for site in sites]
+
+
+def _points_of(site: Site, day: dt.date, chosen: Mapping[str, Any]) -> QuerySet:
+    points = MeasuringPoint.objects.filter(site=site)
+    if week := chosen.get("week"):
+        # The first bar of the workload holds what is overdue as well.
+        after = {} if week <= day else {"next_due__gte": week}
+        points = points.in_service().filter(next_due__lt=week + dt.timedelta(7), **after)
+    else:
+        points = points.in_state(chosen.get("state") or "due", on=day)
+    if area := chosen.get("area"):
+        points = points.filter(tank__area=area)
+    if duty := chosen.get("duty"):
+        points = points.filter(duty=duty)
+    if principle := chosen.get("principle"):
+        points = points.filter(
+            installations__removed_on=None, installations__transmitter__principle=principle
+        )
+    if text := chosen.get("text"):
+        points = points.filter(
+            Q(tag__icontains=text)
+            | Q(tank__name__icontains=text)
+            | Q(tank__product__name__icontains=text)
+        )
+    return points
+
+
+# ---- counts and work ahead ----
+COUNTS = """
+    SELECT coalesce(sum(c.points) FILTER (WHERE c.next_due < s.day), 0),
+        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due BETWEEN s.day AND s.day + %(soon)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due > s.day + %(soon)s
+                                       AND c.next_due <= s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due > s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE c.is_deferred AND c.next_due >= s.day), 0),
+        (SELECT count(*) FROM plant_measuringpoint WHERE site_id = ANY(%(sites)s) AND out_of_service_on IS NOT NULL)
+    FROM unnest(%(sites)s::bigint[], %(days)s::date[]) AS s (id, day)
+    JOIN plant_duecount c ON c.site_id = s.id
+"""
+WEEK_SUMS = """
+    SELECT greatest((next_due - %(monday)s::date) / 7, 0) * (next_due >= %(monday)s::date)::int AS week,
+        sum(hours)::float, sum(points)
+    FROM plant_duecount
+    WHERE site_id = ANY(%(sites)s) AND next_due < %(monday)s::date + %(days)s GROUP BY 1
+"""
+
+
+def counts_of(days: Mapping[int, dt.date]) -> Counts:
+    """Points of these sites (id to its own day) by state, out of the stored counts."""
+    facts = {
+        "sites": list(days),
+        "days": list(days.values()),
+        "soon": SOON_DAYS,
+        "later": LATER_DAYS,
+    }
+    [sums] = _fetch(COUNTS, facts)
+    return Counts(*sums)
+
+
+def weeks_ahead(site_ids: Iterable[int], *, on: dt.date, url: str = "") -> list[WorkWeek]:
+    """Hours and points by week for a year from this week's Monday; what is overdue is work of this week."""
+    monday = on - dt.timedelta(on.weekday())
+    facts = {"sites": list(site_ids), "monday": monday, "days": 7 * WEEKS}
+    sums = {week: (hours, points) for week, hours, points in _fetch(WEEK_SUMS, facts)}
+    weeks = []
+    for n in range(WEEKS):
+        starts_on = monday + dt.timedelta(7 * n)
+        hours, points = sums.get(n, (0.0, 0))
+        weeks.append(WorkWeek(starts_on, hours, points, f"{url}{starts_on}" if points else ""))
+    return weeks
+
+
+# ---- rows ----
+class Result(NamedTuple):
+    """The last standing record of a point: what a span strip needs."""
+
+    found: Sequence[float]
+    left: Sequence[float]
+    tolerance: float
+    verdict: str
+    done_on: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class DueRow:
+    pk: int
+    site_id: int
+    tag: str
+    tank: str
+    product: str
+    area: str
+    state: DueState
+    run: float | None
+    hours: Any
+    drift: float | None
+    crossing_on: dt.date | None
+    job: str
+    technician: str
+    job_day: dt.date | None
+    round_id: int | None
+    may_join: bool
+    result: Result | None
+
+
+# The page's ids come first and the joins after, so that they cost the same however long the list is.
+ROWS = """
+    SELECT p.id, p.site_id, p.tag, t.name AS tank, coalesce(q.name, '') AS product, a.name AS area, p.due_on,
+        p.next_due, p.deferred_until IS NOT NULL AS is_deferred, p.out_of_service_on IS NOT NULL AS off,
+        p.interval_months, p.job_hours, d.zero_rate, d.span_rate, d.crossing_on,
+        coalesce(j.state, '') AS job, j.planned_on, j.round_id, coalesce(x.name, '') AS technician,
+        r.found_errors, r.left_errors, r.tolerance_percent, r.verdict, r.done_on
+    FROM unnest(%(ids)s::bigint[]) WITH ORDINALITY AS page (id, place)
+    JOIN plant_measuringpoint p ON p.id = page.id
+    JOIN plant_tank t ON t.id = p.tank_id
+    JOIN plant_area a ON a.id = t.area_id
+    LEFT JOIN plant_product q ON q.id = t.product_id
+    LEFT JOIN calibration_trend d ON d.point_id = p.id
+    LEFT JOIN calibration_job j ON j.point_id = p.id AND j.state IN ('planned', 'in hand', 'submitted', 'returned')
+    LEFT JOIN plant_person x ON x.id = j.technician_id
+    LEFT JOIN LATERAL (
+        SELECT c.found_errors, c.left_errors, c.tolerance_percent, c.done_on,
+            CASE WHEN c.found_verdict = '' THEN c.left_verdict ELSE c.found_verdict END AS verdict
+        FROM calibration_calibration c
+        WHERE c.point_id = p.id AND c.state = 'approved' AND NOT EXISTS (
+            SELECT FROM calibration_calibration later WHERE later.amends_id = c.id AND later.state = 'approved')
+        ORDER BY c.done_on DESC, c.id DESC LIMIT 1
+    ) r ON true
+    ORDER BY page.place
+"""
+
+
+def rows_of(ids: Sequence[int], days: Mapping[int, dt.date]) -> list[DueRow]:
+    """The rows of one page, in the order of ``ids``; one query."""
+    return [_row(days, *found) for found in _fetch(ROWS, {"ids": list(ids)})] if ids else []
+
+
+def _row(
+    days, pk, site_id, tag, tank, product, area, due_on, next_due, is_deferred, off, months, hours, zero, span,
+    crossing_on, job, planned_on, round_id, technician, found, left, tolerance, verdict, done_on,
+) -> DueRow:  # fmt: skip
+    day = days[site_id]
+    state = due_state(next_due=next_due, is_deferred=is_deferred, out_of_service=off, on=day)
+    planned = job == Job.State.PLANNED
+    return DueRow(
+        pk=pk,
+        site_id=site_id,
+        tag=tag,
+        tank=tank,
+        product=product,
+        area=area,
+        state=state,
+        run=None if off else interval_run(due_on, months, on=day),
+        hours=hours,
+        drift=_worse(zero, span),
+        crossing_on=crossing_on,
+        job=job,
+        technician=technician,
+        job_day=planned_on if planned else None,
+        round_id=round_id,
+        may_join=not off and (not job or (planned and round_id is None)),
+        result=Result(found, left, tolerance, verdict, done_on) if done_on else None,
+    )
+
+
+def _worse(zero: float | None, span: float | None) -> float | None:
+    """The faster of the two drifts: it reaches the tolerance first."""
+    return max((rate for rate in (zero, span) if rate is not None), key=abs, default=None)
+
+
+def _fetch(sql: str, facts: Mapping[str, Any]) -> list[tuple]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, facts)
+        return cursor.fetchall()
+
+
+def results_of(record_ids: Iterable[int]) -> dict[int, Result]:
+    """What a span strip needs, by record."""
+    ids = list(record_ids)
+    if not ids:
+        return {}
+    records = Calibration.objects.filter(pk__in=ids).values_list(
+        "pk",
+        "found_errors",
+        "left_errors",
+        "tolerance_percent",
+        "found_verdict",
+        "left_verdict",
+        "done_on",
+    )
+    return {
+        pk: Result(found, left, tolerance, found_verdict or left_verdict, done_on)
+        for pk, found, left, tolerance, found_verdict, left_verdict, done_on in records
+    }

@@ -1,0 +1,208 @@
+"""The two pictures of a family: how long it stays in tolerance, and how the rates of its members spread."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.charts import Number, Spec, layered
+from plant.quantities import number, percent
+
+Corners = Sequence[tuple[Number, Number]]  # (months, share in tolerance)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """What a fit says: months, and at each the share in tolerance with its limits. line: empty where nothing failed."""
+
+    months: Sequence[Number]
+    line: Sequence[Number]
+    low: Sequence[Number]
+    high: Sequence[Number]
+
+
+# ---- how long it stays in tolerance ----
+def survival_chart(
+    curve: Curve | None,
+    *,
+    counted: Corners = (),
+    until: Number,
+    target: Number,
+    estimate: Number | None = None,
+    limit: Number | None = None,
+    found_in: Sequence[Number] = (),
+    found_out: Sequence[Number] = (),
+) -> Spec:
+    """Share in tolerance by months since renewal: fitted line in its band, the counted curve, results along the foot.
+
+    counted: corners of the curve without a law. until: the last month shown. estimate, limit: months at which line and
+    lower edge meet the target.
+    found_in, found_out: months of each result. Shares run from 0 to 1.
+    """
+    layers = [*_target(target, estimate, limit), *_feet(found_in, found_out)]
+    if counted:
+        layers.insert(0, _counted(counted))
+    if curve is not None:
+        layers[:0] = _curve(curve)
+    lowest = min([target, *(share for _, share in counted), *(curve.low if curve else ())])
+    x = {
+        "type": "quantitative", "title": "Months since renewal",
+        "scale": {"domain": [0, until], "nice": False}, "axis": {"grid": False, "values": _ticks(until)},
+    }  # fmt: skip
+    y = {
+        "type": "quantitative", "title": "In tolerance",
+        "scale": {"domain": [_floor(lowest), 1], "nice": False},
+        "axis": {"labelExpr": "format(100 * datum.value, '.0f') + ' %'", "tickCount": 6, "domain": False},
+    }  # fmt: skip
+    return layered(layers, x=x, y=y, height=290)
+
+
+def _ticks(until: Number) -> list[int]:
+    step = next((step for step in (1, 3, 6, 12, 24) if until <= 10 * step), 60)
+    return list(range(0, int(until) + 1, step))
+
+
+def _floor(lowest: Number) -> float:
+    """A tenth below the lowest value, so that the marks along the foot stand free."""
+    return max(0.0, int(10 * lowest - 1) / 10)
+
+
+def _curve(curve: Curve) -> list[Spec]:
+    rows = [
+        {"at": at, "low": low, "high": high}
+        for at, low, high in zip(curve.months, curve.low, curve.high, strict=True)
+    ]
+    area = {"type": "area", "color": "var(--accent)", "opacity": 0.17, "clip": True}
+    line = {"type": "line", "color": "var(--accent)", "strokeWidth": 2, "clip": True}
+    layers: list[Spec] = [
+        {"data": {"values": rows}, "mark": area,
+         "encoding": {"x": {"field": "at"}, "y": {"field": "low"}, "y2": {"field": "high"}}},
+    ]  # fmt: skip
+    if curve.line:
+        points = [{"at": at, "fit": fit} for at, fit in zip(curve.months, curve.line, strict=True)]
+        layers.append(
+            {"data": {"values": points}, "mark": line,
+             "encoding": {"x": {"field": "at"}, "y": {"field": "fit"}}}
+        )  # fmt: skip
+    return layers
+
+
+def _counted(corners: Corners) -> Spec:
+    rows = [{"at": at, "share": share, "order": n} for n, (at, share) in enumerate(corners)]
+    mark = {
+        "type": "line",
+        "color": "var(--ink)",
+        "strokeWidth": 1.2,
+        "clip": True,
+        "strokeJoin": "round",
+    }
+    return {"data": {"values": rows}, "mark": mark,
+            "encoding": {"x": {"field": "at"}, "y": {"field": "share"}, "order": {"field": "order"}}}  # fmt: skip
+
+
+def _target(target: Number, estimate: Number | None, limit: Number | None) -> list[Spec]:
+    """The target, and where it is met: hollow by the lower edge, filled by the line."""
+    rule = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [5, 4]}
+    layers: list[Spec] = [
+        {"data": {"values": [{"share": target}]}, "mark": rule, "encoding": {"y": {"field": "share"}}}
+    ]  # fmt: skip
+    met = [(limit, "limit", "var(--sheet)"), (estimate, "estimate", "var(--accent)")]
+    for at, word, fill in met:
+        if at is None:
+            continue
+        rows = [{"at": at, "share": target, "months": number(at, 1), "what": word}]
+        mark = {"type": "point", "filled": True, "size": 80, "opacity": 1, "stroke": "var(--accent)",
+                "strokeWidth": 1.8, "fill": fill, "clip": True}  # fmt: skip
+        told = [{"field": "what", "title": "Interval by"}, {"field": "months", "title": "Months"}]
+        place = {"x": {"field": "at"}, "y": {"field": "share"}}
+        layers.append(
+            {"data": {"values": rows}, "mark": mark, "encoding": place | {"tooltip": told}}
+        )
+    return layers
+
+
+def _feet(found_in: Sequence[Number], found_out: Sequence[Number]) -> list[Spec]:
+    """Results by time since renewal: strokes for those found in, diamonds above them for those found out."""
+    stroke = {
+        "type": "tick",
+        "orient": "vertical",
+        "size": 9,
+        "thickness": 1,
+        "color": "var(--edge)",
+        "yOffset": -6,
+    }
+    diamond = {"type": "point", "shape": "diamond", "size": 45, "strokeWidth": 1.5, "stroke": "var(--bad)",
+               "fill": "var(--sheet)", "filled": True, "opacity": 1, "yOffset": -19}  # fmt: skip
+    layers = []
+    for months, word, mark in (
+        (found_in, "in tolerance", stroke),
+        (found_out, "out of tolerance", diamond),
+    ):
+        # A tenth of a month is the width of a stroke: results closer than that are drawn as one.
+        if not len(months):
+            continue
+        times = Counter(round(float(at), 1) for at in months)
+        rows = [{"at": at, "found": f"{n} {word}"} for at, n in sorted(times.items())]
+        told = [{"field": "at", "title": "Months"}, {"field": "found", "title": "Found"}]
+        layers.append(
+            {"data": {"values": rows}, "mark": mark | {"y": "height", "clip": True},
+             "encoding": {"x": {"field": "at"}, "tooltip": told}}
+        )  # fmt: skip
+    return layers
+
+
+# ---- how the rates spread ----
+@dataclass(frozen=True)
+class Rate:
+    """A member's drift at one end, % of span a year, with its 95 % interval."""
+
+    tag: str
+    rate: Number
+    low: Number
+    high: Number
+
+
+def rates_chart(
+    rates: Sequence[Rate], *, mean: Number | None, spread: Number | None, tolerance: Number | None
+) -> Spec:
+    """One line a member, fastest upwards on top, over the family's mean and two standard deviations about it."""
+    rows = [
+        {"tag": r.tag, "rate": r.rate, "low": r.low, "high": r.high, "text": percent(r.rate, tolerance),
+         "from": percent(r.low, tolerance), "to": percent(r.high, tolerance)}
+        for r in rates
+    ]  # fmt: skip
+    told = [{"field": "tag", "title": "Point"}, {"field": "text", "title": "Rate"},
+            {"field": "from", "title": "95 % from"}, {"field": "to", "title": "to"}]  # fmt: skip
+    place = {"x": {"field": "rate"}, "y": {"field": "tag"}}
+    reach = {"type": "rule", "stroke": "var(--edge)", "strokeWidth": 1.3}
+    dot = {"type": "point", "filled": True, "size": 55, "opacity": 1, "stroke": "var(--ink)",
+           "strokeWidth": 1.6, "fill": "var(--sheet)"}  # fmt: skip
+    zero = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 2]}
+    layers: list[Spec] = [
+        *_normal(mean, spread),
+        {"data": {"values": [{"at": 0}]}, "mark": zero, "encoding": {"x": {"field": "at"}}},
+        {"data": {"values": rows}, "mark": reach,
+         "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}, "y": {"field": "tag"}}},
+        {"data": {"values": rows}, "mark": dot, "encoding": place | {"tooltip": told}},
+    ]  # fmt: skip
+    x = {
+        "type": "quantitative", "title": "Rate, % of span a year", "scale": {"nice": False, "padding": 8},
+        "axis": {"tickCount": 5, "labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')"},
+    }  # fmt: skip
+    y = {"type": "nominal", "title": None, "sort": [r.tag for r in rates],
+         "axis": {"ticks": False, "domain": False, "labelPadding": 8}}  # fmt: skip
+    return layered(layers, x=x, y=y, height=max(90, 22 * len(rates) + 10))
+
+
+def _normal(mean: Number | None, spread: Number | None) -> list[Spec]:
+    if mean is None or spread is None:
+        return []
+    rows = [{"low": mean - 2 * spread, "high": mean + 2 * spread, "mean": mean}]
+    wash = {"type": "rect", "color": "var(--accent)", "opacity": 0.17}
+    rule = {"type": "rule", "stroke": "var(--accent)", "strokeWidth": 2}
+    return [
+        {"data": {"values": rows}, "mark": wash,
+         "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}}},
+        {"data": {"values": rows}, "mark": rule, "encoding": {"x": {"field": "mean"}}},
+    ]  # fmt: skip

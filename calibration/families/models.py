@@ -1,0 +1,53 @@
+"""Families of like transmitters, and what their histories say of drift."""
+
+from __future__ import annotations
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+
+SAMPLE = 250
+"""Members of a large family that its fit looks at, and whose forecasts are held against what came."""
+
+
+def number_array() -> ArrayField:
+    return ArrayField(models.FloatField(), default=list, blank=True)
+
+
+class Family(models.Model):
+    """Transmitters of one principle, in liquids that conduct or do not where that matters; of all sites.
+
+    What they lend each other is numbers only: the mean rate at zero and at span (% of span a year), its spread between
+    instruments, how well the mean is known, and the weights of the walks (calibration.metrology.wander.NODES).
+    """
+
+    key = models.CharField(max_length=60, unique=True)
+    principle = models.CharField("principle", max_length=24)
+    conducts = models.BooleanField("liquid conducts", null=True, blank=True)
+    # Members whose history was fitted; with 5 or fewer others it lends nothing.
+    members = models.PositiveIntegerField(default=0)
+    # As founds of its standing records, and how many of them were in tolerance; counted at the end of each pass.
+    results = models.PositiveIntegerField(default=0, db_default=0)
+    found_in = models.PositiveIntegerField("found in tolerance", default=0, db_default=0)
+    tolerance_percent = models.FloatField("median tolerance, ± % of span", null=True, blank=True)
+    zero_rate = models.FloatField(null=True, blank=True)
+    zero_spread = models.FloatField(null=True, blank=True)
+    zero_mean_sd = models.FloatField(null=True, blank=True)
+    zero_weights = number_array()
+    span_rate = models.FloatField(null=True, blank=True)
+    span_spread = models.FloatField(null=True, blank=True)
+    span_mean_sd = models.FloatField(null=True, blank=True)
+    span_weights = number_array()
+    # As founds foretold from the visits before them, and how many of them the 95 % band held.
+    forecasts = models.PositiveIntegerField(default=0, db_default=0)
+    forecasts_held = models.PositiveIntegerField(default=0, db_default=0)
+    fitted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["key"]
+        verbose_name_plural = "families"
+
+    def __str__(self) -> str:
+        return self.key
+
+    def get_absolute_url(self) -> str:
+        return f"/families/{self.pk}/"

@@ -1,0 +1,80 @@
+"""Findings: what an as found out of tolerance may have touched, until two people have judged it."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.db import transaction
+
+from calibration.findings.models import Finding
+from calibration.records.models import Calibration
+from plant.ledger.writer import enter
+from plant.people.models import Person
+from plant.people.permissions import require
+from plant.refusals import Refused
+
+
+def open_for(record: Calibration, *, at: dt.datetime) -> Finding | None:
+    """Open a finding for an approved record found out of tolerance; part of the approval's transaction.
+
+    In doubt is all since the last record that was left in tolerance. An amendment of a record that already has a
+    finding opens no second one.
+    """
+    if record.found_verdict != "fail":
+        return None
+    if record.amends_id and Finding.objects.filter(record_id=record.amends_id).exists():
+        return None
+    good = (
+        Calibration.objects.standing()
+        .filter(point_id=record.point_id, done_on__lt=record.done_on, left_verdict="pass")
+        .order_by("-done_on")
+        .first()
+    )
+    return Finding.objects.create(
+        site_id=record.site_id,
+        point_id=record.point_id,
+        record=record,
+        opened_at=at,
+        doubtful_from=good.done_on if good else None,
+        doubtful_until=record.done_on,
+        largest_percent=record.found_largest,
+    )
+
+
+@transaction.atomic
+def assess(finding: Finding, *, text: str, by: Person, at: dt.datetime) -> Finding:
+    """Sign what the out-of-tolerance readings did and what is done about it. Another person then agrees."""
+    require(by, "approve", finding.site_id)
+    finding = _open(finding)
+    if not text.strip():
+        raise Refused(
+            "Write what the readings in doubt were used for and what follows from it.", field="text"
+        )
+    finding.assessment, finding.assessed_by, finding.assessed_at = text.strip(), by, at
+    finding.save(update_fields=["assessment", "assessed_by", "assessed_at"])
+    enter("assess finding", on=finding, by=by, why=text)
+    return finding
+
+
+@transaction.atomic
+def agree(finding: Finding, *, by: Person, at: dt.datetime) -> Finding:
+    """Close the finding: a second person agrees with its assessment."""
+    require(by, "close finding", finding.site_id)
+    finding = _open(finding)
+    if not finding.assessed_by_id:
+        raise Refused("The finding has no assessment yet; write one first.")
+    if finding.assessed_by_id == by.pk:
+        raise Refused("Another person than the assessor must agree.")
+    finding.agreed_by, finding.closed_at = by, at
+    finding.save(update_fields=["agreed_by", "closed_at"])
+    enter("close finding", on=finding, by=by)
+    return finding
+
+
+def _open(finding: Finding) -> Finding:
+    finding = (
+        Finding.objects.select_for_update(of=("self",)).select_related("point").get(pk=finding.pk)
+    )
+    if finding.closed_at:
+        raise Refused(f"{finding} was closed on {finding.closed_at:%Y-%m-%d}.")
+    return finding

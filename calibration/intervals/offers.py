@@ -1,0 +1,229 @@
+"""The interval that each point's policy would choose, offered to the planner with its numbers.
+
+A point is in tolerance while both ends are: the end that leaves sooner decides, and is named.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from calibration.drift.histories import ENDS
+from calibration.drift.results import PointFacts, Points, Results
+from calibration.drift.trends import Judged
+from calibration.families.models import Family
+from calibration.families.reads import reliability_of
+from calibration.intervals import proposals
+from calibration.intervals.models import Proposal
+from calibration.intervals.proposals import Offer, Offers
+from calibration.metrology.intervals import (
+    Proposals,
+    as_found_probability,
+    propose,
+    reasons,
+    staircase,
+)
+from calibration.metrology.wander import Outlook
+from calibration.policies.models import Policy
+from calibration.records.models import Calibration
+
+# A change by less than this share is not worth a planner's time.
+WORTH = 0.1
+
+
+Policies = list[tuple[Policy, np.ndarray]]
+
+
+def policies_of(points: Points) -> Policies:
+    """Each policy that holds for any of these points, with their places (one query)."""
+    duties = [points.duty_of(place) for place in range(len(points))]
+    wanted = list(zip(points.id.tolist(), points.site.tolist(), duties, strict=True))
+    groups: dict[int, tuple[Policy, list[int]]] = {}
+    for place, policy in enumerate(Policy.objects.holding(wanted)):
+        groups.setdefault(id(policy), (policy, []))[1].append(place)
+    return [(policy, np.array(places)) for policy, places in groups.values()]
+
+
+def make(
+    points: Points,
+    results: Results,
+    policies: Policies,
+    choices: list[Choice],
+    *,
+    at: dt.datetime,
+) -> int:
+    """Offer new intervals to these points and take back what no longer holds; returns how many are new."""
+    offers = [choice.offers for choice in choices]
+    for policy, places in policies:
+        if policy.method == Policy.Method.STAIRCASE:
+            offers.append(Offers.of(_by_staircase(places.tolist(), points, policy, results)))
+        elif policy.method == Policy.Method.RELIABILITY:
+            offers.append(Offers.of(_by_reliability(places.tolist(), points, policy)))
+    every = Offers.joined(offers or [Offers.of([])])
+    proposals.withdraw(np.setdiff1d(points.id, every.point_id))
+    return proposals.offer(every, at=at, reasons_of=lambda some: _reasons(some, choices)).made
+
+
+# ---- by drift ----
+@dataclass(frozen=True)
+class Choice:
+    """What one policy chose; columns: of each offer, in ``proposed`` and ``of``; ends: 0 for zero, 1 for span."""
+
+    offers: Offers
+    proposed: Proposals
+    of: Outlook
+    tolerance: np.ndarray
+    columns: np.ndarray
+    ends: np.ndarray
+
+
+def by_drift(points: Points, policies: Policies, judged: Judged) -> list[Choice]:
+    """What the policies that go by drift choose; arithmetic alone."""
+    return [
+        choice
+        for policy, places in policies
+        if policy.method == Policy.Method.DRIFT
+        for choice in _by_drift(places, points, policy, judged)
+    ]
+
+
+def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged) -> list[Choice]:
+    """One choice, or none where no end of these points has a date."""
+    told = judged.told
+    columns = told.column[:, places]
+    used = np.unique(columns[(columns >= 0) & judged.forecast.dated[columns]])
+    if not used.size:
+        return []
+    whose = told.place[used]
+    of = judged.of if used.size == len(judged.of) else judged.of.columns(used)
+    tolerance, u = told.tolerance[used], told.u_next[used]
+    now = points.months[whose]
+    proposed = propose(
+        of, tolerance, u, current=now / 12, target=float(policy.target_percent) / 100,
+        lower=policy.shortest_months / 12, upper=policy.longest_months / 12, lengthen=float(policy.lengthen),
+    )  # fmt: skip
+    at_now = as_found_probability(of, now / 12, tolerance, u)
+    months = np.floor(proposed.years * 12 + 1e-6).astype(int)
+    months = np.clip(months, policy.shortest_months, policy.longest_months)
+    # The shorter of a point's two ends decides, and comes first.
+    order = np.lexsort((proposed.as_found, months, whose))
+    starts = np.flatnonzero(np.r_[True, np.diff(whose[order]) > 0])
+    first = order[starts]
+    now, months, place = now[first], months[first], whose[first]
+    worth = np.abs(months - now) >= np.maximum(1, WORTH * now)
+    offers = Offers(
+        points.id[place], points.site[place], np.full(len(place), policy.method), now,
+        np.where(worth, months, now), np.minimum.reduceat(at_now[order], starts), proposed.as_found[first],
+        np.empty(len(place), dtype=object),
+    )  # fmt: skip
+    return [Choice(offers, proposed, of, tolerance, first, told.end[used][first])]
+
+
+def _reasons(rows: Offers, choices: list[Choice]) -> list[list[dict[str, Any]]]:
+    """Of those chosen by drift all at once; the others bring their own."""
+    said: dict[int, list[dict[str, Any]]] = {}
+    for choice in choices:
+        numbers = np.flatnonzero(np.isin(choice.offers.point_id, rows.point_id))
+        if numbers.size:
+            said |= _told(choice, numbers)
+    own = zip(rows.point_id.tolist(), rows.reasons.tolist(), strict=True)
+    return [said.get(pk, reasons) for pk, reasons in own]
+
+
+def _told(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]]:
+    parts = reasons(choice.proposed, choice.of, choice.tolerance, choice.columns[numbers])
+    ids, ends = choice.offers.point_id[numbers].tolist(), choice.ends[numbers].tolist()
+    return {
+        pk: [
+            {"says": "end", "end": ENDS[end]},
+            *({"says": part.says, **part.numbers} for part in some),
+        ]
+        for pk, end, some in zip(ids, ends, parts, strict=True)
+    }
+
+
+# ---- by staircase ----
+def _by_staircase(
+    places: list[int], points: Points, policy: Policy, results: Results
+) -> list[Offer]:
+    """One step for each result: longer where it was found in tolerance, shorter where it was out."""
+    stepped = _stepped_already(points.id[places].tolist())
+    last = dict(
+        zip(np.searchsorted(points.id, results.point).tolist(), range(len(results)), strict=True)
+    )
+    offers = []
+    for place in places:
+        point, row = points[place], last.get(place)
+        if row is None or point.point_id in stepped or np.isnan(results.found[:, row]).all():
+            continue
+        found_in = not bool(results.found_out[row])
+        longer, shorter = (
+            float(share) / 100
+            for share in (policy.stair_longer_percent, policy.stair_shorter_percent)
+        )
+        years = staircase(point.interval_months, found_in, longer=longer, shorter=shorter)
+        months = int(np.clip(round(years), policy.shortest_months, policy.longest_months))
+        share = longer if found_in else shorter
+        said = {"says": "staircase in" if found_in else "staircase out", "percent": 100 * share}
+        offers.append(
+            Offer(
+                point.point_id, point.site_id, policy.method, point.interval_months, months, None, None, [said]
+            )
+        )  # fmt: skip
+    return offers
+
+
+def _stepped_already(point_ids: Iterable[int]) -> set[int]:
+    """Points whose interval was accepted by a proposal since their last result came in."""
+    accepted = Proposal.objects.filter(point__in=list(point_ids), state=Proposal.State.ACCEPTED)
+    decided: dict[int, dt.datetime] = {}
+    for pk, when in accepted.values_list("point_id", "decided_at"):
+        if when is not None:
+            decided[pk] = max(when, decided.get(pk, when))
+    later = Calibration.objects.standing().filter(point__in=list(decided))
+    fresh = {
+        pk
+        for pk, approved in later.values_list("point_id", "approved_at")
+        if approved is not None and approved > decided[pk]
+    }
+    return set(decided) - fresh
+
+
+# ---- by the family's reliability ----
+def _by_reliability(places: list[int], points: Points, policy: Policy) -> list[Offer]:
+    """The time until the family's share in tolerance falls to the target; by its limit where no curve can be drawn."""
+    by_family: dict[int | None, list[PointFacts]] = defaultdict(list)
+    for place in places:
+        by_family[points[place].family_id].append(points[place])
+    target = float(policy.target_percent) / 100
+    offers = []
+    for family in Family.objects.filter(pk__in=[pk for pk in by_family if pk]):
+        told = reliability_of(family, target)
+        months = told.months if told.fit is not None else told.months_limit
+        if months is None:
+            continue
+        for point in by_family[family.pk]:
+            now = point.interval_months
+            wanted = min(months, now * float(policy.lengthen), policy.longest_months)
+            wanted = max(int(wanted + 1e-6), policy.shortest_months)
+            said = {
+                "says": "reliability", "results": told.results, "out": told.failures,
+                "instruments": told.instruments, "target": target, "months": months,
+                "curve": told.curve if told.fit is not None else "",
+                "by": "estimate" if told.fit is not None else "limit", "design_effect": told.design_effect,
+            }  # fmt: skip
+            at = [float(told.fit.reliability(m / 12)) if told.fit else None for m in (now, wanted)]
+            offers.append(
+                Offer(point.point_id, point.site_id, policy.method, now, worth(now, wanted), at[0], at[1], [said])
+            )  # fmt: skip
+    return offers
+
+
+def worth(now: int, months: int) -> int:
+    """The interval wanted, or the present one where the difference is not worth a decision."""
+    return months if abs(months - now) >= max(1, WORTH * now) else now

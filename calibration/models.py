@@ -1,0 +1,52 @@
+from calibration.deferrals.models import Deferral
+from calibration.drift.models import StepQuestion, Trend
+from calibration.families.models import Family
+from calibration.findings.models import Finding
+from calibration.fleet.models import FleetRun
+from calibration.intervals.models import Proposal
+from calibration.jobs.models import Job
+from calibration.policies.models import Policy
+from calibration.procedures.models import (
+    InputWay,
+    Procedure,
+    ProcedureStep,
+    ProcedureVersion,
+    SiteWording,
+)
+from calibration.records.models import Adjustment, Calibration, Reading, StandardUse, StepTaken
+from calibration.reminders.models import Digest, Heartbeat, Reminder, ReminderScan
+from calibration.rounds.models import Round
+from calibration.standards.models import ReferenceStandard, StandardCertificate
+from calibration.tablet.models import FieldKey, FieldPhoto, FieldWork
+
+__all__ = [
+    "Adjustment",
+    "Calibration",
+    "Deferral",
+    "Digest",
+    "Family",
+    "FieldKey",
+    "FieldPhoto",
+    "FieldWork",
+    "Finding",
+    "FleetRun",
+    "Heartbeat",
+    "InputWay",
+    "Job",
+    "Policy",
+    "Procedure",
+    "ProcedureStep",
+    "ProcedureVersion",
+    "Proposal",
+    "Reading",
+    "ReferenceStandard",
+    "Reminder",
+    "ReminderScan",
+    "Round",
+    "SiteWording",
+    "StandardCertificate",
+    "StandardUse",
+    "StepQuestion",
+    "StepTaken",
+    "Trend",
+]

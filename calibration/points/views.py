@@ -1,0 +1,134 @@
+"""One measuring point, one transmitter: what they are, how they drift, what was found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from calibration.drift.page import drift_of
+from calibration.intervals.models import Proposal
+from calibration.procedures.models import Procedure
+from calibration.records.models import Calibration
+from plant.pages.requests import SignedRequest
+from plant.people.models import Person
+from plant.people.permissions import may
+from plant.points.models import MeasuringPoint
+from plant.product_changes.acts import said
+from plant.refusals import Refused
+from plant.tanks.geometry import geometry_of
+from plant.transmitters.models import Installation, Transmitter
+from plant.transmitters.probe import CAPACITANCE, Lacking, probe_facts
+
+SHOWN = 12
+STRIP = (
+    "site_id", "tag", "serial", "done_on", "performed_by_name", "approved_by_name", "state", "adjusted", "amends_id",
+    "found_verdict", "left_verdict", "found_errors", "left_errors", "found_largest", "tolerance_percent",
+)  # fmt: skip
+
+
+@require_safe
+def point(request: SignedRequest, pk: int) -> HttpResponse:
+    """State, range, drift and results of a measuring point."""
+    points = MeasuringPoint.objects.seen_by(request.user)
+    point = get_object_or_404(points.select_related("site", "tank__area", "tank__product"), pk=pk)
+    installations = list(
+        Installation.objects.filter(point=point).select_related("transmitter")[:SHOWN]
+    )
+    present = next((row for row in installations if row.removed_on is None), None)
+    today = point.site.day_of(timezone.now())
+    facts = {
+        "point": point,
+        "state": point.state(today),
+        "run": point.interval_run(today),
+        "present": present,
+        "installations": installations,
+        "records": list(Calibration.objects.filter(point=point).only(*STRIP)[: SHOWN + 1]),
+        "shown": SHOWN,
+        "jobs": list(point.jobs.select_related("technician", "round").order_by("-id")[:10]),
+        "deferrals": list(point.deferrals.select_related("asked_by", "decided_by")[:10]),
+        "finding": point.findings.filter(closed_at=None).first(),
+        "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
+        "proposal": Proposal.objects.filter(point=point, state__in=Proposal.WAITING).first(),
+        "limits": limits_of(point),
+        **drift_of(point, asked=request.GET.get("of", ""), today=today),
+        "steps": list(point.steps.open().select_related("record")[:SHOWN]),
+        **_acts(request.user, point.site_id),
+    }
+    return render(request, "calibration/points/point.html", facts)
+
+
+@require_safe
+def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
+    """A device: its data, where it hung, its results wherever they were found, its drift where it hangs now."""
+    seen = Transmitter.objects.seen_by(request.user).select_related("site")
+    device = get_object_or_404(seen, pk=pk)
+    rows = Installation.objects.filter(transmitter=device).select_related("point__tank__product")
+    installations = list(rows[:SHOWN])
+    present = next((row for row in installations if row.removed_on is None), None)
+    facts: dict[str, Any] = {
+        "transmitter": device,
+        "present": present,
+        "installations": installations,
+        "records": list(Calibration.objects.filter(transmitter=device).only(*STRIP)[: SHOWN + 1]),
+        "shown": SHOWN,
+        **_acts(request.user, device.site_id),
+    }
+    if present:
+        today = device.site.day_of(timezone.now())
+        asked = request.GET.get("of", "")
+        point = present.point
+        facts |= drift_of(point, asked=asked, today=today)
+        facts |= {"point": point, **_probe_of(device, point)}
+    return render(request, "calibration/points/transmitter.html", facts)
+
+
+def _probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
+    """What a capacitance probe should measure where it hangs, or which datum is missing for that."""
+    if device.principle not in CAPACITANCE:
+        return {}
+    try:
+        facts = probe_facts(device, point, geometry_of(point.tank))
+    except Lacking as lacking:
+        return {"probe_lacks": str(lacking)}
+    except Refused as refusal:
+        return {"probe_lacks": f"dimensions of the tank that hold ({refusal})"}
+    return {"probe": facts, "probe_holds": said(facts.liquid.product, facts.liquid.celsius)}
+
+
+def _acts(person: Person, site_id: int) -> dict[str, bool]:
+    """What this person may do here, for the buttons."""
+    acts = {
+        "may_calibrate": "calibrate",
+        "may_plan": "plan",
+        "may_edit": "edit register",
+        "may_set_interval": "set interval",
+        "may_defer": "defer",
+        "may_change_policy": "change policy",
+    }
+    return {name: may(person, act, site_id) for name, act in acts.items()}
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Tolerance and adjust limit in every unit that makes sense at this point; mm is None where volume is indicated."""
+
+    percent: float
+    signal: float
+    millimetres: float | None
+    adjust_percent: float
+
+
+def limits_of(point: MeasuringPoint) -> Limits:
+    percent_ = point.limits.percent
+    span_mm = None if point.quantity == "volume" else 1000 * point.span_base
+    return Limits(
+        percent=percent_,
+        signal=percent_ / 100 * (point.output.high - point.output.low),
+        millimetres=None if span_mm is None else percent_ / 100 * span_mm,
+        adjust_percent=point.adjust_limits.percent,
+    )

@@ -1,0 +1,128 @@
+"""The form of a policy: what is chosen, in plain words beside each choice, and the figures that belong to it."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from django import forms
+from django.forms.boundfield import BoundField, BoundWidget
+
+from calibration.policies.acts import POLICY_FIELDS
+from calibration.policies.models import Policy
+from plant.pages.forms import RuleForm, field_for
+from plant.refusals import Refused
+from plant.saving import mark_of
+
+Rule, Method = Policy.Rule, Policy.Method
+
+# Error at the limit, U at k = 2, normal: 2.3 % (common practice says 2.5 %; JCGM 106:2012, 8.3, from memory).
+WORDS: dict[str, str] = {
+    Rule.SIMPLE: "Passes when the error is within the tolerance. The uncertainty U is shown but does not decide: of "
+    "errors right at the limit half are wrongly accepted.",
+    Rule.GUARD: "Passes only when the error is inside the tolerance by r times U, fails when it is outside by as "
+    "much; between them it is inconclusive. With r = 1, at most about 2.5 % of what passes at the edge lies outside.",
+    Rule.RISK: "Passes only when the true error, given reading and uncertainty, lies outside the tolerance with no "
+    "more than this probability.",
+    Method.FIXED: "Stays as a planner sets it; nothing is proposed.",
+    Method.STAIRCASE: "A step longer each time it is found in tolerance, a larger step shorter when found out. Asks "
+    "for no history, and takes years to settle.",
+    Method.DRIFT: "The longest interval after which the next as found is still likely enough to be in tolerance, from "
+    "the transmitter's own drift and that of its family.",
+    Method.RELIABILITY: "The time after which the family's share in tolerance falls to the target, from pass and fail "
+    "alone.",
+}  # fmt: skip
+BELONGS: dict[str, tuple[str, ...]] = {
+    Rule.GUARD: ("guard_share",),
+    Rule.RISK: ("risk_percent",),
+    Method.STAIRCASE: ("stair_longer_percent", "stair_shorter_percent"),
+}
+UNITS = {
+    "guard_share": "× U",
+    "risk_percent": "%",
+    "target_percent": "%",
+    "shortest_months": "months",
+    "longest_months": "months",
+    "lengthen": "×",
+    "stair_longer_percent": "%",
+    "stair_shorter_percent": "%",
+}
+LABELS = {
+    "guard_share": "Guard band r",
+    "risk_percent": "False accept at most",
+    "least_tur": "Warn below a test uncertainty ratio of",
+    "target_percent": "In tolerance when due, at least",
+    "shortest_months": "Shortest",
+    "longest_months": "Longest",
+    "lengthen": "Longer in one step, at most",
+    "stair_longer_percent": "Longer by",
+    "stair_shorter_percent": "Shorter by",
+}
+HINTS = {
+    "least_tur": "Tolerance over U. Below it the record says that the standards are hardly good enough.",
+    "target_percent": "The share of as founds that should be in tolerance.",
+    "lengthen": "Shortening is never limited.",
+}
+FIELD_OF_RULE = {
+    "guard_band_from_0_to_2_U": "guard_share",
+    "risk_below_half": "risk_percent",
+    "target_from_50_to_99_9": "target_percent",
+    "shortest_below_longest_interval": "shortest_months",
+}
+
+
+class Choice(NamedTuple):
+    """One radio button, what it means, and the fields that only count with it."""
+
+    radio: BoundWidget
+    label: str
+    words: str
+    fields: list[BoundField]
+
+
+class PolicyForm(RuleForm):
+    why = forms.CharField(label="Why", widget=forms.Textarea({"rows": 3}), max_length=2000)
+
+    class Meta:
+        model = Policy
+        fields = POLICY_FIELDS
+        formfield_callback = field_for
+        widgets = {"rule": forms.RadioSelect, "method": forms.RadioSelect}
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        # A duty that follows the defaults has no row yet, and still two may change it at once.
+        mark = mark_of(self.instance, POLICY_FIELDS)
+        self.fields["seen"] = forms.CharField(widget=forms.HiddenInput, initial=mark)
+        for name, label in LABELS.items():
+            field = self.fields[name]
+            field.label, field.help_text = label, HINTS.get(name, "")
+            if name in UNITS:
+                field.widget.attrs["data-unit"] = UNITS[name]
+
+    @property
+    def values(self) -> dict[str, Any]:
+        return {name: self.cleaned_data[name] for name in POLICY_FIELDS}
+
+    def rules(self) -> list[Choice]:
+        return self._choices("rule", Rule.choices)
+
+    def methods(self) -> list[Choice]:
+        return self._choices("method", Method.choices)
+
+    def _choices(self, name: str, known: list[tuple[str, Any]]) -> list[Choice]:
+        return [
+            Choice(radio, str(label), WORDS[key], [self[field] for field in BELONGS.get(key, ())])
+            for radio, (key, label) in zip(self[name], known, strict=True)
+        ]
+
+    def refuse(self, refusal: Refused) -> None:
+        """A rule of the model about one field speaks beside it."""
+        if refusal.field is None:
+            for rule in Policy._meta.constraints:
+                if rule.name in FIELD_OF_RULE and str(rule.violation_error_message) == str(refusal):
+                    refusal.field = FIELD_OF_RULE[rule.name]
+        super().refuse(refusal)
+
+
+class DropForm(forms.Form):
+    why = forms.CharField(label="Why", widget=forms.Textarea({"rows": 2}), max_length=2000)

@@ -1,0 +1,15 @@
+from django.urls import path
+
+from calibration.procedures import editor, views, wording_views
+
+urlpatterns = [
+    path("procedures/", views.procedure_list, name="procedures"),
+    path("procedures/new/", editor.new, name="procedure_new"),
+    path("procedures/delivered/", views.delivered, name="procedures_delivered"),
+    path("procedures/<slug:key>/", views.procedure, name="procedure"),
+    path("procedures/<slug:key>/edit/", editor.edit, name="procedure_edit"),
+    path("procedures/<slug:key>/delivered/", views.renew, name="procedure_renew"),
+    path("procedures/<slug:key>/wording/", wording_views.add, name="wording"),
+    path("procedures/wordings/<int:pk>/", wording_views.change, name="wording_change"),
+    path("wordings/<int:pk>/drop/", wording_views.drop, name="wording_drop"),
+]

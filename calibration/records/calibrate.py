@@ -1,0 +1,175 @@
+"""The technician's calibration form, and the same form again for an amendment."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from calibration.jobs.choices import transmitter_at, versions_for
+from calibration.jobs.models import Job
+from calibration.jobs.views import JOB_FACTS
+from calibration.records import acts as records
+from calibration.records.acts import Receipt
+from calibration.records.checking import check
+from calibration.records.forms import CalibrationEntry
+from calibration.records.models import Calibration
+from calibration.records.reads import last_record
+from plant.pages.requests import SignedRequest
+from plant.pages.saving import sent
+from plant.people.permissions import require
+from plant.refusals import Refused
+
+NO_PROCEDURE = (
+    "No procedure is published yet. An administrator loads those that come with Spanbook."
+)
+
+Send = Callable[[CalibrationEntry], Receipt]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
+    """Type a calibration in, and store it. Sent again, the same form leads to the same receipt."""
+    job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*JOB_FACTS), pk=pk)
+    require(request.user, "calibrate", job.site_id)
+    if request.method != "POST" and job.state not in Job.OPEN:
+        messages.info(request, f"This job is {job.state}: it takes no further record.")
+        return redirect(job)
+    transmitter = transmitter_at(job.point)
+    asked = (request.POST or request.GET).get("procedure", "")
+    version, versions = versions_for(job.point, transmitter, asked=asked)
+    if version is None:
+        messages.error(request, NO_PROCEDURE)
+        return redirect(job)
+    entry = CalibrationEntry(
+        job.point,
+        version,
+        today=job.site.day_of(timezone.now()),
+        by=request.user,
+        data=sent(request),
+    )
+
+    def send(entry: CalibrationEntry) -> Receipt:
+        typed = entry.head.cleaned_data
+        return records.submit(
+            job, entry.sent(), submission=typed["submission"], by=request.user, at=timezone.now()
+        )
+
+    facts = {"job": job, "versions": versions, "transmitter": transmitter}
+    if "check" in request.POST:
+        return _checked(request, "calibration/records/calibrate.html", entry, facts)
+    answer, status = _try(request, entry, send)
+    return answer or _page(request, "calibration/records/calibrate.html", entry, status, facts)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def amend(request: SignedRequest, pk: int) -> HttpResponse:
+    """Send a corrected record in place of an approved one, with the reason."""
+    known = Calibration.objects.seen_by(request.user).select_related(
+        "site",
+        "point__tank__area",
+        "point__tank__product",
+        "transmitter",
+        "procedure_version__procedure",
+    )
+    record = get_object_or_404(known, pk=pk)
+    require(request.user, "amend", record.site_id)
+    if request.method != "POST" and record.state != Calibration.State.APPROVED:
+        messages.info(
+            request, "Only an approved record is amended. This one is not: return it instead."
+        )
+        return redirect(record)
+    version = record.procedure_version or versions_for(record.point, record.transmitter)[0]
+    if version is None:
+        messages.error(request, NO_PROCEDURE)
+        return redirect(record)
+    entry = CalibrationEntry(
+        record.point,
+        version,
+        today=record.done_on,
+        by=request.user,
+        data=sent(request),
+        amended=record,
+    )
+
+    def send(entry: CalibrationEntry) -> Receipt:
+        typed = entry.head.cleaned_data
+        return records.amend(
+            record, entry.sent(), reason=typed["reason"],
+            submission=typed["submission"], by=request.user, at=timezone.now(),
+        )  # fmt: skip
+
+    facts = {"record": record, "transmitter": record.transmitter}
+    if "check" in request.POST:
+        return _checked(request, "calibration/records/amend.html", entry, facts)
+    answer, status = _try(request, entry, send)
+    return answer or _page(request, "calibration/records/amend.html", entry, status, facts)
+
+
+def _checked(
+    request: SignedRequest, template: str, entry: CalibrationEntry, facts: dict[str, Any]
+) -> HttpResponse:
+    """The form again with all that was typed, and what its readings say; nothing is stored."""
+    found = check(entry, facts["transmitter"], facts.get("record"))
+    more = {"checked": found, "check_failed": found is None}
+    return _page(request, template, entry, 200, facts | more)
+
+
+def _try(
+    request: SignedRequest, entry: CalibrationEntry, send: Send
+) -> tuple[HttpResponse | None, int]:
+    """The way to the receipt; or nothing and the status with which the typed entries are shown again."""
+    if not entry.is_bound:
+        return None, 200
+    if not entry.is_valid():
+        return None, 422
+    try:
+        receipt = send(entry)
+    except ValidationError as wrong:
+        entry.refuse(Refused(" ".join(wrong.messages)))
+        return None, 422
+    except Refused as refusal:
+        entry.refuse(refusal)
+        return None, 409 if _is_taken(entry) else 422
+    if receipt.is_new:
+        messages.success(request, f"Record {receipt.record.pk} is stored.")
+    else:
+        messages.info(
+            request,
+            f"This form was stored before, as record {receipt.record.pk}. Here is its receipt.",
+        )
+    return redirect(receipt.record), 302
+
+
+def _is_taken(entry: CalibrationEntry) -> bool:
+    """Another content came first: under this form's id, or as the amendment or record that was wanted."""
+    submission = entry.head.cleaned_data["submission"]
+    if Calibration.objects.filter(submission=submission).exists():
+        return True
+    rivals = Calibration.objects.exclude(state=Calibration.State.RETURNED)
+    if entry.amended:
+        return rivals.filter(amends=entry.amended).exists()
+    return not Job.objects.filter(point=entry.point, state__in=Job.OPEN).exists()
+
+
+def _page(
+    request: SignedRequest,
+    template: str,
+    entry: CalibrationEntry,
+    status: int,
+    more: dict[str, Any],
+) -> HttpResponse:
+    facts = {
+        "entry": entry.tell(),
+        "point": entry.point,
+        "cautions": [s for s in entry.version.steps.all() if s.kind == "caution"],
+        "last": last_record(entry.point),
+        "now": timezone.now(),
+    }
+    return render(request, template, facts | more, status=status)

@@ -1,0 +1,284 @@
+"""Reference standards: which may be used, which lapse soon, what each certificate is behind."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from django.contrib import messages
+from django.db.models import Case, Count, F, IntegerField, Max, Q, QuerySet, Value, When
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from calibration.pages import require_sight
+from calibration.records.models import StandardUse
+from calibration.standards import acts, certificate_files
+from calibration.standards.forms import CertificateForm, StandardForm, WithdrawForm
+from calibration.standards.models import ReferenceStandard, StandardCertificate
+from plant.pages.requests import SignedRequest
+from plant.pages.saving import sent
+from plant.people.permissions import may, require
+from plant.refusals import NotAllowed, Refused
+
+SOON_DAYS = 60
+STATES = {
+    "valid": ("ok", "valid"),
+    "soon": ("soon", "lapses soon"),
+    "lapsed": ("over", "lapsed"),
+    "none": ("plan", "no certificate"),
+    "withdrawn": ("off", "withdrawn"),
+}
+
+
+class Standing(NamedTuple):
+    """A standard and how its certificates stand on its site's day: key of STATES, shape and words."""
+
+    standard: ReferenceStandard
+    ends_on: dt.date | None
+    key: str
+    kind: str
+    words: str
+
+
+@require_safe
+def standard_list(request: SignedRequest) -> HttpResponse:
+    """The standards of my sites by the day their certificate ends: the first to lapse stands on top."""
+    require_sight(request.user)
+    seen = _with_end(
+        ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder")
+    )
+    ordered = seen.order_by(_withdrawn_last(), F("ends_on").asc(nulls_first=True), "name")
+    rows = [_standing(standard) for standard in ordered]
+    counts = {key: sum(row.key == key for row in rows) for key in STATES}
+    asked = request.GET.get("state", "")
+    text = request.GET.get("q", "").strip()
+    shown = [row for row in rows if asked in ("", row.key) and _matches(row.standard, text)]
+    return render(
+        request,
+        "calibration/standards/standard_list.html",
+        {
+            "rows": shown,
+            "any": bool(rows),
+            "counts": [(key, words[1], counts[key]) for key, words in STATES.items()],
+            "asked": asked,
+            "text": text,
+            "may_add": bool(request.user.site_ids("add standard")),
+        },
+    )
+
+
+@require_safe
+def standard(request: SignedRequest, pk: int) -> HttpResponse:
+    """One standard: its certificates, and every record that rests on them."""
+    found = _standard(request, pk)
+    uses = StandardUse.objects.filter(standard=found).select_related("record", "certificate")
+    return render(
+        request,
+        "calibration/standards/standard.html",
+        {
+            "standard": found,
+            "standing": _standing(found),
+            "certificates": list(found.certificates.annotate(times_used=Count("uses"))),
+            "uses": list(uses.order_by("-record__done_on", "-record_id")[:50]),
+            "today": found.site.day_of(timezone.now()),
+            "may_add": may(request.user, "add standard", found.site_id),
+            "may_withdraw": may(request.user, "approve", found.site_id),
+        },
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def add(request: SignedRequest) -> HttpResponse:
+    if not request.user.site_ids("add standard"):
+        raise NotAllowed("Only a technician or planner adds standards. Ask one of them.")
+    form = StandardForm(sent(request), person=request.user)
+
+    def store() -> HttpResponse:
+        kept = acts.add(form.save(commit=False), by=request.user)
+        messages.success(
+            request, f"{kept} is stored. Enter its certificate: without one it cannot be used."
+        )
+        return redirect("calibration:certificate_new", pk=kept.pk)
+
+    return _asked(request, form, store, "calibration/standards/standard_form.html", {})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit(request: SignedRequest, pk: int) -> HttpResponse:
+    found = _standard(request, pk)
+    require(request.user, "add standard", found.site_id)
+    form = StandardForm(sent(request), instance=found, person=request.user)
+
+    def store() -> HttpResponse:
+        acts.change(form.save(commit=False), by=request.user)
+        messages.success(request, "The change is stored.")
+        return redirect("calibration:standard", pk=pk)
+
+    return _asked(
+        request, form, store, "calibration/standards/standard_form.html", {"standard": found}
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def add_certificate(request: SignedRequest, pk: int) -> HttpResponse:
+    """Enter a certificate, with its file when there is one."""
+    found = _standard(request, pk)
+    require(request.user, "add standard", found.site_id)
+    certificate = StandardCertificate(standard=found)
+    form = CertificateForm(sent(request), request.FILES or None, instance=certificate)
+
+    def store() -> HttpResponse:
+        kept = form.save(commit=False)
+        if file := form.cleaned_data.get("file"):
+            stored = certificate_files.keep(file.read(certificate_files.LARGEST + 1), file.name)
+            kept.stored_as, kept.file_name, kept.file_sha256 = (
+                stored.stored_as,
+                stored.file_name,
+                stored.sha256,
+            )
+        acts.add_certificate(kept, by=request.user)
+        messages.success(request, f"Certificate {kept.number} is stored.")
+        return redirect(found)
+
+    return _asked(
+        request, form, store, "calibration/standards/certificate_form.html", {"standard": found}
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def withdraw(request: SignedRequest, pk: int) -> HttpResponse:
+    """Take a standard out of use; an approver's act."""
+    found = _standard(request, pk)
+    return _withdraw(request, found, found, acts.withdraw)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def withdraw_certificate(request: SignedRequest, pk: int) -> HttpResponse:
+    """Take back what a certificate says; an approver's act."""
+    certificate = _certificate(request, pk)
+    return _withdraw(request, certificate, certificate.standard, acts.withdraw_certificate)
+
+
+@require_safe
+def certificate_file(request: SignedRequest, pk: int) -> HttpResponse:
+    """The scan, always as a download: nothing that was uploaded is ever shown by this site itself."""
+    certificate = _certificate(request, pk)
+    if not certificate.stored_as:
+        raise Http404("no file")
+    try:
+        content = certificate_files.read(certificate.stored_as, certificate.file_sha256)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect(certificate.standard)
+    kind = certificate_files.content_type(certificate.stored_as)
+    ending = certificate.stored_as.rpartition(".")[2]
+    name = f"{certificate.standard.name} {certificate.number}"
+    name = "".join(
+        sign if sign.isascii() and (sign.isalnum() or sign in " -_") else "-" for sign in name
+    )
+    return HttpResponse(
+        content,
+        content_type=kind,
+        headers={
+            "Content-Disposition": f'attachment; filename="{name}.{ending}"',
+            "X-Content-Type-Options": "nosniff",
+            "Content-Security-Policy": "default-src 'none'; sandbox",
+        },
+    )
+
+
+def _asked(
+    request: SignedRequest,
+    form: Any,
+    store: Callable[[], HttpResponse],
+    template: str,
+    more: dict[str, Any],
+) -> HttpResponse:
+    """Store what a valid form says, or show it again with what was refused."""
+    if form.is_bound and form.is_valid():
+        try:
+            return store()
+        except NotAllowed:
+            raise
+        except Refused as refusal:
+            form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
+    return render(request, template, more | {"form": form}, status=422 if form.is_bound else 200)
+
+
+def _withdraw(
+    request: SignedRequest, thing: Any, standard: ReferenceStandard, act: Callable[..., Any]
+) -> HttpResponse:
+    require(request.user, "approve", standard.site_id)
+    today = standard.site.day_of(timezone.now())
+    form = WithdrawForm(sent(request), initial={"on": today})
+    used = StandardUse.objects.filter(**{_name(thing): thing})
+
+    def store() -> HttpResponse:
+        act(thing, **form.cleaned_data, by=request.user)
+        messages.success(request, f"{thing} is withdrawn. Look at the records that rest on it.")
+        return redirect(standard)
+
+    return _asked(
+        request, form, store, "calibration/standards/standard_withdraw.html",
+        {"thing": thing, "standard": standard, "used": used.count()},
+    )  # fmt: skip
+
+
+def _name(thing: Any) -> str:
+    return "standard" if isinstance(thing, ReferenceStandard) else "certificate"
+
+
+def _standard(request: SignedRequest, pk: int) -> ReferenceStandard:
+    seen = _with_end(
+        ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder")
+    )
+    return get_object_or_404(seen, pk=pk)
+
+
+def _certificate(request: SignedRequest, pk: int) -> StandardCertificate:
+    known = StandardCertificate.objects.select_related("standard__site")
+    return get_object_or_404(known, pk=pk, standard__site__in=request.user.site_ids("see"))
+
+
+def _with_end(standards: QuerySet) -> QuerySet:
+    """Each with the last day that a certificate not withdrawn covers."""
+    today = timezone.now().date()
+    standing = Q(certificates__withdrawn_on=None) | Q(certificates__withdrawn_on__gt=today)
+    return standards.annotate(ends_on=Max("certificates__valid_until", filter=standing))
+
+
+def _withdrawn_last() -> Case:
+    return Case(
+        When(withdrawn_on=None, then=Value(0)), default=Value(1), output_field=IntegerField()
+    )
+
+
+def _standing(standard: ReferenceStandard) -> Standing:
+    today = standard.site.day_of(timezone.now())
+    ends_on = standard.ends_on  # type: ignore[attr-defined]  # annotated by _with_end
+    key = _state(standard, ends_on, today)
+    kind, words = STATES[key]
+    days = (ends_on - today).days if ends_on else 0
+    said = {
+        "soon": f"lapses in {days} d" if days else "lapses today",
+        "lapsed": f"lapsed {-days} d ago",
+    }
+    return Standing(standard, ends_on, key, kind, said.get(key, words))
+
+
+def _state(standard: ReferenceStandard, ends_on: dt.date | None, today: dt.date) -> str:
+    if standard.withdrawn_on and standard.withdrawn_on <= today:
+        return "withdrawn"
+    if ends_on is None:
+        return "none"
+    if ends_on < today:
+        return "lapsed"
+    return "soon" if (ends_on - today).days <= SOON_DAYS else "valid"
+
+
+def _matches(standard: ReferenceStandard, text: str) -> bool:
+    fields = (standard.name, standard.kind, standard.maker, standard.model, standard.serial)
+    return not text or any(text.lower() in field.lower() for field in fields)

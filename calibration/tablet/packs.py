@@ -1,0 +1,300 @@
+"""The pack that a technician takes into the plant: their jobs, the procedures for them, and their kit. Reads only.
+
+Set-based: the same few queries whatever the number of jobs. The register's facts of a job carry a mark that comes back
+with the signed work, so that a range edited meanwhile is seen.
+"""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import hashlib
+import json
+import secrets
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db.models import Case, IntegerField, OuterRef, Q, Subquery, Value, When
+from django.db.models.functions import JSONObject
+
+from calibration.jobs.models import Job
+from calibration.policies.models import Policy
+from calibration.procedures.choice import fitting, newest_of
+from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteWording
+from calibration.records.kit import Kit
+from calibration.records.models import Calibration
+from calibration.records.submission import register_of
+from calibration.standards.models import ReferenceStandard, StandardCertificate
+from calibration.tablet.models import FieldKey
+from plant.cells import digits
+from plant.people.models import Person
+from plant.people.roles import ACTS
+from plant.points.models import MeasuringPoint
+from plant.refusals import NotAllowed
+from plant.transmitters.models import Installation, Transmitter
+
+FORMAT = 1
+MOST_JOBS = 60
+AROUND = dt.timedelta(days=7)
+
+
+def pack(*, by: Person, at: dt.datetime) -> dict[str, Any]:
+    """Everything a shift in the plant needs, as JSON: at most MOST_JOBS jobs, the person's own first."""
+    sites = by.site_ids("calibrate")
+    if not sites:
+        roles = " or ".join(sorted(ACTS["calibrate"]))
+        raise NotAllowed(f"Only a {roles} takes jobs into the plant. Ask an administrator.")
+    jobs = _jobs(by, sites, at)
+    points = [job.point for job in jobs]
+    hung = _transmitters(points)
+    policies = Policy.objects.of_points(points)
+    newest = newest_of(list(_versions(sites)))
+    certified = _certificates(sites)
+    last = _last_records(points)
+    kit = Kit(certified)
+    told: list[dict[str, Any]] = []
+    used: dict[int, ProcedureVersion] = {}
+    for job in jobs:
+        transmitter = hung.get(job.point_id)
+        versions = fitting(newest, job.point, transmitter) or newest
+        used |= {version.pk: version for version in versions}
+        told.append(
+            _job(job, transmitter, by=by, at=at, policy=policies[job.point_id], last=last.get(job.point_id))
+            | {
+                "procedures": [version.pk for version in versions],
+                **_kits(kit, job, transmitter, versions, at),
+            }
+        )  # fmt: skip
+    return {
+        "format": FORMAT,
+        "made_at": at.isoformat(),
+        "person": person_told(by),
+        "key": base64.b64encode(_key_of(by, at)).decode(),
+        "standards": [_standard(standard, rows, by) for standard, rows in certified.items()],
+        "procedures": {str(pk): _procedure(version) for pk, version in used.items()},
+        "jobs": told,
+    }
+
+
+def _kits(
+    kit: Kit,
+    job: Job,
+    transmitter: Transmitter | None,
+    versions: Sequence[ProcedureVersion],
+    at: dt.datetime,
+) -> dict[str, Any]:
+    """What serves for the way of the first procedure, and for each other way that the technician may choose."""
+    by_way = {version.way: version for version in reversed(versions)}
+    told = {way: kit.of(job, transmitter, one, at=at) for way, one in by_way.items()}
+    return {"kit": told.pop(versions[0].way, {}) if versions else {}, "kits_of_other_ways": told}
+
+
+def person_told(person: Person) -> dict[str, Any]:
+    return {"id": person.pk, "name": person.name, "username": person.username}
+
+
+def register_told(point: MeasuringPoint, transmitter: Transmitter | None) -> dict[str, Any]:
+    """What a record would copy of the register, as the tablet gets it: decimals as text."""
+    facts = register_of(point, transmitter or Transmitter(serial=""))
+    return {name: digits(v) if isinstance(v, Decimal) else v for name, v in facts.items()}
+
+
+def register_sha(register: Mapping[str, Any]) -> str:
+    """The mark of a register as told: SHA-256 of its one text form."""
+    text = json.dumps(register, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _key_of(person: Person, at: dt.datetime) -> bytes:
+    """The key under which this person's unsent work is sealed on tablets; made when first asked for.
+
+    It stands in no ledger and no row history: whoever reads those could open a lost tablet with it.
+    """
+    held = FieldKey.objects.filter(person=person).first()
+    if held is None:
+        new = FieldKey(person=person, key=secrets.token_bytes(32), made_at=at)
+        FieldKey.objects.bulk_create([new], ignore_conflicts=True)  # two tablets at once: one key
+        held = FieldKey.objects.get(person=person)
+    return bytes(held.key)
+
+
+# ---- what is read, a query each ----
+def _jobs(by: Person, sites: Sequence[int], at: dt.datetime) -> list[Job]:
+    """The person's open jobs; then free ones of their rounds, or planned or due within a week of today."""
+    mine, today = Q(technician=by, state__in=Job.OPEN), at.date()
+    week = (today - AROUND, today + AROUND)
+    near = Q(planned_on__range=week) | Q(planned_on=None, due_on__range=week)
+    free = Q(technician=None, state=Job.State.PLANNED) & (Q(round__technician=by) | near)
+    returns = Calibration.objects.filter(job=OuterRef("pk"), state=Calibration.State.RETURNED)
+    rows = (
+        Job.objects.filter(mine | free, site__in=sites)
+        .select_related("site", "point__tank__area", "point__tank__product", "point__site", "round")
+        .annotate(
+            rank=Case(When(mine, then=Value(0)), default=Value(1), output_field=IntegerField()),
+            return_reason=Subquery(returns.order_by("-id").values("return_reason")[:1]),
+        )
+    )
+    return list(rows.order_by("rank", "planned_on", "due_on", "pk")[:MOST_JOBS])
+
+
+def _transmitters(points: Iterable[MeasuringPoint]) -> dict[int, Transmitter]:
+    present = Installation.objects.filter(point__in=list(points), removed_on=None)
+    return {row.point_id: row.transmitter for row in present.select_related("transmitter")}
+
+
+def _versions(sites: Sequence[int]) -> Iterable[ProcedureVersion]:
+    """Published versions with their steps, and the sites' own wordings, in one query."""
+    steps = ProcedureStep.objects.filter(version=OuterRef("pk")).order_by("number")
+    wordings = SiteWording.objects.filter(procedure=OuterRef("procedure"), site__in=sites)
+    step = JSONObject(
+        number="number", key="key", kind="kind", stage="stage", text="text",
+        settle_seconds="settle_seconds", asks="asks", stop="stop",
+    )  # fmt: skip
+    wording = JSONObject(site="site_id", step_key="step_key", devices="devices", text="text")
+    return (
+        ProcedureVersion.objects.exclude(published_on=None)
+        .select_related("procedure")
+        .annotate(
+            steps_told=ArraySubquery(steps.values(told=step)),
+            wordings_told=ArraySubquery(wordings.values(told=wording)),
+        )
+        .order_by("procedure__name", "procedure_id", "-number")
+    )
+
+
+def _certificates(
+    sites: Sequence[int],
+) -> dict[ReferenceStandard, list[StandardCertificate]]:
+    """The sites' standards in use with their certificates that are not withdrawn, the longest valid first."""
+    rows = StandardCertificate.objects.filter(
+        standard__site__in=sites, standard__withdrawn_on=None, withdrawn_on=None
+    )
+    found: dict[ReferenceStandard, list[StandardCertificate]] = defaultdict(list)
+    rows = rows.select_related("standard__site")
+    for row in rows.order_by("standard__name", "standard_id", "-valid_until"):
+        found[row.standard].append(row)
+    return found
+
+
+def _last_records(points: Iterable[MeasuringPoint]) -> dict[int, Calibration]:
+    rows = Calibration.objects.standing().filter(point__in=list(points))
+    latest = rows.order_by("point_id", "-done_on", "-id").distinct("point_id")
+    return {row.point_id: row for row in latest}
+
+
+# ---- how it is told ----
+def _job(
+    job: Job, transmitter: Transmitter | None, *, by: Person, at: dt.datetime, policy: Policy, last: Calibration | None
+) -> dict[str, Any]:  # fmt: skip
+    point, tank = job.point, job.point.tank
+    register = register_told(point, transmitter)
+    return {
+        "id": job.pk,
+        "site": job.site_id,
+        "site_name": job.site.name,
+        "time_zone": job.site.time_zone,
+        "today": job.site.day_of(at).isoformat(),
+        "state": job.state,
+        "why": job.get_why_display(),
+        "due_on": job.due_on.isoformat(),
+        "planned_on": job.planned_on and job.planned_on.isoformat(),
+        "note": job.note,
+        "return_reason": (job.return_reason or "") if job.state == Job.State.RETURNED else "",  # type: ignore[attr-defined]
+        "round": job.round and job.round.name,
+        "stop_number": job.stop_number,
+        "mine": job.technician_id == by.pk,
+        "register": register,
+        "register_sha": register_sha(register),
+        "point": {
+            "id": point.pk,
+            "url": point.get_absolute_url(),
+            "duty": point.duty,
+            "is_reverse": point.is_reverse,
+            "tank_id": tank.pk,
+            "area": tank.area.name,
+        },
+        "tank": {"conducts": tank.wall_conducts, "drawing": None},
+        "product": tank.product
+        and {
+            "name": tank.product.name,
+            "conducts": tank.product.conducts,
+            "c": None if tank.product_c is None else float(tank.product_c),
+        },
+        "transmitter": transmitter
+        and {
+            "id": transmitter.pk,
+            "serial": transmitter.serial,
+            "maker": transmitter.maker,
+            "model": transmitter.model,
+            "principle": transmitter.principle,
+            "wiring": transmitter.wiring,
+        },
+        "rule": policy.rule_text,
+        "least_tur": float(policy.least_tur),
+        "last": last and _last(last),
+    }
+
+
+def _last(record: Calibration) -> dict[str, Any]:
+    return {
+        "id": record.pk,
+        "done_on": record.done_on.isoformat(),
+        "found_verdict": record.found_verdict,
+        "left_verdict": record.left_verdict,
+        "found_errors": record.found_errors,
+        "left_errors": record.left_errors,
+        "url": record.get_absolute_url(),
+    }
+
+
+def _procedure(version: ProcedureVersion) -> dict[str, Any]:
+    worded: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in version.wordings_told:  # type: ignore[attr-defined]
+        worded[row["step_key"]].append({k: row[k] for k in ("site", "devices", "text")})
+    return {
+        "id": version.pk,
+        "key": version.procedure.key,
+        "name": version.procedure.name,
+        "number": version.number,
+        "way": version.way,
+        "shape": version.shape,
+        "percents": [digits(percent) for percent in version.percents],
+        "up_and_down": version.up_and_down,
+        "settle_seconds": version.settle_seconds,
+        "adjusts": version.adjusts,
+        "stops": version.stops,
+        "steps": [
+            step | {"wordings": worded.get(step["key"], []) if step["key"] else []}
+            for step in version.steps_told  # type: ignore[attr-defined]
+        ],
+    }
+
+
+def _standard(
+    standard: ReferenceStandard, certificates: Sequence[StandardCertificate], by: Person
+) -> dict[str, Any]:
+    return {
+        "id": standard.pk,
+        "site": standard.site_id,
+        "name": standard.name,
+        "kind": standard.kind,
+        "maker": standard.maker,
+        "model": standard.model,
+        "serial": standard.serial,
+        "mine": standard.holder_id == by.pk,
+        "note": standard.note,
+        "certificates": [
+            {
+                "number": row.number,
+                "from": row.issued_on.isoformat(),
+                "until": row.valid_until.isoformat(),
+                "unit": row.unit,
+                "low": None if row.range_low is None else digits(row.range_low),
+                "high": None if row.range_high is None else digits(row.range_high),
+            }
+            for row in certificates
+        ],
+    }

@@ -1,0 +1,176 @@
+"""What the register's forms share: rules beside their fields, the mark of the version seen, the site of a new row."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.db import models
+from django.forms.models import construct_instance
+
+from plant.pages.digits import DigitsField
+from plant.people.models import Person
+from plant.refusals import Refused
+from plant.saving import Stale, mark_of, problems, shown
+from plant.sites.models import Site
+
+UNITS: dict[str, str] = {
+    "crew_hours": "h a week",
+    "job_hours": "h",
+    "product_c": "°C",
+    "permittivity_c": "°C",
+    "density_c": "°C",
+    "permittivity_per_k": "per K",
+    "density": "kg/m³",
+    "density_per_k": "kg/m³ per K",
+    "probe_length_mm": "mm",
+    "probe_diameter_mm": "mm",
+    "insulation_mm": "mm",
+}
+"""Units that stand beside their control; the label then goes without."""
+PLAIN_LABELS = {
+    "probe_length_mm": "probe length",
+    "probe_diameter_mm": "rod or rope diameter",
+    "insulation_mm": "insulation thickness",
+    "product_c": "product temperature",
+    "density": "density",
+    "permittivity_c": "permittivity holds at",
+    "density_c": "density holds at",
+    "permittivity_per_k": "change of permittivity",
+    "density_per_k": "change of density",
+    "crew_hours": "crew hours",
+    "job_hours": "a job takes",
+    "wants_mail": "gets reminders by e-mail",
+}
+
+
+def field_for(column: models.Field, **more: Any) -> forms.Field | None:
+    """A model column's form field: decimals as typed digits, days by the browser's own picker."""
+    label = PLAIN_LABELS.get(column.name, str(column.verbose_name))
+    more = {"label": label[:1].upper() + label[1:], "help_text": column.help_text} | more
+    if isinstance(column, models.DecimalField):
+        return DigitsField(
+            max_digits=column.max_digits,
+            decimal_places=column.decimal_places,
+            unit=UNITS.get(column.name, ""),
+            required=not column.blank,
+            **more,
+        )
+    if isinstance(column, models.DateField):
+        more["widget"] = forms.DateInput({"type": "date"}, format="%Y-%m-%d")
+    if isinstance(column, models.TextField):
+        more["widget"] = forms.Textarea({"rows": 3})
+    return column.formfield(**more)
+
+
+def day_field(label: str, **more: Any) -> forms.DateField:
+    return forms.DateField(
+        label=label, widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"), **more
+    )
+
+
+class RuleForm(forms.ModelForm):
+    """A form over one row. Every rule of the model is asked here first, so that all messages come at once.
+
+    An existing row's form carries ``seen``, the mark of the version it was filled from; ``versions`` is set when
+    somebody else stored another one meanwhile: (label, theirs, yours) lines for the page.
+    """
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+    versions: list[tuple[str, str, str]] | None = None
+
+    def __init__(self, *args: Any, **more: Any) -> None:
+        super().__init__(*args, **more)
+        if self.instance.pk:
+            self.fields["seen"].initial = self.mark(self.instance)
+        else:
+            del self.fields["seen"]
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The model's fields this form changes."""
+        return tuple(self._meta.fields or ())
+
+    def mark(self, row: Any) -> str:
+        return mark_of(row, self.columns)
+
+    def prepare(self) -> None:
+        """Set what the row needs before its rules can be asked, such as derived columns. May raise Refused."""
+
+    def _post_clean(self) -> None:
+        """In place of Django's own: every rule is asked once, and its message put beside the field it is about."""
+        self.instance = construct_instance(
+            self, self.instance, self._meta.fields, self._meta.exclude
+        )
+        try:
+            self.prepare()
+        except Refused as refusal:
+            self.refuse(refusal)
+        wrong = {*self.errors, *self.not_asked()}
+        for field, messages in problems(self.instance, ignoring=wrong).items():
+            for message in messages:
+                self.refuse(Refused(message, field=field or None))
+
+    def not_asked(self) -> set[str]:
+        """Columns whose rules cannot be asked because what they derive from is wrong."""
+        return set()
+
+    def refuse(self, refusal: Refused) -> None:
+        """Put a refusal beside its field, and say so when another version was stored meanwhile."""
+        if isinstance(refusal, Stale):
+            self._show_both(refusal.stored)
+        field = refusal.field if refusal.field in self.fields else None
+        self.add_error(field, str(refusal))
+
+    def _show_both(self, stored: Any) -> None:
+        names = [name for name in self.columns if shown(stored, name) != shown(self.instance, name)]
+        self.versions = [
+            (
+                str(stored._meta.get_field(name).verbose_name),
+                shown(stored, name),
+                shown(self.instance, name),
+            )
+            for name in names
+        ]
+        # Saving again is then a decision, made with both versions in sight.
+        self.data = {**self.data.dict(), self.add_prefix("seen"): self.mark(stored)}  # type: ignore[attr-defined]
+
+
+class SiteForm(RuleForm):
+    """A form over a row of a site. A new row asks for the site only where the person has several."""
+
+    act = "edit register"
+
+    def __init__(self, *args: Any, person: Person, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self.person = person
+        self.sites = [self.instance.site] if self.instance.pk else _sites(person, self.act)
+        if len(self.sites) > 1:
+            choices = Site.objects.filter(pk__in=[site.pk for site in self.sites])
+            self.fields["site"] = forms.ModelChoiceField(choices, label="Site")
+            self.order_fields(["site", *self.fields])
+
+    @property
+    def site(self) -> Site | None:
+        return self.cleaned_data.get("site") if "site" in self.fields else self.sites[0]
+
+    def _post_clean(self) -> None:
+        if self.site:
+            self.instance.site = self.site
+        super()._post_clean()
+
+    def not_asked(self) -> set[str]:
+        return set() if self.site else {"site"}
+
+
+def _sites(person: Person, act: str) -> list[Site]:
+    return list(Site.objects.filter(pk__in=person.site_ids(act)))
+
+
+class NamedRow(forms.CharField):
+    """A row chosen by typing its name, with the site's names offered: a list of thousands serves nobody."""
+
+    def __init__(self, *, offer: str, **more: Any) -> None:
+        more["widget"] = forms.TextInput({"list": offer, "autocomplete": "off"})
+        super().__init__(**more)
+        self.offer = offer

@@ -1,0 +1,208 @@
+"""People and their appointments. A leaver is closed, never deleted. Nobody gives himself a role that makes records."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from plant.ledger.writer import enter
+from plant.people.models import Appointment, Person
+from plant.people.permissions import require
+from plant.people.roles import Role
+from plant.refusals import Refused
+from plant.saving import check, locked, put, walls_speak
+from plant.sites.models import Site
+
+PERSON_FIELDS = ("name", "email", "wants_mail")
+
+
+@transaction.atomic
+def add(person: Person, *, password: str, site: Site, role: str, on: dt.date, by: Person) -> Person:
+    """Add a person with a first role at a site where ``by`` is administrator, from the day ``on``."""
+    require(by, "manage people", site.pk)
+    _set_password(person, password)
+    check(person)
+    with walls_speak():
+        person.save()
+    first = Appointment(person=person, site=site, role=role, starts_on=on)
+    check(first)
+    first.save()
+    details = {"user name": person.username, "role": role, "from": on.isoformat()}
+    enter("add person", on=person, site=site, by=by, details=details)
+    return person
+
+
+@transaction.atomic
+def change(person: Person, *, seen: str, by: Person) -> Person:
+    site = _managed_site(person, by)
+    stored = locked(person, seen=seen, fields=PERSON_FIELDS)
+    changed = put(person, stored, PERSON_FIELDS)
+    check(stored)
+    stored.save(update_fields=PERSON_FIELDS)
+    enter("change person", on=stored, site=site, by=by, details=changed)
+    return stored
+
+
+@transaction.atomic
+def set_password(person: Person, *, password: str, by: Person) -> Person:
+    """Give a person a new password; sessions opened with the old one end."""
+    site = _managed_site(person, by)
+    person = Person.objects.select_for_update().get(pk=person.pk)
+    _set_password(person, password)
+    person.save(update_fields=["password"])
+    enter("set password", on=person, site=site, by=by)
+    return person
+
+
+@transaction.atomic
+def close(person: Person, *, why: str, on: dt.date, by: Person) -> Person:
+    """Close a leaver: no sign-in from now on. The name stays on everything signed."""
+    site = _managed_site(person, by)
+    person = Person.objects.select_for_update().get(pk=person.pk)
+    if person.pk == by.pk:
+        raise Refused("You cannot close yourself; another administrator must.")
+    if not why.strip():
+        raise Refused("Say why, for example: left on 31 October.", field="why")
+    elsewhere = set(person.appointments.in_force(on).values_list("site_id", flat=True)) - _managed(
+        by
+    )
+    if elsewhere:
+        names = ", ".join(Site.objects.filter(pk__in=elsewhere).values_list("name", flat=True))
+        raise Refused(
+            f"{person} also works at {names}, where you are no administrator. End the roles here instead."
+        )
+    for appointment in person.appointments.in_force(on).filter(role=Role.ADMINISTRATOR):
+        _refuse_last_administrator(appointment, on)
+    person.is_active = False
+    person.save(update_fields=["is_active"])
+    enter("close person", on=person, site=site, by=by, why=why)
+    return person
+
+
+@transaction.atomic
+def reopen(person: Person, *, why: str, by: Person) -> Person:
+    site = _managed_site(person, by)
+    person = Person.objects.select_for_update().get(pk=person.pk)
+    if person.is_active:
+        raise Refused(f"{person} is not closed.")
+    if not why.strip():
+        raise Refused("Say why.", field="why")
+    person.is_active = True
+    person.save(update_fields=["is_active"])
+    enter("reopen person", on=person, site=site, by=by, why=why)
+    return person
+
+
+@transaction.atomic
+def appoint(
+    person: Person,
+    *,
+    site: Site,
+    role: str,
+    starts_on: dt.date,
+    ends_on: dt.date | None = None,
+    by: Person,
+) -> Appointment:
+    """Give ``person`` a role at a site; an ended appointment to the same role is opened again."""
+    require(by, "manage people", site.pk)
+    if person.pk == by.pk and role != Role.ADMINISTRATOR:
+        raise Refused(
+            "You cannot give yourself a role that makes, judges or reads records; another administrator must.",
+            field="role",
+        )
+    rows = Appointment.objects.select_for_update().filter(person=person, site=site, role=role)
+    appointment = rows.first() or Appointment(person=person, site=site, role=role)
+    if appointment.pk and (appointment.ends_on is None or appointment.ends_on >= starts_on):
+        raise Refused(
+            f"{person} already is {role} there in that time; end that appointment first.",
+            field="role",
+        )
+    appointment.starts_on, appointment.ends_on = starts_on, ends_on
+    check(appointment)
+    with walls_speak():
+        appointment.save()
+    details = {
+        "role": role,
+        "from": starts_on.isoformat(),
+        "until": ends_on.isoformat() if ends_on else "",
+    }
+    enter("appoint", on=person, site=site, by=by, details=details)
+    return appointment
+
+
+@transaction.atomic
+def end_appointment(
+    appointment: Appointment, *, on: dt.date, by: Person, why: str = ""
+) -> Appointment:
+    """End a role with the day before ``on``: from ``on`` the person no longer holds it."""
+    require(by, "manage people", appointment.site_id)
+    appointment = (
+        Appointment.objects.select_for_update()
+        .select_related("person", "site")
+        .get(pk=appointment.pk)
+    )
+    if appointment.ends_on is not None and appointment.ends_on < on:
+        raise Refused(f"This appointment ended on {appointment.ends_on}.")
+    if appointment.role == Role.ADMINISTRATOR:
+        _refuse_last_administrator(appointment, on)
+    last_day = on - dt.timedelta(days=1)
+    details = {"role": appointment.role, "last day": last_day.isoformat()}
+    if last_day < appointment.starts_on:
+        # It never came into force: nothing was done under it. The row history keeps it.
+        enter(
+            "withdraw appointment",
+            on=appointment.person,
+            site=appointment.site,
+            by=by,
+            why=why,
+            details=details,
+        )
+        appointment.delete()
+        return appointment
+    appointment.ends_on = last_day
+    check(appointment)
+    appointment.save(update_fields=["ends_on"])
+    enter(
+        "end appointment",
+        on=appointment.person,
+        site=appointment.site,
+        by=by,
+        why=why,
+        details=details,
+    )
+    return appointment
+
+
+def _refuse_last_administrator(appointment: Appointment, on: dt.date) -> None:
+    # Locked, so that two administrators cannot end each other in the same moment.
+    Site.objects.select_for_update().get(pk=appointment.site_id)
+    others = Appointment.objects.in_force(on).filter(
+        site_id=appointment.site_id, role=Role.ADMINISTRATOR, ends_on=None, person__is_active=True
+    )
+    if not others.exclude(person_id=appointment.person_id).exists():
+        raise Refused(
+            f"{appointment.site} would be left without an administrator; appoint another first."
+        )
+
+
+def _managed(by: Person) -> set[int]:
+    return set(by.site_ids("manage people"))
+
+
+def _managed_site(person: Person, by: Person) -> Site:
+    """A site of this person that ``by`` administers; the ledger entry is kept there."""
+    site = Site.objects.filter(appointments__person=person, pk__in=_managed(by)).first()
+    if site is None:
+        raise Refused(f"{person} holds no role at a site where you are administrator.")
+    return site
+
+
+def _set_password(person: Person, password: str) -> None:
+    try:
+        validate_password(password, person)
+    except ValidationError as error:
+        raise Refused(" ".join(error.messages), field="password") from error
+    person.set_password(password)

@@ -1,0 +1,20 @@
+"""Whether a person may do an act at a site; refuses who may not. The table is in roles.py."""
+
+from __future__ import annotations
+
+from plant.people.models import Person
+from plant.people.roles import ACTS
+from plant.refusals import NotAllowed
+
+
+def may(person: Person, act: str, site_id: int) -> bool:
+    return person.is_active and bool(ACTS[act] & person.roles_at(site_id))
+
+
+def require(person: Person, act: str, site_id: int) -> None:
+    """Refuse with the roles that would be needed; operations call this before anything else."""
+    if not may(person, act, site_id):
+        roles = " or ".join(sorted(ACTS[act]))
+        raise NotAllowed(
+            f"Only a {roles} of this site may do this. Ask one of them, or an administrator."
+        )

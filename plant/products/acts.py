@@ -1,0 +1,38 @@
+"""Products: what stands in the tanks."""
+
+from __future__ import annotations
+
+from django.db import transaction
+
+from plant.ledger.writer import enter
+from plant.people.models import Person
+from plant.people.permissions import require
+from plant.products.models import Product
+from plant.saving import check, locked, put, walls_speak
+
+PRODUCT_FIELDS = (
+    "name", "conducts", "permittivity", "permittivity_c", "permittivity_per_k",
+    "density", "density_c", "density_per_k",
+)  # fmt: skip
+
+
+@transaction.atomic
+def add(product: Product, *, by: Person) -> Product:
+    require(by, "edit register", product.site_id)
+    check(product)
+    with walls_speak():
+        product.save()
+    enter("add product", on=product, by=by)
+    return product
+
+
+@transaction.atomic
+def change(product: Product, *, seen: str, by: Person) -> Product:
+    require(by, "edit register", product.site_id)
+    stored = locked(product, seen=seen, fields=PRODUCT_FIELDS)
+    changed = put(product, stored, PRODUCT_FIELDS)
+    check(stored)
+    with walls_speak():
+        stored.save(update_fields=PRODUCT_FIELDS)
+    enter("change product", on=stored, by=by, details=changed)
+    return stored

@@ -1,0 +1,11 @@
+from django.urls import path
+
+from plant.transmitters import views
+
+urlpatterns = [
+    path("points/<int:pk>/install/", views.install, name="install"),
+    path("points/<int:pk>/remove/", views.remove, name="remove"),
+    path("transmitters/", views.transmitters, name="transmitters"),
+    path("transmitters/new/", views.new, name="transmitter_new"),
+    path("transmitters/<int:pk>/edit/", views.edit, name="transmitter_edit"),
+]

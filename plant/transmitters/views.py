@@ -1,0 +1,172 @@
+"""Transmitters, and what hangs where."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import F, FilteredRelation, Q, QuerySet
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from plant.pages.filters import Places
+from plant.pages.paging import page_of, without_place
+from plant.pages.requests import SignedRequest
+from plant.pages.saving import OFFERED, accepted, attempt, form_page, page, sent, sites_for
+from plant.people.permissions import require
+from plant.points.models import MeasuringPoint
+from plant.transmitters import acts as installing
+from plant.transmitters.filters import TransmitterFilter
+from plant.transmitters.forms import InstallForm, RemoveForm, SwapForm, TransmitterForm
+from plant.transmitters.models import Installation, Transmitter
+from plant.transmitters.tables import TransmitterTable
+
+
+def _with_place() -> QuerySet:
+    present = FilteredRelation("installations", condition=Q(installations__removed_on=None))
+    return Transmitter.objects.annotate(
+        present=present, point_id=F("present__point_id"), point_tag=F("present__point__tag")
+    )
+
+
+@require_safe
+def transmitters(request: SignedRequest) -> HttpResponse:
+    sites_for(request, "see")
+    places = Places.seen_by(request.user, timezone.now())
+    seen = Transmitter.objects.seen_by(request.user)
+    found = TransmitterFilter(request.GET, seen, places=places)
+    sort = TransmitterTable.sort_from(request.GET.get("sort", ""))
+    listed = page_of(
+        found.qs,
+        TransmitterTable.keys(sort),
+        query=request.GET,
+        joined=_with_place(),
+        everything=seen,
+    )
+    for row in listed.rows:
+        row.point_url = f"/points/{row.point_id}/"
+    facts = {
+        "table": TransmitterTable(listed.rows, sort=sort),
+        "page": listed,
+        "filter": found,
+        "query": without_place(request.GET),
+        "may_edit": bool(request.user.site_ids("edit register")),
+    }
+    return render(request, "plant/transmitters/transmitters.html", facts)
+
+
+@form_page
+def new(request: SignedRequest) -> HttpResponse:
+    sites_for(request, "edit register")
+    form = TransmitterForm(sent(request), person=request.user)
+    if accepted(form, lambda: installing.add_transmitter(form.instance, by=request.user)):
+        messages.success(
+            request, f"{form.instance} is added as a spare. Install it at its measuring point."
+        )
+        return redirect("plant:transmitters")
+    return page(request, "plant/transmitters/transmitter_form.html", form)
+
+
+@form_page
+def edit(request: SignedRequest, pk: int) -> HttpResponse:
+    row = get_object_or_404(Transmitter.objects.seen_by(request.user).select_related("site"), pk=pk)
+    require(request.user, "edit register", row.site_id)
+    name = str(row)
+    form = TransmitterForm(sent(request), person=request.user, instance=row)
+    if form.is_bound and form.is_valid():
+        seen = form.cleaned_data["seen"]
+        if attempt(
+            form, lambda: installing.change_transmitter(form.instance, seen=seen, by=request.user)
+        ):
+            messages.success(request, f"{form.instance} is changed.")
+            return redirect(form.instance)
+    return page(
+        request,
+        "plant/transmitters/transmitter_form.html",
+        form,
+        transmitter=row,
+        transmitter_name=name,
+    )
+
+
+def _change(form: TransmitterForm, request: SignedRequest) -> Transmitter:
+    return installing.change_transmitter(
+        form.instance, seen=form.cleaned_data["seen"], by=request.user
+    )
+
+
+# ---- what hangs where ----
+@form_page
+def install(request: SignedRequest, pk: int) -> HttpResponse:
+    """Install a transmitter at a free point, or put another in the place of the one there."""
+    point, hanging = _point(request, pk)
+    form = _install_form(sent(request), point, hanging)
+    if form.is_bound and form.is_valid():
+        facts = form.cleaned_data | {"today": _today(point), "by": request.user}
+        act = installing.swap if hanging else installing.install
+        done = attempt(form, lambda: act(point, **facts))
+        if done:
+            messages.success(request, f"{done.transmitter} now hangs at {point.tag}.")
+            return redirect(point)
+    return _page(request, point, hanging, form, _remove_form(None, point, hanging))
+
+
+@require_POST
+def remove(request: SignedRequest, pk: int) -> HttpResponse:
+    """Take down what hangs at a point and leave the place empty."""
+    point, hanging = _point(request, pk)
+    form = _remove_form(request.POST, point, hanging)
+    if form.is_valid():
+        facts = form.cleaned_data | {"today": _today(point), "by": request.user}
+        gone = attempt(form, lambda: installing.remove(point, **facts))
+        if gone:
+            messages.success(
+                request, f"{gone.transmitter} is removed; {point.tag} has no transmitter now."
+            )
+            return redirect(point)
+    return _page(request, point, hanging, _install_form(None, point, hanging), form)
+
+
+def _point(request: SignedRequest, pk: int) -> tuple[MeasuringPoint, Installation | None]:
+    points = MeasuringPoint.objects.seen_by(request.user).select_related("site", "tank")
+    point = get_object_or_404(points, pk=pk)
+    if not installing.may_tell(request.user, point.site_id):
+        require(request.user, "edit register", point.site_id)
+    present = point.installations.filter(removed_on=None).select_related("transmitter")
+    return point, present.first()
+
+
+def _today(point: MeasuringPoint) -> Any:
+    return point.site.day_of(timezone.now())
+
+
+def _install_form(data: Any, point: MeasuringPoint, hanging: Installation | None) -> InstallForm:
+    initial = {"on": _today(point), "hanging": hanging.pk if hanging else None}
+    return (SwapForm if hanging else InstallForm)(data, point=point, initial=initial)
+
+
+def _remove_form(data: Any, point: MeasuringPoint, hanging: Installation | None) -> RemoveForm:
+    initial = {"on": _today(point), "hanging": hanging.pk if hanging else None}
+    return RemoveForm(data, prefix="remove", initial=initial)
+
+
+def _page(
+    request: SignedRequest,
+    point: MeasuringPoint,
+    hanging: Installation | None,
+    form: InstallForm,
+    away: RemoveForm,
+) -> HttpResponse:
+    spares = Transmitter.objects.filter(site_id=point.site_id, status=Transmitter.Status.SPARE)
+    facts = {
+        "point": point,
+        "hanging": hanging,
+        "form": form,
+        "away": away,
+        "spares": spares[:OFFERED],
+        "before": point.installations.exclude(removed_on=None).select_related("transmitter")[:20],
+    }
+    status = 422 if form.is_bound or away.is_bound else 200
+    return render(request, "plant/transmitters/install.html", facts, status=status)

@@ -1,0 +1,30 @@
+"""Output stage and primary element, read from records of both kinds."""
+
+import pytest
+
+from calibration.drift.stages import stages_of
+from tests.calibration.fleet.test_acts import a_history
+
+pytestmark = pytest.mark.django_db
+
+
+def test_each_stage_has_its_own_rate(site):
+    # The output drifts by 0.02 % a year, the whole chain by 0.10: 0.08 is left for the probe.
+    errors = [0.02 * n if n % 2 else 0.10 * n for n in range(10)]
+    point = a_history("LT-201", errors, simulated=range(1, 10, 2))
+    output, primary = stages_of(point.pk, "zero", tolerance=1.0)
+    assert (output.name, output.observed) == ("output stage", True)
+    assert output.rate == pytest.approx(0.02, abs=0.02)
+    assert primary.rate == pytest.approx(0.08, abs=0.03)
+    assert output.low < output.rate < output.high
+    assert primary.low < 0.08 < primary.high
+
+
+def test_one_kind_of_reading_tells_no_stages_apart(site):
+    point = a_history("LT-201", [0.0, 0.1, 0.2])
+    assert stages_of(point.pk, "span", tolerance=1.0) == []
+
+
+def test_an_end_that_is_none_is_refused(site):
+    with pytest.raises(ValueError, match="neither zero nor span"):
+        stages_of(1, "middle", tolerance=1.0)

@@ -1,0 +1,252 @@
+"""Families: numbers of the whole book, names of one's own sites; the interval in words, picture and table."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import math
+import uuid
+
+import numpy as np
+import pytest
+from django.urls import reverse
+
+from calibration.charts import svg
+from calibration.drift.models import Trend
+from calibration.families import reads as families
+from calibration.families.charts import Curve, Rate, rates_chart, survival_chart
+from calibration.families.models import Family
+from calibration.families.sentences import held_sentence, lends_sentence, months_text
+from calibration.records.models import Calibration
+from plant.transmitters.models import Installation, Transmitter
+from tests.makers import NOON, a_site, a_tank, an_equipped_point
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def rods(site):
+    return Family.objects.create(
+        key="capacitance rod, insulating", principle="capacitance rod", conducts=False, members=9,
+        tolerance_percent=1.0, zero_rate=0.12, zero_spread=0.08, zero_mean_sd=0.02,
+        zero_weights=[0.05, 0.05, 0.1, 0.2, 0.2, 0.2, 0.1, 0.05, 0.03, 0.02],
+    )  # fmt: skip
+
+
+def a_member(family, tag, found, *, tank=None, rate=None):
+    """A point whose transmitter was found with these errors, one a year, ± 1 % allowed, adjusted each time."""
+    point = an_equipped_point(tag, tank=tank)
+    device = Installation.objects.get(point=point).transmitter
+    Calibration.objects.bulk_create(
+        Calibration(
+            site=point.site, point=point, transmitter=device, source="imported", state="approved",
+            submission=uuid.uuid4(), content_sha256="0" * 64, submitted_at=NOON, done_on=dt.date(2010 + n, 6, 1),
+            performed_by_name="T. Quillane", way="wetted level by dip", tag=tag, tank_name="T-101",
+            serial=device.serial, quantity="level", unit="m", lower=0, upper=8, signal="4-20mA", tolerance=1,
+            tolerance_unit="%", tolerance_percent=1.0, adjust_limit_percent=0.5, adjusted=True, found_largest=error,
+            left_largest=0.0, found_verdict="pass" if abs(error) <= 1 else "fail", left_verdict="pass",
+            approved_by_name="S. Fenharrow", approved_at=NOON,
+        )
+        for n, error in enumerate(found)
+    )  # fmt: skip
+    facts = {} if rate is None else {
+        "zero_rate": rate, "zero_rate_low": rate - 0.1, "zero_rate_high": rate + 0.1,
+        "span_rate": -rate, "span_rate_low": -rate - 0.1, "span_rate_high": -rate + 0.1,
+    }  # fmt: skip
+    Trend.objects.create(
+        site=point.site, point=point, transmitter=device, family=family, results=len(found), **facts
+    )
+    return point
+
+
+def a_family(rods, members=5):
+    """Five instruments of six results: 25 tell something, 5 of them out at their last visit."""
+    for n in range(members):
+        a_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.4, 1.4], rate=0.05 * n)
+
+
+# ---- the list ----
+def test_the_list_tells_members_and_results_of_the_whole_book_and_which_are_yours(
+    rods, sign_in, auditor, outsider
+):
+    a_member(rods, "LT-101", [0, 0.2, 1.4])
+    a_member(rods, "NT-1", [0], tank=a_tank("N-1", site=a_site("N", "Neelghat")))
+    families.count_results()
+    (row,) = sign_in(auditor).get("/families/").context["rows"]
+    assert (row.yours, row.family.members, row.family.results, row.percent_in) == (1, 9, 4, 75)
+    answer = sign_in(outsider).get("/families/")
+    assert answer.context["rows"][0].yours == 1
+    assert "LT-101" not in answer.content.decode()
+
+
+def test_before_the_first_night_the_list_says_how_families_form(site, sign_in, planner):
+    page = sign_in(planner).get("/families/").content.decode()
+    assert "No family yet" in page
+    assert "Install transmitters" in page
+
+
+def test_a_family_without_results_has_no_share(rods, sign_in, planner):
+    (row,) = sign_in(planner).get("/families/").context["rows"]
+    assert (row.family.results, row.percent_in) == (0, None)
+
+
+def test_the_register_leads_to_the_families(site, sign_in, planner):
+    assert 'href="/families/"' in sign_in(planner).get(reverse("plant:points")).content.decode()
+
+
+# ---- one family ----
+def test_a_family_tells_the_interval_by_estimate_and_by_limit(rods, sign_in, planner):
+    a_family(rods)
+    answer = sign_in(planner).get(f"/families/{rods.pk}/?target=90")
+    said, page = answer.context["said"], answer.content.decode()
+    assert (said.results, said.failures, said.instruments, said.curve) == (25, 5, 5, "exponential")
+    assert said.fit.rate == pytest.approx(-math.log(0.8), rel=0.01)
+    words = answer.context["interval"].replace("\xa0", " ")
+    assert words.startswith(
+        "By the fitted curve 90 % are still in tolerance 5 months after renewal;"
+    )
+    assert words.endswith(f"with 95 % confidence this holds for {int(said.months_limit)} months.")
+    assert answer.context["interval"] in page
+
+
+def test_the_table_beneath_the_picture_holds_its_numbers(rods, sign_in, planner):
+    a_family(rods)
+    (row,) = sign_in(planner).get(f"/families/{rods.pk}/").context["groups"]
+    assert (row.months, row.results, row.inside, row.out) == ("12", 25, 20, 5)
+    assert row.expected_out == pytest.approx(5, rel=1e-3)
+    assert row.percent_low < row.percent_in == 80 < row.percent_high
+
+
+def test_a_target_that_is_not_offered_is_not_asked_for(rods, sign_in, planner):
+    a_family(rods)
+    for text in ("12", "x", "²", "-5", ""):
+        answer = sign_in(planner).get(f"/families/{rods.pk}/", {"target": text})
+        assert (answer.status_code, answer.context["target"]) == (200, 95)
+
+
+def test_only_members_of_ones_own_sites_are_named(rods, sign_in, planner, outsider):
+    a_family(rods, 3)
+    a_member(rods, "NT-1", [0, 0.5], rate=0.3, tank=a_tank("N-1", site=a_site("N", "Neelghat")))
+    page = sign_in(planner).get(f"/families/{rods.pk}/").content.decode()
+    assert "LT-001" in page
+    assert "NT-1" not in page
+    there = sign_in(outsider).get(f"/families/{rods.pk}/")
+    assert there.context["said"].results == 16
+    assert "LT-001" not in there.content.decode()
+    assert "NT-1" in there.content.decode()
+
+
+def test_the_picture_of_rates_is_of_the_end_asked_for(rods, sign_in, planner):
+    a_family(rods, 3)
+    client = sign_in(planner)
+    zero, span = (client.get(f"/families/{rods.pk}/?of={end}").context for end in ("zero", "span"))
+    drawn = json.dumps(zero["rates"])
+    assert '"rate": 0.1,' in drawn
+    assert '"rate": -0.1,' in json.dumps(span["rates"])
+    # The usual rate and two standard deviations about it, where the family lends.
+    wash, _ = (
+        row for layer in zero["rates"]["layer"] for row in layer["data"]["values"] if "mean" in row
+    )
+    assert wash == pytest.approx({"low": -0.04, "high": 0.28, "mean": 0.12})
+    assert '"mean"' not in json.dumps(span["rates"])
+
+
+def test_what_is_lent_is_said_in_words(rods):
+    words = lends_sentence(rods, "zero").replace("\xa0", " ")
+    assert "the usual rate is +0.12 % of span a year, known to ±0.02 %" in words
+    assert "differs by ±0.08 % (one standard deviation)" in words
+    assert "About 90 % of them wander" in words
+    assert lends_sentence(rods, "span") == ""
+
+
+def test_a_family_says_how_its_forecasts_held_once_there_are_enough(rods, sign_in, planner):
+    assert held_sentence(rods) == ""
+    rods.forecasts, rods.forecasts_held = 40, 37
+    rods.save()
+    page = sign_in(planner).get(f"/families/{rods.pk}/").content.decode().replace("\xa0", " ")
+    assert "Did its forecasts hold?" in page
+    assert "Of 40 as founds at zero and span" in page
+    assert "held 37 (92.5 %)" in page
+
+
+def test_an_empty_family_says_what_is_needed(rods, sign_in, planner):
+    page = sign_in(planner).get(f"/families/{rods.pk}/").content.decode()
+    assert "Nothing to tell yet" in page
+    assert "20 results" in page
+    assert "No member of this family stands at a site that you may see." in page
+
+
+def test_nothing_out_shows_a_limit_and_no_line(rods, sign_in, planner):
+    a_member(rods, "LT-101", [0, 0.1, 0.2], rate=0.1)
+    answer = sign_in(planner).get(f"/families/{rods.pk}/")
+    assert answer.context["said"].curve == "limit"
+    assert "only a limit can be given" in answer.context["interval"]
+    assert '"fit"' not in json.dumps(answer.context["survival"])
+
+
+def test_a_curve_drawn_on_beyond_experience_says_so(rods, sign_in, planner):
+    for n in range(5):
+        a_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.4, 1.4 if n == 0 else 0.1], rate=0.1)
+    interval = sign_in(planner).get(f"/families/{rods.pk}/?target=90").context["interval"]
+    assert "not experience" in interval
+
+
+def test_sites_that_differ_are_told_apart_without_a_name(rods, sign_in, planner):
+    elsewhere = a_tank("N-1", site=a_site("N", "Neelghat"))
+    for n in range(8):
+        a_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.1, 0.3])
+        a_member(rods, f"NT-{n:03d}", [0, 1.2, -0.3, 1.1, 1.4, 1.3], tank=elsewhere)
+    answer = sign_in(planner).get(f"/families/{rods.pk}/")
+    assert any(text.startswith("The sites differ in how often") for text in answer.context["curve"])
+    assert "Neelghat" not in answer.content.decode()
+
+
+def test_makers_are_compared_only_where_they_are_known(rods, sign_in, planner):
+    a_family(rods)
+    client, address = sign_in(planner), f"/families/{rods.pk}/"
+    Transmitter.objects.filter(pk__in=Transmitter.objects.order_by("pk")[:2]).update(maker="")
+    assert not any("makers" in text for text in client.get(address).context["curve"])
+    Transmitter.objects.filter(pk__in=Transmitter.objects.order_by("pk")[:2]).update(maker="Heron")
+    assert any(text.startswith("The makers") for text in client.get(address).context["curve"])
+
+
+def test_both_pages_ask_a_fixed_number_of_times(rods, sign_in, planner, django_assert_num_queries):
+    a_family(rods)
+    client = sign_in(planner)
+    with django_assert_num_queries(5):
+        client.get("/families/")
+    with django_assert_num_queries(7):
+        client.get(f"/families/{rods.pk}/")
+
+
+@pytest.mark.parametrize(
+    ("months", "text"),
+    [
+        (0.4, "less than a month"),
+        (1.9, "1 month"),
+        (11.99, "11 months"),
+        (500, "more than 120 months"),
+    ],
+)
+def test_an_interval_is_never_said_too_long(months, text):
+    assert months_text(months).replace("\xa0", " ") == text
+
+
+# ---- pictures ----
+def test_pictures_take_their_colours_from_the_look_and_print():
+    line = np.linspace(1, 0.8, 5).tolist()
+    curve = Curve([0, 6, 12, 18, 24], line, [v - 0.05 for v in line], [v + 0.0 for v in line])
+    drawn = survival_chart(
+        curve, until=24, target=0.95, estimate=6.0, limit=4.0, found_in=[6, 6.01], found_out=[12]
+    )
+    rates = rates_chart([Rate("LT-101", 0.1, 0.0, 0.2)], mean=0.1, spread=0.05, tolerance=0.5)
+    for spec in (drawn, rates):
+        assert "#" not in json.dumps(spec)
+        assert "var(--" not in svg(spec)
+    assert '{"at": 6.0, "found": "2 in tolerance"}' in json.dumps(drawn)
+
+
+def test_a_family_seldom_out_still_fills_its_picture():
+    drawn = survival_chart(None, counted=[(0, 1), (12, 0.97)], until=24, target=0.95)
+    (domain,) = {tuple(layer["encoding"]["y"]["scale"]["domain"]) for layer in drawn["layer"]}
+    assert domain == (0.8, 1)

@@ -1,0 +1,416 @@
+"""Reminders: the ladder, who is told, once only, and an outbox that survives what is killed when."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.core import mail
+from django.core.mail.backends.locmem import EmailBackend
+from django.db import IntegrityError
+
+from calibration.deferrals import acts as deferrals
+from calibration.jobs import acts as jobs
+from calibration.reminders import acts as reminders
+from calibration.reminders.models import Digest, Reminder, ReminderScan
+from plant.ledger.models import LedgerEntry
+from plant.points.models import MeasuringPoint
+from plant.refusals import NotAllowed, Refused
+from tests import makers
+from tests.races import at_once
+
+LISBON = ZoneInfo("Europe/Lisbon")
+DAY = dt.date(2026, 11, 2)
+MORNING = dt.datetime(2026, 11, 2, 6, 0, tzinfo=LISBON)
+
+
+def due_in(days: int, tag: str = "LT-101A", **more) -> MeasuringPoint:
+    return makers.a_point(tag, due_on=DAY + dt.timedelta(days), **more)
+
+
+def on(day: dt.date, hour: int = 6, zone: ZoneInfo = LISBON) -> dt.datetime:
+    return dt.datetime.combine(day, dt.time(hour), tzinfo=zone)
+
+
+def send_at(at: dt.datetime, **more) -> int:
+    return reminders.send_waiting(clock=lambda: at, **more)
+
+
+def rungs() -> list[int]:
+    return list(Reminder.objects.order_by("rung").values_list("rung", flat=True))
+
+
+# ---- the ladder ----
+def test_a_point_is_told_of_30_and_7_days_before_on_the_day_and_weekly(planner):
+    due_in(31)
+    for days in range(31 + 22):
+        reminders.scan(at=on(DAY + dt.timedelta(days)))
+    assert rungs() == [-30, -7, 0, 7, 14, 21]
+
+
+def test_after_ten_days_of_downtime_one_line_catches_up(planner):
+    due_in(8)
+    reminders.scan(at=MORNING)
+    assert rungs() == [-30]
+    reminders.scan(at=on(DAY + dt.timedelta(17)))  # passed meanwhile: −7, 0 and 7
+    assert rungs() == [-30, 7]
+    assert send_at(on(DAY + dt.timedelta(17))) == 1
+    assert mail.outbox[0].body.count("LT-101A") == 1
+
+
+def test_a_moved_due_date_starts_its_own_ladder(planner):
+    point = due_in(0)
+    reminders.scan(at=MORNING)
+    MeasuringPoint.objects.filter(pk=point.pk).update(due_on=DAY + dt.timedelta(8))
+    reminders.scan(at=on(DAY + dt.timedelta(1)))
+    assert sorted(Reminder.objects.values_list("due_on", "rung")) == [
+        (DAY, 0),
+        (DAY + dt.timedelta(8), -7),
+    ]
+
+
+def test_a_deferred_point_follows_its_deferred_date(planner, technician, approver):
+    point = due_in(-1)
+    asked = deferrals.ask(
+        point, until=DAY + dt.timedelta(20), reason="No full tank.", by=technician, at=MORNING
+    )
+    deferrals.decide(asked, granted=True, by=approver, at=MORNING)
+    reminders.scan(at=MORNING)
+    line = Reminder.objects.get(person=planner)
+    assert (line.due_on, line.rung) == (DAY + dt.timedelta(20), -30)
+
+
+def test_a_point_out_of_service_is_left_out(planner):
+    due_in(0, out_of_service_on=DAY, out_of_service_why="tank opened")
+    assert reminders.scan(at=MORNING) == 0
+
+
+# ---- who is told ----
+def test_planners_the_technician_of_the_open_job_and_from_14_days_approvers(
+    planner, technician, second_technician, approver, auditor, outsider
+):
+    jobs.plan(due_in(-13), technician=technician, by=planner)
+    reminders.scan(at=MORNING)
+    assert set(Reminder.objects.values_list("person", flat=True)) == {planner.pk, technician.pk}
+    reminders.scan(at=on(DAY + dt.timedelta(1)))
+    assert set(Reminder.objects.filter(rung=14).values_list("person", flat=True)) == {
+        planner.pk,
+        technician.pk,
+        approver.pk,
+    }
+
+
+def test_a_planner_who_is_the_technician_too_is_told_once(planner):
+    both = makers.a_person("bothroles", "planner", "technician", name="B. Both")
+    jobs.plan(due_in(0), technician=both, by=planner)
+    reminders.scan(at=MORNING)
+    assert Reminder.objects.filter(person=both).count() == 1
+    assert Digest.objects.filter(person=both).count() == 1
+
+
+def test_a_technician_who_left_the_site_is_not_told(planner, technician):
+    jobs.plan(due_in(0), technician=technician, by=planner)
+    technician.appointments.update(ends_on=DAY - dt.timedelta(1))
+    reminders.scan(at=MORNING)
+    assert not Reminder.objects.filter(person=technician).exists()
+
+
+def test_who_wants_no_mail_has_the_list_on_the_page_only(planner):
+    planner.wants_mail = False
+    planner.save()
+    due_in(0)
+    reminders.scan(at=MORNING)
+    assert send_at(MORNING) == 0
+    digest = Digest.objects.get(person=planner)
+    assert digest.left_out == reminders.NO_MAIL_WANTED
+    assert digest.lines.count() == 1
+
+
+# ---- once, whatever runs when ----
+def test_a_second_scan_writes_nothing(planner):
+    due_in(0)
+    assert reminders.scan(at=MORNING) == 1
+    assert reminders.scan(at=on(DAY, 7)) == 0
+    assert reminders.scan_site(planner.appointments.get().site, day=DAY, at=MORNING) is None
+    assert LedgerEntry.objects.filter(act="write reminders").count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_scans_at_once_write_each_line_once(planner):
+    for number in range(40):
+        due_in(number % 30, f"LT-{number}")
+    assert sorted(at_once(*[lambda: reminders.scan(at=MORNING)] * 4)) == [0, 0, 0, 40]
+    assert Reminder.objects.count() == 40
+    assert Digest.objects.count() == 1
+
+
+def test_the_database_holds_a_reminder_once(planner):
+    due_in(0)
+    reminders.scan(at=MORNING)
+    line = Reminder.objects.get()
+    line.pk = None
+    with pytest.raises(IntegrityError, match="a_reminder_is_made_once"):
+        line.save(force_insert=True)
+
+
+# ---- the site's own morning ----
+@pytest.mark.parametrize(
+    ("code", "zone"), [("N", "Asia/Kolkata"), ("W", "Europe/Warsaw"), ("L", "Europe/Lisbon")]
+)
+def test_reminders_are_written_at_six_on_the_sites_own_clock(db, code, zone):
+    site = makers.a_site(code, f"Site {code}", zone)
+    makers.a_person(f"planner-{code}", "planner", site=site)
+    makers.a_point(tank=makers.a_tank(site=site), due_on=DAY)
+    six = dt.datetime.combine(DAY, dt.time(6), tzinfo=ZoneInfo(zone)).astimezone(dt.UTC)
+    assert reminders.scan(at=six - dt.timedelta(seconds=1)) == 0
+    assert reminders.scan(at=six) == 1
+    assert Digest.objects.get().day == DAY
+
+
+def test_three_sites_wake_one_after_the_other(db):
+    for code, zone in (("N", "Asia/Kolkata"), ("W", "Europe/Warsaw"), ("L", "Europe/Lisbon")):
+        makers.a_site(code, f"Site {code}", zone)
+    # 00:30 in Kolkata of the 3rd; in Warsaw and Lisbon the 2nd still runs.
+    at = dt.datetime(2026, 11, 2, 19, 0, tzinfo=dt.UTC)
+    awake = {site.code: day for site, day in reminders.sites_awake(at=at)}
+    assert awake == {"W": DAY, "L": DAY}
+    awake = {
+        site.code: day
+        for site, day in reminders.sites_awake(at=at + dt.timedelta(hours=5, minutes=30))
+    }
+    assert awake == {"N": DAY + dt.timedelta(1)}
+
+
+@pytest.mark.parametrize("change", [dt.date(2026, 3, 29), dt.date(2026, 10, 25)])
+def test_the_days_the_clocks_change_have_one_digest_each(planner, change):
+    makers.a_point(due_on=change)
+    start = dt.datetime.combine(change, dt.time(0), tzinfo=LISBON).astimezone(dt.UTC)
+    made = [reminders.scan(at=start + dt.timedelta(minutes=20 * n)) for n in range(75)]
+    day_of_change = ReminderScan.objects.filter(day=change)
+    assert day_of_change.count() == 1
+    assert day_of_change.get().at.astimezone(LISBON).time() == dt.time(6)
+    assert sum(made) == 1
+
+
+def test_an_hour_that_does_not_exist_still_has_its_digest(db):
+    # Lisbon's clock goes from 00:59 to 02:00 on that night: 01:30 never comes.
+    makers.a_site(digest_at=dt.time(1, 30))
+    before = dt.datetime(2026, 3, 29, 0, 59, tzinfo=dt.UTC)
+    assert [day for _, day in reminders.sites_awake(at=before)] == []
+    after = dt.datetime(2026, 3, 29, 1, 0, tzinfo=dt.UTC)
+    assert [day for _, day in reminders.sites_awake(at=after)] == [dt.date(2026, 3, 29)]
+
+
+def test_the_last_days_of_a_month_each_have_their_rung(planner):
+    makers.a_point(due_on=dt.date(2027, 3, 1))
+    told = {}
+    for n in range(32):
+        day = dt.date(2027, 1, 29) + dt.timedelta(n)
+        reminders.scan(at=on(day))
+        send_at(on(day))
+        for line in Reminder.objects.filter(digest__day=day):
+            told[line.rung] = day
+    assert told == {-30: dt.date(2027, 1, 30), -7: dt.date(2027, 2, 22), 0: dt.date(2027, 3, 1)}
+
+
+# ---- sending ----
+def test_one_digest_a_person_with_tags_due_dates_and_links_and_no_reading(
+    planner, technician, approver
+):
+    point = makers.an_equipped_point("LT-7", due_on=DAY)
+    makers.an_approved_record(point, by=technician, approved_by=approver, found=[0.7777] * 9)
+    due_in(-3, "LT-8")
+    point = MeasuringPoint.objects.get(pk=point.pk)
+    reminders.scan(at=on(point.due_on - dt.timedelta(7)))
+    assert send_at(on(point.due_on - dt.timedelta(7))) == 2  # the approver hears of LT-8
+    sent = next(m for m in mail.outbox if planner.email in m.to[0])
+    assert "LT-7" in sent.body
+    assert f"/points/{point.pk}/" in sent.body
+    assert "0.77" not in sent.body
+    assert "1 overdue, 1 due soon" in sent.subject
+
+
+def test_what_is_solved_before_sending_is_left_out(planner):
+    solved, waits = due_in(0, "LT-1"), due_in(0, "LT-2")
+    reminders.scan(at=MORNING)
+    MeasuringPoint.objects.filter(pk=solved.pk).update(due_on=DAY + dt.timedelta(365))
+    send_at(MORNING)
+    assert waits.tag in mail.outbox[0].body
+    assert "LT-1 " not in mail.outbox[0].body
+
+
+def test_a_digest_with_nothing_left_is_not_sent(planner):
+    point = due_in(0)
+    reminders.scan(at=MORNING)
+    MeasuringPoint.objects.filter(pk=point.pk).update(due_on=DAY + dt.timedelta(365))
+    assert send_at(MORNING) == 0
+    assert Digest.objects.get().left_out == reminders.NOTHING_LEFT
+
+
+def test_who_lost_the_role_meanwhile_gets_no_mail(planner):
+    due_in(0)
+    reminders.scan(at=MORNING)
+    planner.appointments.update(ends_on=DAY - dt.timedelta(1))
+    assert send_at(MORNING) == 0
+    assert Digest.objects.get().left_out == reminders.NO_LONGER_HERE
+
+
+class Killed(BaseException):
+    """Stands for kill -9: nothing after it runs."""
+
+
+def test_a_kill_between_hand_over_and_commit_repeats_the_same_message_id(planner, monkeypatch):
+    due_in(0)
+    reminders.scan(at=MORNING)
+    send_messages = EmailBackend.send_messages
+
+    def send_and_die(self, messages):
+        send_messages(self, messages)
+        raise Killed
+
+    monkeypatch.setattr(EmailBackend, "send_messages", send_and_die)
+    with pytest.raises(Killed):
+        send_at(MORNING)
+    monkeypatch.setattr(EmailBackend, "send_messages", send_messages)
+    assert send_at(MORNING + dt.timedelta(minutes=4)) == 0  # the dead worker's lease still runs
+    assert send_at(MORNING + dt.timedelta(minutes=6)) == 1
+    first, second = mail.outbox
+    assert first.message()["Message-ID"] == second.message()["Message-ID"]
+    assert send_at(MORNING + dt.timedelta(minutes=20)) == 0
+
+
+def test_one_dead_address_holds_up_nobody(planner, technician, monkeypatch):
+    second = makers.a_person("second", "planner", name="A second planner")
+    due_in(0)
+    reminders.scan(at=MORNING)
+    send_messages = EmailBackend.send_messages
+
+    def refuse_one(self, messages):
+        if planner.email in messages[0].to[0]:
+            raise OSError("550 no such mailbox")
+        return send_messages(self, messages)
+
+    monkeypatch.setattr(EmailBackend, "send_messages", refuse_one)
+    assert send_at(MORNING) == 1
+    assert second.email in mail.outbox[0].to[0]
+    failed = Digest.objects.get(person=planner)
+    assert (failed.tries, failed.sent_at) == (1, None)
+    assert "550 no such mailbox" in failed.last_error
+    assert send_at(MORNING + dt.timedelta(minutes=1)) == 0
+    monkeypatch.setattr(EmailBackend, "send_messages", send_messages)
+    assert send_at(MORNING + dt.timedelta(minutes=3)) == 1
+
+
+def test_two_workers_never_hold_the_same_digest(planner):
+    due_in(0)
+    reminders.scan(at=MORNING)
+    assert len(reminders.claim_waiting(at=MORNING)) == 1
+    assert reminders.claim_waiting(at=MORNING + dt.timedelta(minutes=1)) == []
+
+
+def test_an_outcome_noted_after_the_lease_ran_out_counts_for_nothing(planner):
+    due_in(0)
+    reminders.scan(at=MORNING)
+    slow = reminders.claim_waiting(at=MORNING)
+    assert len(reminders.claim_waiting(at=MORNING + dt.timedelta(minutes=6))) == 1
+    assert reminders.deliver_all(slow, clock=lambda: MORNING) == 0
+
+
+def test_at_most_sixty_mails_leave_in_a_minute(planner):
+    for n in range(70):
+        makers.a_person(f"planner{n}", "planner")
+    due_in(0)
+    reminders.scan(at=MORNING)
+    ReminderScan.objects.update(held=False)
+    assert send_at(MORNING) == 60
+    assert send_at(MORNING + dt.timedelta(seconds=30)) == 0
+    assert send_at(MORNING + dt.timedelta(seconds=61)) == 11
+
+
+def test_after_three_days_without_mail_one_digest_tells_all(planner, monkeypatch):
+    due_in(0, "LT-1")
+    due_in(1, "LT-2")
+    due_in(2, "LT-3")
+
+    def down(self, messages):
+        raise ConnectionRefusedError("no mail server")
+
+    monkeypatch.setattr(EmailBackend, "send_messages", down)
+    for days in range(3):
+        reminders.scan(at=on(DAY + dt.timedelta(days)))
+        send_at(on(DAY + dt.timedelta(days)))
+    assert Digest.objects.stuck(at=on(DAY + dt.timedelta(2), 7)).exists()
+    monkeypatch.undo()
+    assert send_at(on(DAY + dt.timedelta(2), 12)) == 1
+    assert all(mail.outbox[0].body.count(tag) == 1 for tag in ("LT-1", "LT-2", "LT-3"))
+
+
+def test_a_name_with_line_breaks_writes_no_mail_header(planner):
+    planner.name = "A. Marrowby\r\nBcc: everyone@elsewhere.example"
+    planner.save()
+    due_in(0)
+    reminders.scan(at=MORNING)
+    assert send_at(MORNING) == 1
+    assert "Bcc" not in mail.outbox[0].message()
+
+
+# ---- the storm brake ----
+def a_storm(planner) -> ReminderScan:
+    point = due_in(-3)
+    MeasuringPoint.objects.bulk_create(
+        MeasuringPoint(
+            site=point.site,
+            tank=point.tank,
+            tag=f"LX-{n}",
+            tag_key=f"lx-{n:05d}",
+            lower=Decimal(0),
+            upper=Decimal(8),
+            tolerance=1,
+            adjust_limit=1,
+            due_on=DAY,
+        )
+        for n in range(60)
+    )
+    reminders.scan(at=MORNING)
+    return ReminderScan.objects.get()
+
+
+def test_a_storm_is_held_until_a_planner_releases_it(planner, technician):
+    scanned = a_storm(planner)
+    assert (scanned.lines, scanned.held) == (61, True)
+    assert send_at(MORNING) == 0
+    with pytest.raises(NotAllowed):
+        reminders.release(scanned, by=technician, at=MORNING)
+    reminders.release(scanned, by=planner, at=MORNING)
+    assert send_at(MORNING) == 1
+    assert LedgerEntry.objects.get(act="release reminders").person == planner
+    with pytest.raises(Refused, match="not held any more"):
+        reminders.release(scanned, by=planner, at=MORNING)
+
+
+def test_a_site_that_always_has_many_lines_is_not_held(planner):
+    site = makers.a_site()
+    for n in range(1, 11):
+        ReminderScan.objects.create(
+            site=site, day=DAY - dt.timedelta(n), at=MORNING - dt.timedelta(n), lines=25
+        )
+    assert a_storm_of(site) is False
+
+
+def a_storm_of(site) -> bool:
+    for n in range(60):
+        due_in(0, f"LY-{n}")
+    reminders.scan_site(site, day=DAY, at=MORNING)
+    return ReminderScan.objects.get(site=site, day=DAY).held
+
+
+# ---- by hand ----
+def test_a_preview_shows_what_would_go_out_and_stores_nothing(planner):
+    due_in(0)
+    [(_digest, shown)] = reminders.preview(makers.a_site(), day=DAY, at=MORNING)
+    assert "LT-101A" in shown.body
+    assert not Digest.objects.exists()
+    assert not ReminderScan.objects.exists()
+    assert not mail.outbox

@@ -1,0 +1,222 @@
+"""What hangs where: each refusal, the ledger, and two people at once."""
+
+import datetime as dt
+
+import pytest
+from django.db import IntegrityError, transaction
+
+from plant.ledger.models import LedgerEntry
+from plant.points.models import MeasuringPoint
+from plant.refusals import NotAllowed, Refused
+from plant.saving import mark_of
+from plant.transmitters import acts as installing
+from plant.transmitters.models import Installation, Transmitter
+from tests.makers import TODAY, a_person, a_point, a_site, a_tank, a_transmitter, an_installation
+from tests.races import outcomes
+
+pytestmark = pytest.mark.django_db
+
+YESTERDAY = TODAY - dt.timedelta(1)
+TOMORROW = TODAY + dt.timedelta(1)
+
+
+def entry() -> LedgerEntry:
+    return LedgerEntry.objects.get()
+
+
+def test_install_puts_a_spare_in_service_and_enters_the_ledger(planner):
+    point, spare = a_point(), a_transmitter("S1")
+    installing.install(point, transmitter=spare, on=TODAY, today=TODAY, by=planner)
+    spare.refresh_from_db()
+    assert spare.status == "in service"
+    assert entry().act == "install"
+    assert entry().subject == point.tag
+    assert entry().details == {"day": TODAY.isoformat(), "installed": "Tarn & Weir R4 S1"}
+
+
+def test_swap_takes_down_one_and_hangs_the_other_on_the_same_day(planner):
+    point = a_point()
+    old = an_installation(point)
+    new = a_transmitter("S2")
+    installing.swap(
+        point, transmitter=new, hanging=old.pk, goes="in repair", on=TODAY, today=TODAY, by=planner
+    )
+    old.refresh_from_db()
+    old.transmitter.refresh_from_db()
+    assert (old.removed_on, old.transmitter.status) == (TODAY, "in repair")
+    assert point.installations.get(removed_on=None).transmitter == new
+    assert entry().details["removed one is now"] == "in repair"
+
+
+def test_remove_leaves_the_place_empty(planner):
+    point = a_point()
+    old = an_installation(point)
+    installing.remove(point, hanging=old.pk, goes="scrapped", on=TODAY, today=TODAY, by=planner)
+    assert not point.installations.filter(removed_on=None).exists()
+    assert Transmitter.objects.get().status == "scrapped"
+
+
+@pytest.mark.parametrize("status", ["in repair", "scrapped"])
+def test_a_transmitter_that_is_not_fit_is_refused(planner, status):
+    broken = a_transmitter("S1", status=status)
+    with pytest.raises(Refused, match=f"is {status}") as refusal:
+        installing.install(a_point(), transmitter=broken, on=TODAY, today=TODAY, by=planner)
+    assert refusal.value.field == "transmitter"
+
+
+def test_a_transmitter_hanging_elsewhere_is_refused_and_named_with_its_place(planner):
+    tank = a_tank()
+    here, there = a_point("LT-1", tank), a_point("LT-2", tank)
+    busy = an_installation(there).transmitter
+    with pytest.raises(Refused, match="hangs at LT-2 since 1 Jan 2020"):
+        installing.install(here, transmitter=busy, on=TODAY, today=TODAY, by=planner)
+
+
+def test_an_occupied_place_is_refused(planner):
+    point = a_point()
+    an_installation(point)
+    with pytest.raises(Refused, match="Swap it, or remove it first"):
+        installing.install(point, transmitter=a_transmitter(), on=TODAY, today=TODAY, by=planner)
+
+
+def test_a_day_on_which_another_hung_there_is_refused(planner):
+    point = a_point()
+    an_installation(point, removed_on=YESTERDAY)
+    late = YESTERDAY - dt.timedelta(1)
+    with pytest.raises(Refused, match="Choose a later day") as refusal:
+        installing.install(
+            point, transmitter=a_transmitter(), on=late, today=TODAY, by=planner, why="told late"
+        )
+    assert refusal.value.field == "on"
+
+
+def test_a_day_still_to_come_is_refused(planner):
+    with pytest.raises(Refused, match="still to come"):
+        installing.install(
+            a_point(), transmitter=a_transmitter(), on=TOMORROW, today=TODAY, by=planner
+        )
+
+
+def test_a_removal_on_the_day_of_installation_is_refused(planner):
+    point = a_point()
+    old = an_installation(point, installed_on=TODAY)
+    with pytest.raises(Refused, match="from the day after"):
+        installing.remove(point, hanging=old.pk, goes="spare", on=TODAY, today=TODAY, by=planner)
+
+
+def test_a_past_day_needs_a_reason_from_a_planner(planner):
+    with pytest.raises(Refused, match="say why it is entered late") as refusal:
+        installing.install(
+            a_point(), transmitter=a_transmitter(), on=YESTERDAY, today=TODAY, by=planner
+        )
+    assert refusal.value.field == "why"
+    assert not LedgerEntry.objects.exists()
+
+
+def test_a_past_day_needs_none_from_an_approver(approver):
+    installing.install(
+        a_point(), transmitter=a_transmitter(), on=YESTERDAY, today=TODAY, by=approver
+    )
+    assert entry().details["entered on"] == TODAY.isoformat()
+
+
+def test_an_approver_does_not_install_today(approver):
+    with pytest.raises(NotAllowed):
+        installing.install(
+            a_point(), transmitter=a_transmitter(), on=TODAY, today=TODAY, by=approver
+        )
+
+
+@pytest.mark.parametrize("who", ["technician", "auditor", "administrator", "outsider"])
+def test_the_others_may_not_install(who, request):
+    with pytest.raises(NotAllowed):
+        installing.install(
+            a_point(),
+            transmitter=a_transmitter(),
+            on=TODAY,
+            today=TODAY,
+            by=request.getfixturevalue(who),
+        )
+
+
+def test_a_transmitter_of_another_site_is_refused(planner):
+    foreign = a_transmitter("S1", site=a_site("N", "Neelghat", "Asia/Kolkata"))
+    with pytest.raises(Refused, match="belongs to another site"):
+        installing.install(a_point(), transmitter=foreign, on=TODAY, today=TODAY, by=planner)
+
+
+def test_a_swap_of_what_no_longer_hangs_there_is_refused(planner):
+    point = a_point()
+    first = an_installation(point)
+    installing.swap(
+        point,
+        transmitter=a_transmitter("S2"),
+        hanging=first.pk,
+        goes="spare",
+        on=YESTERDAY,
+        today=YESTERDAY,
+        by=planner,
+    )
+    with pytest.raises(
+        Refused, match=r"Somebody else has changed what hangs at LT-101A: .*S2 hangs there now"
+    ):
+        installing.swap(
+            point,
+            transmitter=a_transmitter("S3"),
+            hanging=first.pk,
+            goes="spare",
+            on=TODAY,
+            today=TODAY,
+            by=planner,
+        )
+
+
+def test_status_cannot_contradict_the_installation(planner):
+    hanging = an_installation(a_point()).transmitter
+    Transmitter.objects.filter(pk=hanging.pk).update(status="in service")
+    hanging.refresh_from_db()
+    seen = mark_of(hanging, installing.TRANSMITTER_FIELDS)
+    hanging.status = "spare"
+    with pytest.raises(Refused, match="It hangs at LT-101A"):
+        installing.change_transmitter(hanging, seen=seen, by=planner)
+
+
+def test_the_database_itself_refuses_two_transmitters_at_one_point():
+    point = a_point()
+    an_installation(point, removed_on=TODAY)
+    with (
+        pytest.raises(IntegrityError, match="one_installation_per_point_at_a_time"),
+        transaction.atomic(),
+    ):
+        Installation.objects.create(
+            site=point.site,
+            point=point,
+            transmitter=a_transmitter(),
+            installed_on=YESTERDAY,
+            removed_on=TOMORROW,
+        )
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_swaps_at_once_one_wins_and_the_other_is_told():
+    planner = a_person("amarrowby", "planner")
+    point = a_point()
+    old = an_installation(point)
+    spares = [a_transmitter("S2"), a_transmitter("S3")]
+
+    def swap(spare: Transmitter):
+        return installing.swap(
+            MeasuringPoint.objects.get(pk=point.pk),
+            transmitter=spare,
+            hanging=old.pk,
+            goes="spare",
+            on=TODAY,
+            today=TODAY,
+            by=planner,
+        )
+
+    refusal, done = outcomes(*[lambda spare=spare: swap(spare) for spare in spares])
+    assert done == "done"
+    assert "Somebody else has changed what hangs at LT-101A" in refusal
+    assert point.installations.filter(removed_on=None).count() == 1
+    assert LedgerEntry.objects.count() == 1
