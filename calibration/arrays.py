@@ -1,5 +1,5 @@
-"""Columns for the database in the form in which PostgreSQL itself sends or writes an array: ten to fifty times as fast
-as value by value."""
+"""Columns for the database in the form in which PostgreSQL itself sends or writes an array: ten to
+fifty times as fast as value by value."""
 
 from __future__ import annotations
 
@@ -17,7 +17,9 @@ from psycopg.pq import Format
 # ---- as bytes ----
 @dataclass(frozen=True)
 class Packed:
-    """A column of numbers. By subclass: what one is in NumPy, and the numbers of element and array in PostgreSQL."""
+    """A column of numbers. By subclass: what one is in NumPy, and the numbers of element and array
+    in PostgreSQL.
+    """
 
     values: np.ndarray
     missing: np.ndarray
@@ -90,7 +92,9 @@ _TAUGHT: WeakSet[Any] = WeakSet()
 
 
 def execute(cursor: Any, statement: str, params: Any) -> None:
-    """As cursor.execute, with Packed columns among the parameters; what comes back comes as bytes, not as text."""
+    """As cursor.execute, with Packed columns among the parameters; what comes back comes as bytes,
+    not as text.
+    """
     link = cursor.connection
     if link not in _TAUGHT:
         for adapters in (
@@ -109,7 +113,8 @@ def execute(cursor: Any, statement: str, params: Any) -> None:
 def literal(values: Iterable[Any]) -> str:
     """Numbers, dates, plain words or None, as PostgreSQL writes an array.
 
-    Raises ValueError for a word with a character that would need quoting: free text goes another way.
+    Raises ValueError for a word with a character that would need quoting: free text goes another
+    way.
 
     >>> literal([1, None, 2.5, "zero"])
     '{1,NULL,2.5,zero}'

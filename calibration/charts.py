@@ -23,10 +23,18 @@ Number = float | int
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 # The tokens as ink on paper; names as in deploy/static/look.css.
 PAPER = {
-    "sheet": "#ffffff", "ink": "#000000", "soft": "#333333", "line": "#bbbbbb", "edge": "#555555",
-    "accent": "#0b5d68", "accent-fill": "#7fadb1", "bad": "#a1281a",
-    "band": "#e3ece1", "band-edge": "#6f9478", "text": "Liberation Sans, DejaVu Sans, sans-serif",
-}  # fmt: skip
+    "sheet": "#ffffff",
+    "ink": "#000000",
+    "soft": "#333333",
+    "line": "#bbbbbb",
+    "edge": "#555555",
+    "accent": "#0b5d68",
+    "accent-fill": "#7fadb1",
+    "bad": "#a1281a",
+    "band": "#e3ece1",
+    "band-edge": "#6f9478",
+    "text": "Liberation Sans, DejaVu Sans, sans-serif",
+}
 PLUS_MINUS = "datum.value == 0 ? '0' : format(datum.value, '+.{}f')"
 
 
@@ -60,7 +68,8 @@ def drift_chart(
     """Accumulated drift against time with tolerance, fitted line, 95 % band and crossing day.
 
     Days are ISO dates, values in ``unit``; line, band_low and band_high share line_on's length.
-    was_out: per result, whether it was found out of tolerance; not given, none was. adjusted_on: days of an adjustment.
+    was_out: per result, whether it was found out of tolerance; not given, none was. adjusted_on:
+    days of an adjustment.
     steps: (day, word) where a new segment starts, as at a swap.
     left_out: results that the fit leaves aside (a failure, an outlier), shown as crosses.
     """
@@ -91,11 +100,17 @@ def _fit(rows: list[Spec]) -> list[Spec]:
     area = {"type": "area", "color": "var(--accent)", "opacity": 0.17, "clip": True}
     line = {"type": "line", "color": "var(--accent)", "strokeWidth": 2, "clip": True}
     return [
-        {"data": {"values": rows}, "mark": area,
-         "encoding": {"x": {"field": "on"}, "y": {"field": "low"}, "y2": {"field": "high"}}},
-        {"data": {"values": rows}, "mark": line,
-         "encoding": {"x": {"field": "on"}, "y": {"field": "fit"}}},
-    ]  # fmt: skip
+        {
+            "data": {"values": rows},
+            "mark": area,
+            "encoding": {"x": {"field": "on"}, "y": {"field": "low"}, "y2": {"field": "high"}},
+        },
+        {
+            "data": {"values": rows},
+            "mark": line,
+            "encoding": {"x": {"field": "on"}, "y": {"field": "fit"}},
+        },
+    ]
 
 
 def _results(
@@ -109,12 +124,14 @@ def _results(
         "data": {"values": rows},
         "mark": {"type": "point", "filled": True, "size": 75, "opacity": 1, "strokeWidth": 1.8},
         "encoding": {
-            "x": {"field": "on"}, "y": {"field": "value"}, "tooltip": _tooltip("Drift"),
+            "x": {"field": "on"},
+            "y": {"field": "value"},
+            "tooltip": _tooltip("Drift"),
             "fill": {"value": "var(--sheet)"},
             "stroke": _if_outside("var(--bad)", "var(--ink)"),
             "shape": _if_outside("diamond", "circle"),
         },
-    }  # fmt: skip
+    }
 
 
 def _crosses(days: Sequence[str], values: Sequence[Number]) -> Spec:
@@ -135,20 +152,25 @@ def _day_rules(adjusted_on: Sequence[str], steps: Sequence[tuple[str, str]]) -> 
     layers: list[Spec] = []
     if adjusted_on:
         mark = {"type": "point", "shape": "triangle-up", "filled": True, "size": 50, "yOffset": -5}
-        layers.append({
-            "data": {"values": [_word(on, "adjusted") for on in adjusted_on]},
-            "mark": mark | {"color": "var(--edge)", "opacity": 1, "y": "height"},
-            "encoding": {"x": {"field": "on"}, "tooltip": _tooltip("What")},
-        })  # fmt: skip
+        layers.append(
+            {
+                "data": {"values": [_word(on, "adjusted") for on in adjusted_on]},
+                "mark": mark | {"color": "var(--edge)", "opacity": 1, "y": "height"},
+                "encoding": {"x": {"field": "on"}, "tooltip": _tooltip("What")},
+            }
+        )
     if steps:
         rows = [_word(on, word) for on, word in steps]
         rule = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 3]}
         text = {"type": "text", "align": "left", "dx": 5, "y": 19, "color": "var(--soft)"}
         layers += [
             {"data": {"values": rows}, "mark": rule, "encoding": {"x": {"field": "on"}}},
-            {"data": {"values": rows}, "mark": text,
-             "encoding": {"x": {"field": "on"}, "text": {"field": "value"}}},
-        ]  # fmt: skip
+            {
+                "data": {"values": rows},
+                "mark": text,
+                "encoding": {"x": {"field": "on"}, "text": {"field": "value"}},
+            },
+        ]
     return layers
 
 
@@ -162,13 +184,29 @@ def _crossing(on: str, every: Sequence[str]) -> list[Spec]:
     rows = [{"on": on, "text": f"band meets tolerance\n{_day(on)}"}]
     text = {"type": "text", "align": "right" if late else "left", "dx": -6 if late else 6}
     return [
-        {"data": {"values": rows},
-         "mark": {"type": "rule", "stroke": "var(--bad)", "strokeDash": [5, 4], "strokeWidth": 1.5},
-         "encoding": {"x": {"field": "on"}}},
-        {"data": {"values": rows},
-         "mark": text | {"y": "height", "dy": -34, "lineBreak": "\n", "color": "var(--bad)", "fontWeight": 600},
-         "encoding": {"x": {"field": "on"}, "text": {"field": "text"}}},
-    ]  # fmt: skip
+        {
+            "data": {"values": rows},
+            "mark": {
+                "type": "rule",
+                "stroke": "var(--bad)",
+                "strokeDash": [5, 4],
+                "strokeWidth": 1.5,
+            },
+            "encoding": {"x": {"field": "on"}},
+        },
+        {
+            "data": {"values": rows},
+            "mark": text
+            | {
+                "y": "height",
+                "dy": -34,
+                "lineBreak": "\n",
+                "color": "var(--bad)",
+                "fontWeight": 600,
+            },
+            "encoding": {"x": {"field": "on"}, "text": {"field": "text"}},
+        },
+    ]
 
 
 # ---- error curve ----
@@ -184,34 +222,66 @@ def error_curve(
     tolerance: Number,
     guard: Number = 0,
 ) -> Spec:
-    """Error against applied value, % of span: rising full, falling dashed; found hollow, left filled.
+    """Error against applied value, % of span: rising full, falling dashed; found hollow, left
+    filled.
 
     guard: width of a guard band, whose inner edges are drawn dashed.
     """
-    runs = (("as found", "rising", found_up), ("as found", "falling", found_down),
-            ("as left", "rising", left_up), ("as left", "falling", left_down))  # fmt: skip
+    runs = (
+        ("as found", "rising", found_up),
+        ("as found", "falling", found_down),
+        ("as left", "rising", left_up),
+        ("as left", "falling", left_down),
+    )
     rows = [
-        {"state": state, "direction": direction, "applied": applied, "error": error, "order": order,
-         "run": f"{state}, {direction}", "value": percent(error, tolerance)}
+        {
+            "state": state,
+            "direction": direction,
+            "applied": applied,
+            "error": error,
+            "order": order,
+            "run": f"{state}, {direction}",
+            "value": percent(error, tolerance),
+        }
         for state, direction, curve in runs
         for order, (applied, error) in enumerate(curve)
-    ]  # fmt: skip
+    ]
     values = {"data": {"values": rows}}
     x, y = {"field": "applied", "type": "quantitative"}, {"field": "error"}
-    tooltip = [{"field": "run", "title": "Reading"}, {"field": "applied", "title": "Applied, %"},
-               {"field": "value", "title": "Error, % of span"}]  # fmt: skip
+    tooltip = [
+        {"field": "run", "title": "Reading"},
+        {"field": "applied", "title": "Applied, %"},
+        {"field": "value", "title": "Error, % of span"},
+    ]
     line = {"type": "line", "color": "var(--edge)", "strokeWidth": 1.3}
     dash = {"condition": {"test": "datum.direction == 'falling'", "value": [5, 3]}, "value": [1, 0]}
     point = {"type": "point", "stroke": "var(--ink)", "size": 80, "strokeWidth": 1.6, "opacity": 1}
     marks = [
-        {**values, "mark": line, "encoding": {
-            "x": x, "y": y, "detail": {"field": "run"}, "strokeDash": dash,
-            "order": {"field": "order"}}},
-        {**values, "mark": point | {"filled": True}, "encoding": {
-            "x": x, "y": y, "tooltip": tooltip,
-            "shape": _scale("direction", ["rising", "falling"], ["triangle-up", "triangle-down"]),
-            "fill": _scale("state", ["as found", "as left"], ["var(--sheet)", "var(--ink)"])}},
-    ]  # fmt: skip
+        {
+            **values,
+            "mark": line,
+            "encoding": {
+                "x": x,
+                "y": y,
+                "detail": {"field": "run"},
+                "strokeDash": dash,
+                "order": {"field": "order"},
+            },
+        },
+        {
+            **values,
+            "mark": point | {"filled": True},
+            "encoding": {
+                "x": x,
+                "y": y,
+                "tooltip": tooltip,
+                "shape": _scale(
+                    "direction", ["rising", "falling"], ["triangle-up", "triangle-down"]
+                ),
+                "fill": _scale("state", ["as found", "as left"], ["var(--sheet)", "var(--ink)"]),
+            },
+        },
+    ]
     axis = {
         "field": "applied",
         "type": "quantitative",
@@ -246,11 +316,17 @@ def _tolerance(tolerance: Number) -> list[Spec]:
     rows = [{"low": -tolerance, "high": tolerance}]
     edges = [{"at": -tolerance}, {"at": tolerance}]
     return [
-        {"data": {"values": rows}, "mark": {"type": "rect", "color": "var(--band)"},
-         "encoding": {"y": {"field": "low"}, "y2": {"field": "high"}}},
-        {"data": {"values": edges}, "mark": {"type": "rule", "stroke": "var(--band-edge)"},
-         "encoding": {"y": {"field": "at"}}},
-    ]  # fmt: skip
+        {
+            "data": {"values": rows},
+            "mark": {"type": "rect", "color": "var(--band)"},
+            "encoding": {"y": {"field": "low"}, "y2": {"field": "high"}},
+        },
+        {
+            "data": {"values": edges},
+            "mark": {"type": "rule", "stroke": "var(--band-edge)"},
+            "encoding": {"y": {"field": "at"}},
+        },
+    ]
 
 
 def _guard(tolerance: Number, guard: Number) -> list[Spec]:
@@ -286,8 +362,13 @@ def _errors(title: str, digits: int) -> Spec:
 
 def _told(on: str, value: Number, tolerance: Number | None) -> Spec:
     outside = tolerance is not None and abs(value) > tolerance
-    return {"on": on, "day": _day(on), "value": value, "outside": outside,
-            "text": percent(value, tolerance)}  # fmt: skip
+    return {
+        "on": on,
+        "day": _day(on),
+        "value": value,
+        "outside": outside,
+        "text": percent(value, tolerance),
+    }
 
 
 def _tooltip(title: str) -> list[Spec]:

@@ -1,4 +1,6 @@
-"""Rules about records that live in the database, as migration operations (see plant.database_rules)."""
+"""Rules about records that live in the database, as migration operations (see
+plant.database_rules).
+"""
 
 from __future__ import annotations
 
@@ -174,8 +176,9 @@ def _records_kept(left_out: str) -> str:
     """
 
 
-# What a drift needs of a record, packed as calibration.drift.results.ROW reads it, in an index by itself: sending
-# 15 columns of a wide row takes four times as long as one. Row history does without: it follows from the others.
+# What a drift needs of a record, packed as calibration.drift.results.ROW reads it, in an index by
+# itself: sending 15 columns of a wide row takes four times as long as one. Row history does
+# without: it follows from the others.
 DRIFT_ROW = RunSQL(
     f"""
     ALTER TABLE calibration_calibration ADD COLUMN drift_row bytea GENERATED ALWAYS AS (

@@ -17,7 +17,9 @@ def folder(name: str) -> Path:
 
 
 def write(path: Path, content: bytes) -> None:
-    """Whole or not at all: a half-written file never carries the name. What stands there already stays."""
+    """Whole or not at all: a half-written file never carries the name. What stands there already
+    stays.
+    """
     if path.exists():
         return
     with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as half:

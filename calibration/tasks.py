@@ -1,4 +1,6 @@
-"""Every Celery task. A message is a hint: what there is to do stands in the database, and twice does no harm."""
+"""Every Celery task. A message is a hint: what there is to do stands in the database, and twice
+does no harm.
+"""
 
 from celery import shared_task
 from django.utils import timezone

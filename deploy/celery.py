@@ -1,4 +1,6 @@
-"""The Celery app: a worker and a beat that wake tasks; what there is to do stands in the database."""
+"""The Celery app: a worker and a beat that wake tasks; what there is to do stands in the
+database.
+"""
 
 from __future__ import annotations
 
@@ -20,12 +22,16 @@ warnings.filterwarnings("ignore", category=SecurityWarning)
 
 
 class HintTask(Task):
-    """A task whose message is only a hint: a queue that is down never breaks the page that sent it."""
+    """A task whose message is only a hint: a queue that is down never breaks the page that sent
+    it.
+    """
 
     abstract = True
 
     def delay_on_commit(self, *args: Any, **kwargs: Any) -> None:
-        """Wake the task once the transaction is committed; a failure to do so is logged, not raised."""
+        """Wake the task once the transaction is committed; a failure to do so is logged, not
+        raised.
+        """
 
         def wake() -> None:
             self.delay(*args, **kwargs)

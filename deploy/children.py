@@ -1,4 +1,6 @@
-"""Programs that run under the supervisor: none outlives it, each can be stopped politely or at once."""
+"""Programs that run under the supervisor: none outlives it, each can be stopped politely or at
+once.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,9 @@ class Account:
 
 
 def _dies_with(parent: int, last_signal: signal.Signals) -> Callable[[], None]:
-    """For ``preexec_fn``: the kernel sends the child ``last_signal`` when we end, however we end (Linux only)."""
+    """For ``preexec_fn``: the kernel sends the child ``last_signal`` when we end, however we end
+    (Linux only).
+    """
     prctl = ctypes.CDLL(None).prctl if sys.platform == "linux" else None
 
     def before_exec() -> None:
@@ -39,7 +43,9 @@ def _dies_with(parent: int, last_signal: signal.Signals) -> Callable[[], None]:
 
 @dataclass
 class Child:
-    """One program, in a session of its own so that the terminal's Ctrl-C reaches only the supervisor."""
+    """One program, in a session of its own so that the terminal's Ctrl-C reaches only the
+    supervisor.
+    """
 
     name: str
     command: Sequence[str | Path]

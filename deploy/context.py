@@ -14,14 +14,23 @@ from django.urls import NoReverseMatch, reverse
 
 PLANNER, TECHNICIAN, APPROVER, AUDITOR = "planner", "technician", "approver", "auditor"
 REGISTER_PAGES = (
-    "plant:tanks", "plant:transmitters", "calibration:families", "plant:products", "plant:sites",
-)  # fmt: skip
+    "plant:tanks",
+    "plant:transmitters",
+    "calibration:families",
+    "plant:products",
+    "plant:sites",
+)
 RECORD_ROLES = frozenset({PLANNER, TECHNICIAN, APPROVER, AUDITOR})
 # label, url name, other pages that belong under it, roles that see it
 NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (
     ("Due", "calibration:due", ("calibration:set_asides",), RECORD_ROLES - {TECHNICIAN}),
     ("Rounds", "calibration:rounds", (), frozenset({PLANNER})),
-    ("Proposals", "calibration:proposals", ("calibration:policies",), frozenset({PLANNER, APPROVER})),
+    (
+        "Proposals",
+        "calibration:proposals",
+        ("calibration:policies",),
+        frozenset({PLANNER, APPROVER}),
+    ),
     ("Jobs", "calibration:jobs", ("calibration:set_asides",), frozenset({TECHNICIAN})),
     ("In the plant", "calibration:field", (), frozenset({TECHNICIAN})),
     ("Register", "plant:points", REGISTER_PAGES, RECORD_ROLES),
@@ -32,7 +41,7 @@ NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (
     ("Findings", "calibration:findings", (), frozenset({APPROVER, AUDITOR})),
     ("Ledger", "calibration:ledger", (), RECORD_ROLES - {TECHNICIAN}),
     ("People", "plant:people", (), frozenset({"administrator"})),
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,9 @@
-"""What the role that serves pages may do in the database: work with rows, but not alter what has been entered.
+"""What the role that serves pages may do in the database: work with rows, but not alter what has
+been entered.
 
-The owner's role makes and changes tables; it is used by ``manage.py prepare`` alone. The row history is written by
-triggers that act with the owner's rights, so the app needs no right to write it.
+The owner's role makes and changes tables; it is used by ``manage.py prepare`` alone. The row
+history is written by triggers that act with the owner's rights, so the app needs no right to write
+it.
 """
 
 from __future__ import annotations
@@ -14,7 +16,9 @@ NOT_TO_BE_CHANGED = ("django_migrations",)
 
 
 def grant(role: str) -> None:
-    """Give ``role`` what it needs and take the rest; running it again changes nothing. Commits at once."""
+    """Give ``role`` what it needs and take the rest; running it again changes nothing. Commits at
+    once.
+    """
     app = sql.Identifier(role)
     with connection.cursor() as cursor:
 

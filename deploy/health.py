@@ -18,7 +18,9 @@ from deploy.celery import redis_client
 
 TASKS = ("scan_reminders", "send_waiting")
 STANDS_STILL_AFTER = 240
-"""Seconds since a task last ran until it counts as stopped: four missed turns, told within five minutes."""
+"""Seconds since a task last ran until it counts as stopped: four missed turns, told within five
+minutes.
+"""
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,9 @@ def refuse_large_bodies(get_response: GetResponse) -> GetResponse:
 
 
 def _swallow(request: HttpRequest, length: int) -> None:
-    """Take in what the browser is already sending, for a while: cut off, it would show no page at all."""
+    """Take in what the browser is already sending, for a while: cut off, it would show no page at
+    all.
+    """
     give_up = time.monotonic() + SWALLOW_SECONDS
     left = min(length, SWALLOW_BYTES)
     source = request.META.get("wsgi.input")

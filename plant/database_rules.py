@@ -1,6 +1,7 @@
 """Rules that live in the database, as migration operations: what Django's constraints cannot say.
 
-Each maker returns a RunSQL. Triggers work per statement over transition tables, so that 100,000 rows cost one pass.
+Each maker returns a RunSQL. Triggers work per statement over transition tables, so that 100,000
+rows cost one pass.
 """
 
 from __future__ import annotations
@@ -38,10 +39,12 @@ KEEP_FUNCTION = RunSQL(
 
 
 def kept(table: str, *, without: tuple[str, ...] = ()) -> RunSQL:
-    """Keep every former version of the table's rows, and note when and in which transaction a row came in.
+    """Keep every former version of the table's rows, and note when and in which transaction a row
+    came in.
 
-    The two columns are the database's own: the application neither writes nor reads them, but for history pages.
-    ``without`` names columns that must not be kept (a password's hash, the last sign-in).
+    The two columns are the database's own: the application neither writes nor reads them, but for
+    history pages. ``without`` names columns that must not be kept (a password's hash, the last
+    sign-in).
     """
     left_out = "{" + ",".join(without) + "}"
     return RunSQL(

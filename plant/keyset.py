@@ -16,7 +16,9 @@ class NoSuchPlace(ValueError):
 
 @dataclass(frozen=True)
 class Order:
-    """Sort by one column, ties by id. ``read`` turns the column's text in an address back into its value."""
+    """Sort by one column, ties by id. ``read`` turns the column's text in an address back into its
+    value.
+    """
 
     field: str
     read: Callable[[str], Any]
@@ -63,7 +65,9 @@ def where(query: Mapping[str, str], order: Order) -> Where:
 
 @dataclass(frozen=True)
 class Page:
-    """The ids of one page in order, and the places its neighbours begin at (None: there is no such page)."""
+    """The ids of one page in order, and the places its neighbours begin at (None: there is no such
+    page).
+    """
 
     ids: list[int]
     before: Place | None
@@ -78,7 +82,9 @@ def page_of(
     before: Place | None = None,
     size: int = 50,
 ) -> Page:
-    """One page of the rows of ``parts`` together, read as the first ``size`` of each: each part walks its own index."""
+    """One page of the rows of ``parts`` together, read as the first ``size`` of each: each part
+    walks its own index.
+    """
     back = before is not None
     falling = order.descending != back
     rows = _first(parts, order, beyond=before or after, falling=falling, count=size + 1)
@@ -103,7 +109,8 @@ def _first(
     by = (f"-{field}", "-id") if falling else (field, "id")
     if beyond:
         word = "lt" if falling else "gt"
-        # The first condition alone is what the index can use; the second only trims rows of the same value.
+        # The first condition alone is what the index can use; the second only trims rows of the
+        # same value.
         bound = Q(**{f"{field}__{word}e": beyond.key})
         trim = Q(**{f"{field}__{word}": beyond.key}) | Q(**{f"id__{word}": beyond.pk})
         parts = [part.filter(bound & trim) for part in parts]

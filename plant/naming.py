@@ -4,7 +4,8 @@ import re
 
 
 def natural_key(name: str) -> str:
-    """``name`` in lower case with every run of digits padded to 8, so that plain text order is the natural one.
+    """``name`` in lower case with every run of digits padded to 8, so that plain text order is the
+    natural one.
 
     >>> sorted(["LT-10", "LT-2", "lt-1B"], key=natural_key)
     ['lt-1B', 'LT-2', 'LT-10']

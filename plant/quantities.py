@@ -1,9 +1,9 @@
 """Numbers, units and days as people read them: the one place for pages, print and mail.
 
-The functions return plain text (mail, print, refusals, sentences read aloud); the template filters of the same subject
-return the same text, marked up where a page gains by it. Nothing is rounded anywhere else.
-Rounding is to the even digit, which does not push a long column to one side
-(ISO 80000-1 annex B rule A, from memory).
+The functions return plain text (mail, print, refusals, sentences read aloud); the template filters
+of the same subject return the same text, marked up where a page gains by it. Nothing is rounded
+anywhere else. Rounding is to the even digit, which does not push a long column to one side (ISO
+80000-1 annex B rule A, from memory).
 """
 
 from __future__ import annotations

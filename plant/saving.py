@@ -1,4 +1,6 @@
-"""What the register's operations share: check a row, refuse an outdated form, store only what a form may change."""
+"""What the register's operations share: check a row, refuse an outdated form, store only what a
+form may change.
+"""
 
 from __future__ import annotations
 
@@ -47,11 +49,14 @@ FIELD_OF_RULE = {
 
 
 class Stale(Refused):
-    """Somebody else changed the row after the form was opened; ``stored`` is the row as it now stands."""
+    """Somebody else changed the row after the form was opened; ``stored`` is the row as it now
+    stands.
+    """
 
     def __init__(self, stored: models.Model) -> None:
         super().__init__(
-            f"{stored} was changed by somebody else after you opened this form. Both versions are shown below; "
+            f"{stored} was changed by somebody else after you opened this form. Both versions are "
+            "shown below; "
             "what you typed is still in the form. Save again to put yours in place of theirs."
         )
         self.stored = stored
@@ -60,8 +65,8 @@ class Stale(Refused):
 def problems(row: models.Model, *, ignoring: Collection[str] = ()) -> dict[str, list[str]]:
     """Everything that is wrong with ``row``, by form field ("" where it belongs to none).
 
-    Rules of fields first, then the model's constraints, whose messages are put beside the field they are about.
-    ``ignoring`` names fields that are known to be wrong already.
+    Rules of fields first, then the model's constraints, whose messages are put beside the field
+    they are about. ``ignoring`` names fields that are known to be wrong already.
     """
     found: dict[str, list[str]] = {}
     try:
@@ -93,7 +98,8 @@ def check(row: models.Model) -> None:
 
 @contextmanager
 def walls_speak(*, savepoint: bool = True) -> Iterator[None]:
-    """Turn what the database refuses, such as the later of two writers at once, into a refusal in its rule's words.
+    """Turn what the database refuses, such as the later of two writers at once, into a refusal in
+    its rule's words.
 
     Without a savepoint (two statements fewer) the refusal must leave the whole transaction.
     """
@@ -117,7 +123,9 @@ def _message_of(rule: str) -> str:
 
 
 def mark_of(row: models.Model, fields: Collection[str], *more: Any) -> str:
-    """A short mark of what ``fields`` (and ``more``) hold; a form carries it and sends it back when saved."""
+    """A short mark of what ``fields`` (and ``more``) hold; a form carries it and sends it back when
+    saved.
+    """
     kept: list[Any] = [row._meta.get_field(name) for name in sorted(fields)]
     held = [(field.name, as_text(field.value_from_object(row))) for field in kept]
     return hashlib.sha256(repr((held, more)).encode()).hexdigest()[:24]
@@ -131,7 +139,9 @@ def as_text(value: Any) -> str:
 
 
 def locked(row: Row, *, seen: str, fields: Collection[str]) -> Row:
-    """The row as stored, locked until the end of the transaction. Raises Stale when it is not as ``seen``."""
+    """The row as stored, locked until the end of the transaction. Raises Stale when it is not as
+    ``seen``.
+    """
     manager: Any = type(row)._default_manager
     stored: Row = manager.select_for_update(of=("self",)).get(pk=row.pk)
     if seen != mark_of(stored, fields):
@@ -140,7 +150,9 @@ def locked(row: Row, *, seen: str, fields: Collection[str]) -> Row:
 
 
 def put(row: Row, onto: Row, fields: Collection[str]) -> dict[str, list[str]]:
-    """Copy ``fields`` of ``row`` onto the stored row; returns what changed as the ledger tells it: [was, is]."""
+    """Copy ``fields`` of ``row`` onto the stored row; returns what changed as the ledger tells it:
+    [was, is].
+    """
     changed = {}
     for name in fields:
         field: Any = row._meta.get_field(name)

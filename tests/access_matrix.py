@@ -1,8 +1,10 @@
-"""Every address × method × role: what it answers. Written by hand, not made from the permission table it checks.
+"""Every address × method × role: what it answers. Written by hand, not made from the permission
+table it checks.
 
-A row: url name, method, how to fill its arguments (see ``tests/test_access.py``), and the expected status for each
-of planner, technician, approver, auditor, administrator, and for an outsider who holds every role at another site.
-An address missing here fails the suite. 302: sends on to another page; 404: as if it did not exist.
+A row: url name, method, how to fill its arguments (see ``tests/test_access.py``), and the expected
+status for each of planner, technician, approver, auditor, administrator, and for an outsider who
+holds every role at another site. An address missing here fails the suite. 302: sends on to another
+page; 404: as if it did not exist.
 """
 
 from __future__ import annotations
@@ -176,7 +178,8 @@ ROWS: list[Row] = [
     Row("calibration:wording", "POST", "procedure", 403, 403, 422, 403, 403, 422),
     Row("calibration:procedure_new", "GET", "", 403, 403, 200, 403, 403, 200),
     Row("calibration:procedure_new", "POST", "", 403, 403, 422, 403, 403, 422),
-    # Delivered ones: taken in once, by an approver; the procedure of the tests differs, and a person wrote it.
+    # Delivered ones: taken in once, by an approver; the procedure of the tests differs, and a
+    # person wrote it.
     Row("calibration:procedures_delivered", "GET", "", 403, 403, 200, 403, 403, 200),
     Row("calibration:procedures_delivered", "POST", "", 403, 403, 302, 403, 403, 302),
     Row("calibration:procedure_renew", "GET", "procedure", 403, 403, 200, 403, 403, 200),

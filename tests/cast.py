@@ -1,4 +1,6 @@
-"""The people of every test (a pytest plugin, see conftest.py): one per role, and an outsider of another site."""
+"""The people of every test (a pytest plugin, see conftest.py): one per role, and an outsider of
+another site.
+"""
 
 from __future__ import annotations
 

@@ -20,7 +20,8 @@ pytest_plugins = ["tests.cast"]
 hypothesis.settings.register_profile("patient", deadline=None)
 hypothesis.settings.load_profile("patient")
 
-# Playwright keeps an event loop in the thread of the tests, in which Django would refuse the database.
+# Playwright keeps an event loop in the thread of the tests, in which Django would refuse the
+# database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 BROWSER_WORDS = [
@@ -36,7 +37,9 @@ BROWSER_WORDS = [
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args(browser_type_launch_args):
-    """The system's Chromium, quiet: it talks to nobody but the test server. Pages with a chart need its library."""
+    """The system's Chromium, quiet: it talks to nobody but the test server. Pages with a chart need
+    its library.
+    """
     ensure_script(Path(settings.BASE_DIR) / "deploy" / "static" / "built")
     found = shutil.which("chromium") or shutil.which("chromium-browser")
     return browser_type_launch_args | {"executable_path": found, "args": BROWSER_WORDS}
@@ -81,7 +84,9 @@ def pytest_collection_modifyitems(items):
 
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup, django_db_blocker):
-    """Transactional tests clean up by TRUNCATE, so the walls against it are let down in the test database."""
+    """Transactional tests clean up by TRUNCATE, so the walls against it are let down in the test
+    database.
+    """
     with django_db_blocker.unblock(), connection.cursor() as cursor:
         for table, trigger in walls_against_truncate(cursor):
             cursor.execute(f'ALTER TABLE "{table}" DISABLE TRIGGER "{trigger}"')

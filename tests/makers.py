@@ -203,7 +203,9 @@ def a_job(point: MeasuringPoint | None = None, *, by: Person) -> Job:
 def a_run(
     errors: list[float], stage: str = "as found", *, lower="0.3", upper="8.3"
 ) -> list[SentReading]:
-    """Five points up and down (or as many as ``errors``) with these errors in % of span, 4–20 mA."""
+    """Five points up and down (or as many as ``errors``) with these errors in % of span, 4–20
+    mA.
+    """
     shape = [0, 25, 50, 75, 100, 75, 50, 25, 0][: len(errors)]
     low, high = Decimal(lower), Decimal(upper)
     return [

@@ -1,4 +1,6 @@
-"""A bad network between a browser and a server: requests cut, answers lost, delayed, doubled and out of order."""
+"""A bad network between a browser and a server: requests cut, answers lost, delayed, doubled and
+out of order.
+"""
 
 from __future__ import annotations
 
@@ -14,10 +16,12 @@ WHOLE, DROP, CUT, LOST, TORN, LATE, TWICE = "whole", "drop", "cut", "lost", "tor
 
 
 class Proxy:
-    """Listens on a port of its own. ``route``: path → host and port. ``bad``: the share of requests that go wrong.
+    """Listens on a port of its own. ``route``: path → host and port. ``bad``: the share of requests
+    that go wrong.
 
-    drop: closed unread. cut: sent on up to a random byte only. lost: served, the answer thrown away. torn: the answer
-    cut at a random byte. late: sent on after a while. twice: sent on once more, later, after what follows it.
+    drop: closed unread. cut: sent on up to a random byte only. lost: served, the answer thrown
+    away. torn: the answer cut at a random byte. late: sent on after a while. twice: sent on once
+    more, later, after what follows it.
     """
 
     def __init__(self, route: Route, *, seed: int, bad: float = 0.5, only: str = "/field/") -> None:
@@ -94,7 +98,9 @@ def _later(wait: float, target: tuple[str, int], request: bytes) -> None:
 
 
 def _read_request(client: socket.socket) -> bytes:
-    """One whole request; its connection is closed after the answer, so that each is dealt with alone."""
+    """One whole request; its connection is closed after the answer, so that each is dealt with
+    alone.
+    """
     try:
         head = b""
         while b"\r\n\r\n" not in head:

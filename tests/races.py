@@ -1,6 +1,7 @@
 """Several acts at once: each in a thread and on a connection of its own, begun together.
 
-The test must be marked ``django_db(transaction=True)``: another connection sees only what is committed.
+The test must be marked ``django_db(transaction=True)``: another connection sees only what is
+committed.
 """
 
 from __future__ import annotations
@@ -39,7 +40,9 @@ def at_once(*acts: Callable[[], Any]) -> list[Any]:
 
 
 def outcomes(*acts: Callable[[], Any]) -> list[str]:
-    """``done`` for each act that was done at once with the others, else the words of its refusal; sorted."""
+    """``done`` for each act that was done at once with the others, else the words of its refusal;
+    sorted.
+    """
     return sorted(_outcome(result) for result in at_once(*acts))
 
 

@@ -1,4 +1,6 @@
-"""Settings for tests: the site's own, on servers started for this run, without what only costs time."""
+"""Settings for tests: the site's own, on servers started for this run, without what only costs
+time.
+"""
 
 import os
 

@@ -1,4 +1,6 @@
-"""Every address of the site × method × role × own or other site, against the hand-written tests/access_matrix.py."""
+"""Every address of the site × method × role × own or other site, against the hand-written
+tests/access_matrix.py.
+"""
 
 from __future__ import annotations
 
@@ -66,7 +68,9 @@ def test_every_row_is_written_once():
 
 @pytest.fixture
 def things(planner, technician, second_technician, approver):
-    """One row of each kind at the site, under the words that the matrix uses; arguments for ``reverse``."""
+    """One row of each kind at the site, under the words that the matrix uses; arguments for
+    ``reverse``.
+    """
     point = an_equipped_point("LT-101A")
     installation = point.installations.get()
     approved = an_approved_record(

@@ -1,4 +1,6 @@
-"""The arrows of the house: pages → acts → models → pure cores, calibration → plant, lower rooms never higher ones."""
+"""The arrows of the house: pages → acts → models → pure cores, calibration → plant, lower rooms
+never higher ones.
+"""
 
 from __future__ import annotations
 
@@ -81,7 +83,9 @@ def modules() -> dict[str, Path]:
 
 @cache
 def imports_of(path: Path) -> frozenset[str]:
-    """Every module a file imports, wherever it stands: also inside functions and under TYPE_CHECKING."""
+    """Every module a file imports, wherever it stands: also inside functions and under
+    TYPE_CHECKING.
+    """
     names = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
@@ -125,7 +129,9 @@ def room_of(name: str) -> int | None:
 
 
 def climbing(app: str) -> Iterator[str]:
-    """Imports from a lower room to a higher one, or from what the app shares into a room; pages may look anywhere."""
+    """Imports from a lower room to a higher one, or from what the app shares into a room; pages may
+    look anywhere.
+    """
     for name in sorted(set(modules()) - pages()):
         if not name.startswith(f"{app}.") or name in (f"{app}.models", f"{app}.apps"):
             continue
@@ -170,7 +176,9 @@ def test_plant_knows_nothing_of_calibration():
 
 
 def test_nothing_below_a_page_imports_what_serves_pages():
-    """Acts, models and reads know no form, view, template tag or task, not even by way of another module."""
+    """Acts, models and reads know no form, view, template tag or task, not even by way of another
+    module.
+    """
     below = {"acts", "models", "reads", "querysets", "writer"}
     assert [name for name in sorted(pages()) if name.rsplit(".", 1)[1] in below] == []
 
@@ -190,7 +198,9 @@ def test_lower_rooms_of_calibration_import_no_higher_ones():
 
 
 def test_lower_rooms_of_plant_import_no_higher_ones_but_for_their_rows():
-    """People hold roles at sites, and the ledger names both: there the rows of a higher room are known below it."""
+    """People hold roles at sites, and the ledger names both: there the rows of a higher room are
+    known below it.
+    """
     rows = {"plant.people.models", "plant.sites.models"}
     assert [line for line in climbing("plant") if line.split()[-1] not in rows] == []
 
@@ -208,7 +218,9 @@ def test_no_import_runs_in_a_circle():
 
 
 def test_the_apps_do_not_lean_on_the_project_that_runs_them():
-    """Arrows go from deploy to the apps; templates and static files are found by name, not imported."""
+    """Arrows go from deploy to the apps; templates and static files are found by name, not
+    imported.
+    """
     leaning = [
         f"{name} imports {other}"
         for name in modules()

@@ -1,4 +1,6 @@
-"""Every test says what must hold: by an assertion of its own, or by a check that the tests share."""
+"""Every test says what must hold: by an assertion of its own, or by a check that the tests
+share.
+"""
 
 from __future__ import annotations
 

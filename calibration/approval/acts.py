@@ -1,4 +1,6 @@
-"""A record approved or returned by somebody else than its performer, and all that follows from it."""
+"""A record approved or returned by somebody else than its performer, and all that follows from
+it.
+"""
 
 from __future__ import annotations
 
@@ -22,9 +24,11 @@ from plant.refusals import Refused
 def approve(
     record: Calibration, *, content_sha256: str, note: str = "", by: Person, at: dt.datetime
 ) -> Calibration:
-    """Sign the record exactly as it was shown (its hash says so). Moves the due date and the trend in one transaction.
+    """Sign the record exactly as it was shown (its hash says so). Moves the due date and the trend
+    in one transaction.
 
-    An as found out of tolerance opens a finding. Refused for one's own work and for a record no longer waiting.
+    An as found out of tolerance opens a finding. Refused for one's own work and for a record no
+    longer waiting.
     """
     require(by, "approve", record.site_id)
     record = _waiting(record)
@@ -59,7 +63,9 @@ def approve(
 
 @transaction.atomic
 def send_back(record: Calibration, *, reason: str, by: Person, at: dt.datetime) -> Calibration:
-    """Return the record to its performer with the reason. It stays in the history; a new one is sent instead."""
+    """Return the record to its performer with the reason. It stays in the history; a new one is
+    sent instead.
+    """
     require(by, "approve", record.site_id)
     if not reason.strip():
         raise Refused("Say what is wrong, so that the technician can mend it.", field="reason")
@@ -83,6 +89,7 @@ def _waiting(record: Calibration) -> Calibration:
     )
     if record.state != Calibration.State.SUBMITTED:
         raise Refused(
-            f"{record} is {record.get_state_display()}: somebody was quicker. Open it to see what they wrote."
+            f"{record} is {record.get_state_display()}: somebody was quicker. Open it to see what "
+            "they wrote."
         )
     return record

@@ -27,7 +27,9 @@ def _approvers(record: Calibration) -> list[Person]:
 
 
 def _due_after(record: Calibration) -> dt.date | None:
-    """The due date that an approval would give; an amendment takes the place of the record it amends."""
+    """The due date that an approval would give; an amendment takes the place of the record it
+    amends.
+    """
     standing = Calibration.objects.standing().filter(point=record.point_id)
     standing = standing.exclude(pk=record.amends_id or 0)
     days = [*standing.values_list("done_on", flat=True), record.done_on]

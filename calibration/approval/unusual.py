@@ -39,14 +39,17 @@ def _verdicts(record: Calibration, readings: list[Reading]) -> list[str]:
                 else " It goes back to service like this."
             )
             said.append(
-                f"{stage.capitalize()}, {len(outside)} of {every} readings are out of tolerance.{then}"
+                f"{stage.capitalize()}, {len(outside)} of {every} readings are out of "
+                f"tolerance.{then}"
             )
         open_ = [r for r in readings if r.stage == stage and r.verdict == "inconclusive"]
         if open_ and verdict == "inconclusive":
             said.append(
-                f"{stage.capitalize()}, {len(open_)} readings are inconclusive: the uncertainty straddles the limit. "
+                f"{stage.capitalize()}, {len(open_)} readings are inconclusive: the uncertainty "
+                "straddles the limit. "
                 + (
-                    "It is not shown that it goes back to service in tolerance; a better standard would decide."
+                    "It is not shown that it goes back to service in tolerance; a better standard "
+                    "would decide."
                     if stage == "as left"
                     else "A better standard would decide; until then it is no pass."
                 )
@@ -74,7 +77,9 @@ def _missing(record: Calibration, readings: list[Reading]) -> list[str]:
 
 
 def _no_meter(readings: list[Reading], uses: Sequence[StandardUse]) -> list[str]:
-    """An output that was read by nobody knows what; a record that names no standard says so elsewhere."""
+    """An output that was read by nobody knows what; a record that names no standard says so
+    elsewhere.
+    """
     is_read = any(r.observed is not None for r in readings)
     if not uses or not is_read or any(use.standard.kind in METERS for use in uses):
         return []
@@ -103,15 +108,18 @@ def _else(record: Calibration, readings: list[Reading]) -> list[str]:
     hysteresis = record.found_hysteresis or 0
     if hysteresis > record.tolerance_percent / 2:
         said.append(
-            f"Hysteresis of {number(hysteresis, 2)} % of span as found, more than half the tolerance."
+            f"Hysteresis of {number(hysteresis, 2)} % of span as found, more than half the "
+            "tolerance."
         )
     if any(r.origin == "computed" for r in readings):
         said.append("Some readings were computed, not read.")
     third = third_level(record, readings)
     if third and third.open and abs(third.off) > third.open:
         said.append(
-            f"As it stands it lay {percent(third.off, record.tolerance_percent)} % of span off the line through the "
-            f"two levels, more than the {number(third.open, 2)} % that the readings leave open: what was computed from "
+            f"As it stands it lay {percent(third.off, record.tolerance_percent)} % of span off "
+            "the line through the "
+            f"two levels, more than the {number(third.open, 2)} % that the readings leave open: "
+            "what was computed from "
             "that line is doubtful."
         )
     return said

@@ -91,7 +91,8 @@ def _decide(
 def _tell_approved(request: SignedRequest, record: Calibration) -> None:
     messages.success(
         request,
-        f"Record {record.pk} is approved. {record.tag} is next due on {day_text(record.point.due_on)}.",
+        f"Record {record.pk} is approved. {record.tag} is next due on "
+        f"{day_text(record.point.due_on)}.",
     )
     if record.found_verdict == "fail" and not record.amends_id:
         messages.warning(

@@ -18,7 +18,9 @@ from plant.refusals import Refused
 def ask(
     point: MeasuringPoint, *, until: dt.date, reason: str, by: Person, at: dt.datetime
 ) -> Deferral:
-    """Ask that the calibration of ``point`` be put off until ``until``; the due date stands until it is granted."""
+    """Ask that the calibration of ``point`` be put off until ``until``; the due date stands until
+    it is granted.
+    """
     require(by, "defer", point.site_id)
     point = MeasuringPoint.objects.select_for_update().select_related("site").get(pk=point.pk)
     if not reason.strip():
@@ -28,7 +30,8 @@ def ask(
     today = point.site.day_of(at)
     if until <= max(point.next_due, today):
         raise Refused(
-            f"Choose a day after {max(point.next_due, today)}: that is when it is due now, or today.",
+            f"Choose a day after {max(point.next_due, today)}: that is when it is due now, or "
+            "today.",
             field="until",
         )
     if point.deferrals.filter(granted=None).exists():
@@ -53,7 +56,8 @@ def decide(
 ) -> Deferral:
     """Grant or refuse. A grant moves the point's next due date in the same transaction."""
     require(by, "approve", deferral.site_id)
-    # The point first, as everywhere: two who lock in one order wait for each other instead of dying.
+    # The point first, as everywhere: two who lock in one order wait for each other instead of
+    # dying.
     points = MeasuringPoint.objects.select_for_update().select_related("site")
     point = points.get(pk=deferral.point_id)
     deferral = Deferral.objects.select_for_update().get(pk=deferral.pk)

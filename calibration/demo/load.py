@@ -1,7 +1,8 @@
-"""The demo put into an empty book: places and people, the files through the importer, the stories as operations.
+"""The demo put into an empty book: places and people, the files through the importer, the stories
+as operations.
 
-Nothing is written past the rules: but for the very first site and its administrator, whom nobody could have
-entered, everything goes the way a person's own work goes.
+Nothing is written past the rules: but for the very first site and its administrator, whom nobody
+could have entered, everything goes the way a person's own work goes.
 """
 
 from __future__ import annotations
@@ -73,7 +74,9 @@ def is_loaded(demo: Demo) -> bool:
 
 
 def load(demo: Demo, *, say: Say = lambda line: None) -> None:
-    """All of the demo. It is not one transaction: each file and each act is its own, as on any day."""
+    """All of the demo. It is not one transaction: each file and each act is its own, as on any
+    day.
+    """
     delivered.load_seeds(on=demo.began_on)
     sites = _places(demo)
     _people(demo, sites)
@@ -92,7 +95,8 @@ def load(demo: Demo, *, say: Say = lambda line: None) -> None:
     done = fleet.run(clock=timezone.now, nightly=True)
     if done:
         say(
-            f"{done.done} drifts, {done.steps} steps to explain, {done.proposals} intervals proposed"
+            f"{done.done} drifts, {done.steps} steps to explain, {done.proposals} intervals "
+            "proposed"
         )
 
 

@@ -1,4 +1,6 @@
-"""The demo's stories played: each act by the person who did it, on its day, through the operation of that name."""
+"""The demo's stories played: each act by the person who did it, on its day, through the operation
+of that name.
+"""
 
 from __future__ import annotations
 
@@ -40,7 +42,9 @@ MORNING = dt.time(10)
 
 
 class Play:
-    """Plays acts against the sites. ``rows``: the readings of records that are sent, one row each."""
+    """Plays acts against the sites. ``rows``: the readings of records that are sent, one row
+    each.
+    """
 
     def __init__(
         self, rows: list[dict[str, str]], sites: dict[str, Site], *, today: dt.date

@@ -1,4 +1,6 @@
-"""Steps in a history: what caused them, as somebody found out. Nothing is dropped; the answer says how to count it."""
+"""Steps in a history: what caused them, as somebody found out. Nothing is dropped; the answer says
+how to count it.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +22,9 @@ def answer(
 ) -> StepQuestion:
     """Say what caused the step. The drift of the point is judged anew in the same transaction.
 
-    A repair begins a new segment, with a rate of its own; a bad reading is set aside; "nothing happened" counts it as
-    drift like any other; every other cause leaves a fresh level, and the rate goes on. A later answer replaces it.
+    A repair begins a new segment, with a rate of its own; a bad reading is set aside; "nothing
+    happened" counts it as drift like any other; every other cause leaves a fresh level, and the
+    rate goes on. A later answer replaces it.
     """
     require(by, "answer step", question.site_id)
     if cause not in StepQuestion.Cause.values:

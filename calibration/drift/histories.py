@@ -1,4 +1,6 @@
-"""From results to histories and what is believed of them beforehand; the two ends of a range are two columns."""
+"""From results to histories and what is believed of them beforehand; the two ends of a range are
+two columns.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,9 @@ ENDS = ("zero", "span")
 
 @dataclass(frozen=True)
 class Told:
-    """N columns: histories of single ends. place, end: whose. column: 2 by points, −1 where nothing can be told."""
+    """N columns: histories of single ends. place, end: whose. column: 2 by points, −1 where nothing
+    can be told.
+    """
 
     histories: Histories
     place: np.ndarray
@@ -28,7 +32,8 @@ class Told:
     column: np.ndarray
     tolerance: np.ndarray
     u_next: np.ndarray
-    # Visits of all columns one after the other, in order of time: the row of Results each stands for.
+    # Visits of all columns one after the other, in order of time: the row of Results each stands
+    # for.
     rows: np.ndarray
 
     def __len__(self) -> int:
@@ -75,9 +80,14 @@ def told_of(points: Points, results: Results) -> Told | None:
     group = np.concatenate([place[rows[0]], len(points) + place[rows[1]]])
     try:
         told = gather(
-            group, column(results.day / DAYS_PER_YEAR), column(found), column(results.left),
-            column(results.adjusted), column(results.u), column(results.shared),
-        )  # fmt: skip
+            group,
+            column(results.day / DAYS_PER_YEAR),
+            column(found),
+            column(results.left),
+            column(results.adjusted),
+            column(results.u),
+            column(results.shared),
+        )
     except CannotFit:
         return None
     end, whose = np.divmod(told.groups, len(points))
@@ -90,7 +100,9 @@ def told_of(points: Points, results: Results) -> Told | None:
 
 
 def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarray) -> np.ndarray:
-    """The rows, in order of group and day as they are, of one day the last; only of the groups that were kept."""
+    """The rows, in order of group and day as they are, of one day the last; only of the groups that
+    were kept.
+    """
     last = np.r_[(group[1:] != group[:-1]) | (day[row][1:] != day[row][:-1]), True]
     place = np.minimum(np.searchsorted(kept, group), len(kept) - 1)
     return np.asarray(row[last & (kept[place] == group)])
@@ -104,7 +116,9 @@ FAMILIES = f"""
 
 
 def lent_to(told: Told, points: Points) -> Prior:
-    """What is believed of each column beforehand: by its family, or the wide default (one query at most)."""
+    """What is believed of each column beforehand: by its family, or the wide default (one query at
+    most).
+    """
     ids = points.family[told.place]
     prior = default_prior(told.tolerance)
     known = np.unique(ids[ids > 0])

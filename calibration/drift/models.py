@@ -1,4 +1,6 @@
-"""What histories tell: families of like transmitters, the drift of each, and steps that ask for a cause."""
+"""What histories tell: families of like transmitters, the drift of each, and steps that ask for a
+cause.
+"""
 
 from __future__ import annotations
 
@@ -15,9 +17,11 @@ ENDS = ["zero", "span"]
 
 
 class Trend(models.Model):
-    """The drift of the transmitter now at a point, as far as lists need it; pages compute the rest from the records.
+    """The drift of the transmitter now at a point, as far as lists need it; pages compute the rest
+    from the records.
 
-    Rates in % of span a year (365.25 days) with their 95 % interval. Refitted in the transaction of each approval.
+    Rates in % of span a year (365.25 days) with their 95 % interval. Refitted in the transaction of
+    each approval.
     """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="+")
@@ -31,9 +35,11 @@ class Trend(models.Model):
     span_rate = models.FloatField(null=True, blank=True)
     span_rate_low = models.FloatField(null=True, blank=True)
     span_rate_high = models.FloatField(null=True, blank=True)
-    # Share of the rate that the instrument's own results decide, at the end that meets the tolerance first.
+    # Share of the rate that the instrument's own results decide, at the end that meets the
+    # tolerance first.
     own_weight = models.FloatField(null=True, blank=True)
-    # The first day on which the 95 % band of zero or span meets the tolerance; None: not within 10 years.
+    # The first day on which the 95 % band of zero or span meets the tolerance; None: not within 10
+    # years.
     crossing_on = models.DateField(null=True, blank=True)
     crossing_of = models.CharField(max_length=4, blank=True)
     # Probability that the next as found, taken on the due date of that time, is in tolerance.
@@ -52,7 +58,8 @@ class StepQuerySet(SiteQuerySet):
 
 
 class StepQuestion(models.Model):
-    """A result that does not go with the others of its history. It asks for a cause; nothing is ever dropped.
+    """A result that does not go with the others of its history. It asks for a cause; nothing is
+    ever dropped.
 
     Until it is answered a fresh level begins there and the rate goes on.
     """

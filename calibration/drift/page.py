@@ -35,7 +35,9 @@ class Row:
 
 
 def drift_of(point: MeasuringPoint, *, asked: str, today: dt.date) -> dict[str, Any]:
-    """What a page shows of a point's trend: the end asked for (zero or span), else the one that needs a look first."""
+    """What a page shows of a point's trend: the end asked for (zero or span), else the one that
+    needs a look first.
+    """
     trend, due = trend_of(point), point.next_due
     met = trend.first_crossing
     end = asked if asked in ("zero", "span") else met[1] if met else _steeper(trend)
@@ -61,8 +63,15 @@ def _steeper(trend: PointTrend) -> str:
 
 def _rows(drift: Drift) -> list[Row]:
     columns = (
-        drift.days, drift.records, drift.found, drift.left, drift.values, drift.adjusted, drift.out, drift.fresh,
-    )  # fmt: skip
+        drift.days,
+        drift.records,
+        drift.found,
+        drift.left,
+        drift.values,
+        drift.adjusted,
+        drift.out,
+        drift.fresh,
+    )
     return [Row(*row) for row in zip(*columns, strict=True)][::-1]
 
 
@@ -72,9 +81,15 @@ def sentence(drift: Drift, today: dt.date) -> str:
     if drift.of is None:
         count = drift.results
         have = f"{count} result{'' if count == 1 else 's'} so far"
-        return f"{NEEDED} results are needed before a trend can be drawn; there {'is' if count == 1 else 'are'} {have}."
+        return (
+            f"{NEEDED} results are needed before a trend can be drawn; there "
+            f"{'is' if count == 1 else 'are'} {have}."
+        )
     rate, low, high = (percent(value, drift.tolerance) for value in drift.rate)
-    return f"{rate} % of span a year (95 %: {low} to {high}), from {drift.results} results. {_meets(drift, today)}"
+    return (
+        f"{rate} % of span a year (95 %: {low} to {high}), from {drift.results} results. "
+        f"{_meets(drift, today)}"
+    )
 
 
 def _meets(drift: Drift, today: dt.date) -> str:
@@ -89,7 +104,9 @@ def _meets(drift: Drift, today: dt.date) -> str:
 
 
 def facts_of(drift: Drift, *, due: dt.date) -> list[tuple[str, str]]:
-    """The other figures, each under its name; none of them is a date that the results cannot carry."""
+    """The other figures, each under its name; none of them is a date that the results cannot
+    carry.
+    """
     facts = []
     if drift.dated:
         facts = [
@@ -144,7 +161,10 @@ def _walk(drift: Drift) -> str:
     )
     steady = round(100 * float(weights[0]))
     walk = percent(float(np.sqrt((weights * q).sum())), drift.tolerance).lstrip("+")
-    return f"{steady} % likely to be purely steady; beside its drift it wanders by about {walk} % in a year"
+    return (
+        f"{steady} % likely to be purely steady; beside its drift it wanders by about {walk} % "
+        "in a year"
+    )
 
 
 def _on(drift: Drift, due: dt.date) -> str:
@@ -163,7 +183,8 @@ def _crossing_days(drift: Drift) -> str:
     line = _day(drift, float(drift.crossings().line[0]))
     early, middle, late = days
     return (
-        f"the expected drift meets the tolerance {line}; even odds of being out {middle}, 1 in 40 {early}, "
+        f"the expected drift meets the tolerance {line}; even odds of being out {middle}, 1 in 40 "
+        f"{early}, "
         f"39 in 40 {late}"
     )
 
@@ -188,7 +209,9 @@ def _share(probability: float) -> str:
 
 # ---- in a picture ----
 def chart_of(drift: Drift, *, today: dt.date, due: dt.date) -> dict[str, Any]:
-    """Results so far; from the last one on the expected drift and the 95 % band of the next as found."""
+    """Results so far; from the last one on the expected drift and the 95 % band of the next as
+    found.
+    """
     days = _days_ahead(drift, today, due)
     band = drift.ahead(days)
     on = drift.crossing_on

@@ -1,7 +1,8 @@
-"""Standing results of the transmitters now at their points, read as columns: for one point or for a fleet.
+"""Standing results of the transmitters now at their points, read as columns: for one point or for a
+fleet.
 
-The server packs the rows into bytes, so that a million of them come over in a few messages instead of a million tuples.
-Read-only; used by trends and fleet.
+The server packs the rows into bytes, so that a million of them come over in a few messages instead
+of a million tuples. Read-only; used by trends and fleet.
 """
 
 from __future__ import annotations
@@ -21,19 +22,34 @@ from plant.points.models import MeasuringPoint
 
 DAYS_PER_YEAR = 365.25
 DAY_0 = dt.date(2000, 1, 1)
-# Where a record carries no uncertainty: standard uncertainty of its errors, as a share of the tolerance. Rather small:
-# what is no error of reading is then taken for wandering, and the bands come out wider, not narrower.
+# Where a record carries no uncertainty: standard uncertainty of its errors, as a share of the
+# tolerance. Rather small: what is no error of reading is then taken for wandering, and the bands
+# come out wider, not narrower.
 ASSUMED_U = 0.05
 
 ADJUSTED, FAILED, FOUND_OUT, SIMULATED = 1, 2, 4, 8
-ROW = np.dtype([
-    ("point", ">i8"), ("record", ">i8"), ("amends", ">i8"), ("transmitter", ">i8"), ("job", ">i8"),
-    ("day", ">i4"), ("flags", ">i4"),
-    ("found_zero", ">f8"), ("found_span", ">f8"), ("left_zero", ">f8"), ("left_span", ">f8"),
-    ("u_zero", ">f8"), ("u_span", ">f8"), ("shared_zero", ">f8"), ("shared_span", ">f8"),
-])  # fmt: skip
-# A failure or a repair starts a segment of its own. A step with a cause other than a repair, or still without one,
-# is a fresh level; a bad reading, or what looks like one, is set aside; "drift" counts like any other.
+ROW = np.dtype(
+    [
+        ("point", ">i8"),
+        ("record", ">i8"),
+        ("amends", ">i8"),
+        ("transmitter", ">i8"),
+        ("job", ">i8"),
+        ("day", ">i4"),
+        ("flags", ">i4"),
+        ("found_zero", ">f8"),
+        ("found_span", ">f8"),
+        ("left_zero", ">f8"),
+        ("left_span", ">f8"),
+        ("u_zero", ">f8"),
+        ("u_span", ">f8"),
+        ("shared_zero", ">f8"),
+        ("shared_span", ">f8"),
+    ]
+)
+# A failure or a repair starts a segment of its own. A step with a cause other than a repair, or
+# still without one, is a fresh level; a bad reading, or what looks like one, is set aside; "drift"
+# counts like any other.
 REPAIR, LEVEL, ASIDE, COUNTED = 1, 2, 3, 4
 MARK = np.dtype([("record", ">i8"), ("end", ">i4"), ("means", ">i4")])
 # Three plain scans, the first of an index alone (calibration.database_rules.DRIFT_ROW). NumPy puts
@@ -54,10 +70,18 @@ RESULTS = """
     )
 """
 
-POINT = np.dtype([
-    ("id", ">i8"), ("site", ">i8"), ("transmitter", ">i8"), ("family", ">i8"), ("due", ">i4"), ("months", ">i4"),
-    ("duty", ">i4"), ("tolerance", ">f8"),
-])  # fmt: skip
+POINT = np.dtype(
+    [
+        ("id", ">i8"),
+        ("site", ">i8"),
+        ("transmitter", ">i8"),
+        ("family", ">i8"),
+        ("due", ">i4"),
+        ("months", ">i4"),
+        ("duty", ">i4"),
+        ("tolerance", ">f8"),
+    ]
+)
 COLUMNS = ("id", "site", "transmitter", "family", "due", "months", "duty", "tolerance")
 DUTIES = MeasuringPoint.Duty.values
 # Tolerance in % of span, as plant.level.tolerance has it.
@@ -85,12 +109,15 @@ POINTS = f"""
 """  # noqa: S608 - parts written above
 
 
-# For one point: a plan that holds for any is kept, where the server would make one for each list anew (2 ms).
+# For one point: a plan that holds for any is kept, where the server would make one for each list
+# anew (2 ms).
 POINT_ALONE = POINTS.replace("p.id = ANY(%s)", "p.id = %s")
 
 
 class PointFacts(NamedTuple):
-    """A point with a transmitter, as a forecast needs it. family_id: None without one. tolerance: ± % of span."""
+    """A point with a transmitter, as a forecast needs it. family_id: None without one. tolerance: ±
+    % of span.
+    """
 
     point_id: int
     site_id: int
@@ -104,9 +131,11 @@ class PointFacts(NamedTuple):
 
 @dataclass(frozen=True)
 class Points:
-    """Points with a transmitter, in columns, by their number. family: 0 without one. due: day counted from DAY_0.
+    """Points with a transmitter, in columns, by their number. family: 0 without one. due: day
+    counted from DAY_0.
 
-    product_changes: the days of a point whose reading depends on the product, counted from DAY_0; only where any are.
+    product_changes: the days of a point whose reading depends on the product, counted from DAY_0;
+    only where any are.
     """
 
     id: np.ndarray
@@ -124,10 +153,15 @@ class Points:
 
     def __getitem__(self, place: int) -> PointFacts:
         return PointFacts(
-            int(self.id[place]), int(self.site[place]), int(self.transmitter[place]),
-            int(self.family[place]) or None, date_of(self.due[place]), int(self.months[place]),
-            self.duty_of(place), float(self.tolerance[place]),
-        )  # fmt: skip
+            int(self.id[place]),
+            int(self.site[place]),
+            int(self.transmitter[place]),
+            int(self.family[place]) or None,
+            date_of(self.due[place]),
+            int(self.months[place]),
+            self.duty_of(place),
+            float(self.tolerance[place]),
+        )
 
     def duty_of(self, place: int) -> str:
         return str(DUTIES[self.duty[place] - 1])
@@ -135,10 +169,11 @@ class Points:
 
 @dataclass(frozen=True)
 class Results:
-    """One row a visit and point, ordered by point and day. Readings in % of span; columns for zero and for span.
+    """One row a visit and point, ordered by point and day. Readings in % of span; columns for zero
+    and for span.
 
-    ``fresh``: a new level begins with this visit. ``begins``: and a new rate too. ``counted``: somebody said that the
-    increment to it is drift like any other.
+    ``fresh``: a new level begins with this visit. ``begins``: and a new rate too. ``counted``:
+    somebody said that the increment to it is drift like any other.
     """
 
     point: np.ndarray
@@ -188,7 +223,8 @@ def results_of(points: Points) -> Results:
     fresh = (marks == LEVEL) | _after_product_change(points, point, day)
     aside = marks == ASIDE
     adjusted = (flags & ADJUSTED) > 0
-    # A bad reading that was adjusted after still has its as left; without adjustment it has nothing.
+    # A bad reading that was adjusted after still has its as left; without adjustment it has
+    # nothing.
     found[aside] = np.nan
     left[aside & ~adjusted] = np.nan
     begins = ((flags & FAILED) > 0) | (marks == REPAIR).any(axis=0)
@@ -202,10 +238,19 @@ def results_of(points: Points) -> Results:
     u = both("u")
     u = np.where(u > 0, u, ASSUMED_U * own)
     return Results(
-        point[kept], rows["record"].astype(int)[kept], day[kept], adjusted[kept], begins[kept],
-        ((flags & FOUND_OUT) > 0)[kept], fresh[:, kept], (marks == COUNTED)[:, kept],
-        found[:, kept], left[:, kept], u[:, kept], np.minimum(both("shared"), u)[:, kept],
-    )  # fmt: skip
+        point[kept],
+        rows["record"].astype(int)[kept],
+        day[kept],
+        adjusted[kept],
+        begins[kept],
+        ((flags & FOUND_OUT) > 0)[kept],
+        fresh[:, kept],
+        (marks == COUNTED)[:, kept],
+        found[:, kept],
+        left[:, kept],
+        u[:, kept],
+        np.minimum(both("shared"), u)[:, kept],
+    )
 
 
 def _standing(rows: np.ndarray, points: Points) -> np.ndarray:
@@ -226,7 +271,9 @@ def _standing(rows: np.ndarray, points: Points) -> np.ndarray:
 
 
 def _marks(record: np.ndarray, marked: np.ndarray) -> np.ndarray:
-    """What the questions about steps mean for each row, at zero and at span (2 by rows); 0: nothing was asked."""
+    """What the questions about steps mean for each row, at zero and at span (2 by rows); 0: nothing
+    was asked.
+    """
     marks = np.zeros((2, len(record)), dtype=int)
     if len(marked) and len(record):
         order = np.argsort(record)
@@ -255,8 +302,8 @@ def _whole_chain(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Which visits tell of the same error, and where an output trim in between makes a fresh level.
 
-    A simulated output leaves the probe out. Where a point has visits of both kinds those with the probe count; stages
-    are told apart elsewhere (calibration.drift.stages).
+    A simulated output leaves the probe out. Where a point has visits of both kinds those with the
+    probe count; stages are told apart elsewhere (calibration.drift.stages).
     """
     if not simulated.any():
         return np.ones(len(point), dtype=bool), np.zeros(len(point), dtype=bool)

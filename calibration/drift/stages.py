@@ -1,7 +1,8 @@
-"""Output stage and primary element of one transmitter, told apart where its records hold readings of both kinds.
+"""Output stage and primary element of one transmitter, told apart where its records hold readings
+of both kinds.
 
-A simulated output leaves the probe out; a wetted level goes through both. An output trim moves the one, zero and span
-set on the tank the other (calibration.metrology.stages).
+A simulated output leaves the probe out; a wetted level goes through both. An output trim moves the
+one, zero and span set on the tank the other (calibration.metrology.stages).
 """
 
 from __future__ import annotations
@@ -34,7 +35,9 @@ RECORDS = """
 
 @dataclass(frozen=True)
 class Stage:
-    """rate, low, high: % of span a year with the 95 % interval. observed: False where no reading tells of it."""
+    """rate, low, high: % of span a year with the 95 % interval. observed: False where no reading
+    tells of it.
+    """
 
     name: str
     rate: float
@@ -58,7 +61,9 @@ class _Visit:
 
 
 def stages_of(point_id: int, end: str, *, tolerance: float) -> list[Stage]:
-    """Output stage and primary element at zero or span; empty where the records hold one kind only (one query)."""
+    """Output stage and primary element at zero or span; empty where the records hold one kind only
+    (one query).
+    """
     if end not in ENDS:
         raise ValueError(f"end: {end} is neither zero nor span")
     with connection.cursor() as cursor:

@@ -1,7 +1,9 @@
-"""Drift of the transmitters now at their points: read from the standing records, judged, stored beside the point.
+"""Drift of the transmitters now at their points: read from the standing records, judged, stored
+beside the point.
 
-By calibration.metrology.wander: steady drift and random walk told together, the rate borrowed from the family where
-the own history says little. A failure or repair starts anew; a step without a cause is a fresh level, the rate goes on.
+By calibration.metrology.wander: steady drift and random walk told together, the rate borrowed from
+the family where the own history says little. A failure or repair starts anew; a step without a
+cause is a fresh level, the rate goes on.
 """
 
 from __future__ import annotations
@@ -39,10 +41,12 @@ NEEDED = 2
 # ---- one point, as its page shows it ----
 @dataclass(frozen=True)
 class Drift:
-    """Drift at one end of the range. ``values`` are summed increments, shifted so that the last is the last as left.
+    """Drift at one end of the range. ``values`` are summed increments, shifted so that the last is
+    the last as left.
 
-    ``found``: as it was read, % of span; None where it was not. ``out``: beyond the tolerance as found. ``fresh``: a
-    new level begins there, so that the sum takes nothing over. ``of``: None where there is nothing to tell yet.
+    ``found``: as it was read, % of span; None where it was not. ``out``: beyond the tolerance as
+    found. ``fresh``: a new level begins there, so that the sum takes nothing over. ``of``: None
+    where there is nothing to tell yet.
     """
 
     end: str
@@ -73,7 +77,9 @@ class Drift:
 
     @property
     def crossing_on(self) -> dt.date | None:
-        """The first day on which the 95 % band of the next as found meets the tolerance, within ten years."""
+        """The first day on which the 95 % band of the next as found meets the tolerance, within ten
+        years.
+        """
         if self.forecast is None:
             return None
         years = float(self.forecast.meets[0])
@@ -163,19 +169,29 @@ def _drift(
     days = [date_of(day) for day in results.day[rows]]
     column = told.column[end, 0] if told else -1
     drift = Drift(
-        ENDS[end], point.tolerance, days, results.record[rows].tolist(), values.tolist(),
-        _or_none(found), _or_none(left), results.adjusted[rows].tolist(),
-        (np.abs(np.nan_to_num(found)) > point.tolerance).tolist(), [*fresh.tolist()],
-    )  # fmt: skip
+        ENDS[end],
+        point.tolerance,
+        days,
+        results.record[rows].tolist(),
+        values.tolist(),
+        _or_none(found),
+        _or_none(left),
+        results.adjusted[rows].tolist(),
+        (np.abs(np.nan_to_num(found)) > point.tolerance).tolist(),
+        [*fresh.tolist()],
+    )
     if told is None or of is None or column < 0:
         return drift
     one = of.columns(slice(column, column + 1))
     u = float(told.u_next[column])
     return Drift(
-        **{name: getattr(drift, name) for name in SHOWN}, of=one, u_next=u,
-        forecast=forecast(one, point.tolerance, u), plain=_plain(results.day[rows], moved, ~fresh[1:]),
+        **{name: getattr(drift, name) for name in SHOWN},
+        of=one,
+        u_next=u,
+        forecast=forecast(one, point.tolerance, u),
+        plain=_plain(results.day[rows], moved, ~fresh[1:]),
         robust=_robust(results.day[rows], values, fresh),
-    )  # fmt: skip
+    )
 
 
 SHOWN = (
@@ -211,7 +227,9 @@ def _plain(days: np.ndarray, moved: np.ndarray, counted: np.ndarray) -> LineFit 
 
 
 def _robust(days: np.ndarray, values: np.ndarray, fresh: np.ndarray) -> float | None:
-    """A line that no single bad reading can sway; where a new level began it would compare what cannot be compared."""
+    """A line that no single bad reading can sway; where a new level began it would compare what
+    cannot be compared.
+    """
     if len(days) < 3 or fresh[1:].any():
         return None
     return float(robust_lines(days / DAYS_PER_YEAR, values)[0][0])
@@ -220,7 +238,9 @@ def _robust(days: np.ndarray, values: np.ndarray, fresh: np.ndarray) -> float | 
 # ---- many points, as lists need them ----
 @dataclass(frozen=True)
 class Judged:
-    """Forecasts of all columns, and on each due date the probability of an as found in tolerance."""
+    """Forecasts of all columns, and on each due date the probability of an as found in
+    tolerance.
+    """
 
     told: Told
     of: Outlook
@@ -240,7 +260,9 @@ def judge(points: Points, told: Told, prior: Prior) -> Judged:
 
 
 def refit(point_ids: Iterable[int]) -> int:
-    """Judge and store the trends of these points; returns how many. Part of the caller's transaction."""
+    """Judge and store the trends of these points; returns how many. Part of the caller's
+    transaction.
+    """
     points = points_of(list(point_ids))
     results = results_of(points)
     told = told_of(points, results)
@@ -248,7 +270,9 @@ def refit(point_ids: Iterable[int]) -> int:
 
 
 def store(points: Points, results: Results, judged: Judged | None) -> int:
-    """Put the trends of these points in place of the stored ones; returns how many have any result."""
+    """Put the trends of these points in place of the stored ones; returns how many have any
+    result.
+    """
     visits = np.bincount(np.searchsorted(points.id, results.point), minlength=len(points))
     places = np.flatnonzero(visits)
     if not places.size:
@@ -270,7 +294,9 @@ def store(points: Points, results: Results, judged: Judged | None) -> int:
 
 
 def _columns(places: np.ndarray, judged: Judged) -> dict[str, np.ndarray]:
-    """Rates of both ends; own weight and crossing of the end that leaves the tolerance first; the lower probability."""
+    """Rates of both ends; own weight and crossing of the end that leaves the tolerance first; the
+    lower probability.
+    """
     told, one = judged.told, judged.forecast
     at = told.column[:, places]
     there = at >= 0
@@ -299,11 +325,22 @@ def _columns(places: np.ndarray, judged: Judged) -> dict[str, np.ndarray]:
 
 
 COLUMNS: dict[str, type[Packed]] = {
-    "site_id": BigInts, "point_id": BigInts, "transmitter_id": BigInts, "family_id": BigInts, "results": Ints,
-    "zero_rate": Floats, "zero_rate_low": Floats, "zero_rate_high": Floats,
-    "span_rate": Floats, "span_rate_low": Floats, "span_rate_high": Floats,
-    "own_weight": Floats, "crossing_on": Days, "crossing_of": Ints, "in_tolerance": Floats,
-}  # fmt: skip
+    "site_id": BigInts,
+    "point_id": BigInts,
+    "transmitter_id": BigInts,
+    "family_id": BigInts,
+    "results": Ints,
+    "zero_rate": Floats,
+    "zero_rate_low": Floats,
+    "zero_rate_high": Floats,
+    "span_rate": Floats,
+    "span_rate_low": Floats,
+    "span_rate_high": Floats,
+    "own_weight": Floats,
+    "crossing_on": Days,
+    "crossing_of": Ints,
+    "in_tolerance": Floats,
+}
 VALUES = {"crossing_of": "CASE crossing_of WHEN 0 THEN 'zero' WHEN 1 THEN 'span' ELSE '' END"}
 STORE = f"""
     INSERT INTO calibration_trend ({", ".join(COLUMNS)}, fitted_at)

@@ -23,7 +23,9 @@ STATES = {"open": "without a cause yet", "answered": "answered", "all": "all"}
 
 @require_safe
 def step_list(request: SignedRequest) -> HttpResponse:
-    """Results that do not go with the others of their history; those without a cause first shown."""
+    """Results that do not go with the others of their history; those without a cause first
+    shown.
+    """
     require_sight(request.user)
     state = request.GET.get("state", "open")
     state = state if state in STATES else "open"
@@ -59,5 +61,5 @@ def step(request: SignedRequest, pk: int) -> HttpResponse:
         "form": form,
         "may_answer": may(request.user, "answer step", question.site_id),
         **drift_of(point, asked=question.end, today=point.site.day_of(timezone.now())),
-    }  # fmt: skip
+    }
     return render(request, "calibration/drift/step.html", facts, status=status)

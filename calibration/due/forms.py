@@ -17,7 +17,9 @@ STATES = {
 
 
 class DueFilter(forms.Form):
-    """What the due list is narrowed to, read from its address. The page draws the controls itself."""
+    """What the due list is narrowed to, read from its address. The page draws the controls
+    itself.
+    """
 
     state = forms.ChoiceField(choices=list(STATES.items()), required=False)
     week = forms.DateField(required=False)

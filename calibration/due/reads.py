@@ -1,4 +1,6 @@
-"""What the due list shows: counts, weeks of work and rows, each read at a cost that does not grow with the register."""
+"""What the due list shows: counts, weeks of work and rows, each read at a cost that does not grow
+with the register.
+"""
 
 from __future__ import annotations
 
@@ -112,7 +114,9 @@ def counts_of(days: Mapping[int, dt.date]) -> Counts:
 
 
 def weeks_ahead(site_ids: Iterable[int], *, on: dt.date, url: str = "") -> list[WorkWeek]:
-    """Hours and points by week for a year from this week's Monday; what is overdue is work of this week."""
+    """Hours and points by week for a year from this week's Monday; what is overdue is work of this
+    week.
+    """
     monday = on - dt.timedelta(on.weekday())
     facts = {"sites": list(site_ids), "monday": monday, "days": 7 * WEEKS}
     sums = {week: (hours, points) for week, hours, points in _fetch(WEEK_SUMS, facts)}
@@ -156,7 +160,8 @@ class DueRow:
     result: Result | None
 
 
-# The page's ids come first and the joins after, so that they cost the same however long the list is.
+# The page's ids come first and the joins after, so that they cost the same however long the list
+# is.
 ROWS = """
     SELECT p.id, p.site_id, p.tag, t.name AS tank, coalesce(q.name, '') AS product, a.name AS area, p.due_on,
         p.next_due, p.deferred_until IS NOT NULL AS is_deferred, p.out_of_service_on IS NOT NULL AS off,
@@ -189,9 +194,32 @@ def rows_of(ids: Sequence[int], days: Mapping[int, dt.date]) -> list[DueRow]:
 
 
 def _row(
-    days, pk, site_id, tag, tank, product, area, due_on, next_due, is_deferred, off, months, hours, zero, span,
-    crossing_on, job, planned_on, round_id, technician, found, left, tolerance, verdict, done_on,
-) -> DueRow:  # fmt: skip
+    days,
+    pk,
+    site_id,
+    tag,
+    tank,
+    product,
+    area,
+    due_on,
+    next_due,
+    is_deferred,
+    off,
+    months,
+    hours,
+    zero,
+    span,
+    crossing_on,
+    job,
+    planned_on,
+    round_id,
+    technician,
+    found,
+    left,
+    tolerance,
+    verdict,
+    done_on,
+) -> DueRow:
     day = days[site_id]
     state = due_state(next_due=next_due, is_deferred=is_deferred, out_of_service=off, on=day)
     planned = job == Job.State.PLANNED

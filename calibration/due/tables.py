@@ -9,7 +9,9 @@ import django_tables2 as tables
 
 
 class DueTable(tables.Table):
-    """The columns, in order. The rows are drawn by the page's own template: fifty cells a time cost too much."""
+    """The columns, in order. The rows are drawn by the page's own template: fifty cells a time cost
+    too much.
+    """
 
     tag = tables.Column("Tag", order_by="tag")
     tank = tables.Column("Tank", orderable=False)

@@ -159,7 +159,9 @@ def _columns(sort: str, address: Address) -> list[dict[str, Any]]:
 
 
 def _total(counts: listing.Counts, state: str, chosen: dict[str, Any]) -> int | None:
-    """How many the list holds where the stored counts know it: nothing but state and site narrows it."""
+    """How many the list holds where the stored counts know it: nothing but state and site narrows
+    it.
+    """
     if set(chosen) - {"state", "site", "sort", "tick"}:
         return None
     known = {

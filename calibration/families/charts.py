@@ -1,4 +1,6 @@
-"""The two pictures of a family: how long it stays in tolerance, and how the rates of its members spread."""
+"""The two pictures of a family: how long it stays in tolerance, and how the rates of its members
+spread.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,9 @@ Corners = Sequence[tuple[Number, Number]]  # (months, share in tolerance)
 
 @dataclass(frozen=True)
 class Curve:
-    """What a fit says: months, and at each the share in tolerance with its limits. line: empty where nothing failed."""
+    """What a fit says: months, and at each the share in tolerance with its limits. line: empty
+    where nothing failed.
+    """
 
     months: Sequence[Number]
     line: Sequence[Number]
@@ -34,11 +38,12 @@ def survival_chart(
     found_in: Sequence[Number] = (),
     found_out: Sequence[Number] = (),
 ) -> Spec:
-    """Share in tolerance by months since renewal: fitted line in its band, the counted curve, results along the foot.
+    """Share in tolerance by months since renewal: fitted line in its band, the counted curve,
+    results along the foot.
 
-    counted: corners of the curve without a law. until: the last month shown. estimate, limit: months at which line and
-    lower edge meet the target.
-    found_in, found_out: months of each result. Shares run from 0 to 1.
+    counted: corners of the curve without a law. until: the last month shown. estimate, limit:
+    months at which line and lower edge meet the target. found_in, found_out: months of each result.
+    Shares run from 0 to 1.
     """
     layers = [*_target(target, estimate, limit), *_feet(found_in, found_out)]
     if counted:
@@ -47,14 +52,21 @@ def survival_chart(
         layers[:0] = _curve(curve)
     lowest = min([target, *(share for _, share in counted), *(curve.low if curve else ())])
     x = {
-        "type": "quantitative", "title": "Months since renewal",
-        "scale": {"domain": [0, until], "nice": False}, "axis": {"grid": False, "values": _ticks(until)},
-    }  # fmt: skip
+        "type": "quantitative",
+        "title": "Months since renewal",
+        "scale": {"domain": [0, until], "nice": False},
+        "axis": {"grid": False, "values": _ticks(until)},
+    }
     y = {
-        "type": "quantitative", "title": "In tolerance",
+        "type": "quantitative",
+        "title": "In tolerance",
         "scale": {"domain": [_floor(lowest), 1], "nice": False},
-        "axis": {"labelExpr": "format(100 * datum.value, '.0f') + ' %'", "tickCount": 6, "domain": False},
-    }  # fmt: skip
+        "axis": {
+            "labelExpr": "format(100 * datum.value, '.0f') + ' %'",
+            "tickCount": 6,
+            "domain": False,
+        },
+    }
     return layered(layers, x=x, y=y, height=290)
 
 
@@ -76,15 +88,21 @@ def _curve(curve: Curve) -> list[Spec]:
     area = {"type": "area", "color": "var(--accent)", "opacity": 0.17, "clip": True}
     line = {"type": "line", "color": "var(--accent)", "strokeWidth": 2, "clip": True}
     layers: list[Spec] = [
-        {"data": {"values": rows}, "mark": area,
-         "encoding": {"x": {"field": "at"}, "y": {"field": "low"}, "y2": {"field": "high"}}},
-    ]  # fmt: skip
+        {
+            "data": {"values": rows},
+            "mark": area,
+            "encoding": {"x": {"field": "at"}, "y": {"field": "low"}, "y2": {"field": "high"}},
+        },
+    ]
     if curve.line:
         points = [{"at": at, "fit": fit} for at, fit in zip(curve.months, curve.line, strict=True)]
         layers.append(
-            {"data": {"values": points}, "mark": line,
-             "encoding": {"x": {"field": "at"}, "y": {"field": "fit"}}}
-        )  # fmt: skip
+            {
+                "data": {"values": points},
+                "mark": line,
+                "encoding": {"x": {"field": "at"}, "y": {"field": "fit"}},
+            }
+        )
     return layers
 
 
@@ -97,23 +115,38 @@ def _counted(corners: Corners) -> Spec:
         "clip": True,
         "strokeJoin": "round",
     }
-    return {"data": {"values": rows}, "mark": mark,
-            "encoding": {"x": {"field": "at"}, "y": {"field": "share"}, "order": {"field": "order"}}}  # fmt: skip
+    return {
+        "data": {"values": rows},
+        "mark": mark,
+        "encoding": {"x": {"field": "at"}, "y": {"field": "share"}, "order": {"field": "order"}},
+    }
 
 
 def _target(target: Number, estimate: Number | None, limit: Number | None) -> list[Spec]:
     """The target, and where it is met: hollow by the lower edge, filled by the line."""
     rule = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [5, 4]}
     layers: list[Spec] = [
-        {"data": {"values": [{"share": target}]}, "mark": rule, "encoding": {"y": {"field": "share"}}}
-    ]  # fmt: skip
+        {
+            "data": {"values": [{"share": target}]},
+            "mark": rule,
+            "encoding": {"y": {"field": "share"}},
+        }
+    ]
     met = [(limit, "limit", "var(--sheet)"), (estimate, "estimate", "var(--accent)")]
     for at, word, fill in met:
         if at is None:
             continue
         rows = [{"at": at, "share": target, "months": number(at, 1), "what": word}]
-        mark = {"type": "point", "filled": True, "size": 80, "opacity": 1, "stroke": "var(--accent)",
-                "strokeWidth": 1.8, "fill": fill, "clip": True}  # fmt: skip
+        mark = {
+            "type": "point",
+            "filled": True,
+            "size": 80,
+            "opacity": 1,
+            "stroke": "var(--accent)",
+            "strokeWidth": 1.8,
+            "fill": fill,
+            "clip": True,
+        }
         told = [{"field": "what", "title": "Interval by"}, {"field": "months", "title": "Months"}]
         place = {"x": {"field": "at"}, "y": {"field": "share"}}
         layers.append(
@@ -123,7 +156,9 @@ def _target(target: Number, estimate: Number | None, limit: Number | None) -> li
 
 
 def _feet(found_in: Sequence[Number], found_out: Sequence[Number]) -> list[Spec]:
-    """Results by time since renewal: strokes for those found in, diamonds above them for those found out."""
+    """Results by time since renewal: strokes for those found in, diamonds above them for those
+    found out.
+    """
     stroke = {
         "type": "tick",
         "orient": "vertical",
@@ -132,8 +167,17 @@ def _feet(found_in: Sequence[Number], found_out: Sequence[Number]) -> list[Spec]
         "color": "var(--edge)",
         "yOffset": -6,
     }
-    diamond = {"type": "point", "shape": "diamond", "size": 45, "strokeWidth": 1.5, "stroke": "var(--bad)",
-               "fill": "var(--sheet)", "filled": True, "opacity": 1, "yOffset": -19}  # fmt: skip
+    diamond = {
+        "type": "point",
+        "shape": "diamond",
+        "size": 45,
+        "strokeWidth": 1.5,
+        "stroke": "var(--bad)",
+        "fill": "var(--sheet)",
+        "filled": True,
+        "opacity": 1,
+        "yOffset": -19,
+    }
     layers = []
     for months, word, mark in (
         (found_in, "in tolerance", stroke),
@@ -146,9 +190,12 @@ def _feet(found_in: Sequence[Number], found_out: Sequence[Number]) -> list[Spec]
         rows = [{"at": at, "found": f"{n} {word}"} for at, n in sorted(times.items())]
         told = [{"field": "at", "title": "Months"}, {"field": "found", "title": "Found"}]
         layers.append(
-            {"data": {"values": rows}, "mark": mark | {"y": "height", "clip": True},
-             "encoding": {"x": {"field": "at"}, "tooltip": told}}
-        )  # fmt: skip
+            {
+                "data": {"values": rows},
+                "mark": mark | {"y": "height", "clip": True},
+                "encoding": {"x": {"field": "at"}, "tooltip": told},
+            }
+        )
     return layers
 
 
@@ -166,32 +213,64 @@ class Rate:
 def rates_chart(
     rates: Sequence[Rate], *, mean: Number | None, spread: Number | None, tolerance: Number | None
 ) -> Spec:
-    """One line a member, fastest upwards on top, over the family's mean and two standard deviations about it."""
+    """One line a member, fastest upwards on top, over the family's mean and two standard deviations
+    about it.
+    """
     rows = [
-        {"tag": r.tag, "rate": r.rate, "low": r.low, "high": r.high, "text": percent(r.rate, tolerance),
-         "from": percent(r.low, tolerance), "to": percent(r.high, tolerance)}
+        {
+            "tag": r.tag,
+            "rate": r.rate,
+            "low": r.low,
+            "high": r.high,
+            "text": percent(r.rate, tolerance),
+            "from": percent(r.low, tolerance),
+            "to": percent(r.high, tolerance),
+        }
         for r in rates
-    ]  # fmt: skip
-    told = [{"field": "tag", "title": "Point"}, {"field": "text", "title": "Rate"},
-            {"field": "from", "title": "95 % from"}, {"field": "to", "title": "to"}]  # fmt: skip
+    ]
+    told = [
+        {"field": "tag", "title": "Point"},
+        {"field": "text", "title": "Rate"},
+        {"field": "from", "title": "95 % from"},
+        {"field": "to", "title": "to"},
+    ]
     place = {"x": {"field": "rate"}, "y": {"field": "tag"}}
     reach = {"type": "rule", "stroke": "var(--edge)", "strokeWidth": 1.3}
-    dot = {"type": "point", "filled": True, "size": 55, "opacity": 1, "stroke": "var(--ink)",
-           "strokeWidth": 1.6, "fill": "var(--sheet)"}  # fmt: skip
+    dot = {
+        "type": "point",
+        "filled": True,
+        "size": 55,
+        "opacity": 1,
+        "stroke": "var(--ink)",
+        "strokeWidth": 1.6,
+        "fill": "var(--sheet)",
+    }
     zero = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 2]}
     layers: list[Spec] = [
         *_normal(mean, spread),
         {"data": {"values": [{"at": 0}]}, "mark": zero, "encoding": {"x": {"field": "at"}}},
-        {"data": {"values": rows}, "mark": reach,
-         "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}, "y": {"field": "tag"}}},
+        {
+            "data": {"values": rows},
+            "mark": reach,
+            "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}, "y": {"field": "tag"}},
+        },
         {"data": {"values": rows}, "mark": dot, "encoding": place | {"tooltip": told}},
-    ]  # fmt: skip
+    ]
     x = {
-        "type": "quantitative", "title": "Rate, % of span a year", "scale": {"nice": False, "padding": 8},
-        "axis": {"tickCount": 5, "labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')"},
-    }  # fmt: skip
-    y = {"type": "nominal", "title": None, "sort": [r.tag for r in rates],
-         "axis": {"ticks": False, "domain": False, "labelPadding": 8}}  # fmt: skip
+        "type": "quantitative",
+        "title": "Rate, % of span a year",
+        "scale": {"nice": False, "padding": 8},
+        "axis": {
+            "tickCount": 5,
+            "labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')",
+        },
+    }
+    y = {
+        "type": "nominal",
+        "title": None,
+        "sort": [r.tag for r in rates],
+        "axis": {"ticks": False, "domain": False, "labelPadding": 8},
+    }
     return layered(layers, x=x, y=y, height=max(90, 22 * len(rates) + 10))
 
 
@@ -202,7 +281,10 @@ def _normal(mean: Number | None, spread: Number | None) -> list[Spec]:
     wash = {"type": "rect", "color": "var(--accent)", "opacity": 0.17}
     rule = {"type": "rule", "stroke": "var(--accent)", "strokeWidth": 2}
     return [
-        {"data": {"values": rows}, "mark": wash,
-         "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}}},
+        {
+            "data": {"values": rows},
+            "mark": wash,
+            "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}},
+        },
         {"data": {"values": rows}, "mark": rule, "encoding": {"x": {"field": "mean"}}},
-    ]  # fmt: skip
+    ]

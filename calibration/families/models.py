@@ -6,7 +6,9 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 SAMPLE = 250
-"""Members of a large family that its fit looks at, and whose forecasts are held against what came."""
+"""Members of a large family that its fit looks at, and whose forecasts are held against what
+came.
+"""
 
 
 def number_array() -> ArrayField:
@@ -14,10 +16,12 @@ def number_array() -> ArrayField:
 
 
 class Family(models.Model):
-    """Transmitters of one principle, in liquids that conduct or do not where that matters; of all sites.
+    """Transmitters of one principle, in liquids that conduct or do not where that matters; of all
+    sites.
 
-    What they lend each other is numbers only: the mean rate at zero and at span (% of span a year), its spread between
-    instruments, how well the mean is known, and the weights of the walks (calibration.metrology.wander.NODES).
+    What they lend each other is numbers only: the mean rate at zero and at span (% of span a year),
+    its spread between instruments, how well the mean is known, and the weights of the walks
+    (calibration.metrology.wander.NODES).
     """
 
     key = models.CharField(max_length=60, unique=True)
@@ -25,7 +29,8 @@ class Family(models.Model):
     conducts = models.BooleanField("liquid conducts", null=True, blank=True)
     # Members whose history was fitted; with 5 or fewer others it lends nothing.
     members = models.PositiveIntegerField(default=0)
-    # As founds of its standing records, and how many of them were in tolerance; counted at the end of each pass.
+    # As founds of its standing records, and how many of them were in tolerance; counted at the end
+    # of each pass.
     results = models.PositiveIntegerField(default=0, db_default=0)
     found_in = models.PositiveIntegerField("found in tolerance", default=0, db_default=0)
     tolerance_percent = models.FloatField("median tolerance, ± % of span", null=True, blank=True)

@@ -1,8 +1,10 @@
-"""Families of like transmitters: which point is of which, and how long they stay in tolerance, from pass and fail.
+"""Families of like transmitters: which point is of which, and how long they stay in tolerance, from
+pass and fail.
 
-A family is a principle, and for capacitance probes whether the liquid conducts: then the insulation of the probe is the
-whole capacitor, and what drifts is another thing. Families reach over all sites: only numbers go from one site to
-another. A result belongs to the family of the product that stood in the tank when it was taken.
+A family is a principle, and for capacitance probes whether the liquid conducts: then the insulation
+of the probe is the whole capacitor, and what drifts is another thing. Families reach over all
+sites: only numbers go from one site to another. A result belongs to the family of the product that
+stood in the tank when it was taken.
 """
 
 from __future__ import annotations
@@ -38,7 +40,8 @@ DAYS_PER_YEAR, MONTHS_PER_YEAR = 365.25, 12.0
 
 # ---- which family ----
 def key_of(principle: str, conducts: bool | None) -> str:
-    """The family's key. conducts: the liquid; None where no product is known, or where it does not matter.
+    """The family's key. conducts: the liquid; None where no product is known, or where it does not
+    matter.
 
     >>> key_of("capacitance rod", True), key_of("radar", True), key_of("capacitance rope", None)
     ('capacitance rod, conducting', 'radar', 'capacitance rope')
@@ -81,7 +84,9 @@ ENSURE = f"""
 
 
 def family_of(point_ids: Iterable[int]) -> dict[int, str]:
-    """The key of the family of the transmitter now at each point; a point without a transmitter is left out."""
+    """The key of the family of the transmitter now at each point; a point without a transmitter is
+    left out.
+    """
     with connection.cursor() as cursor:
         cursor.execute(FAMILY_OF, [list(point_ids)])
         return dict(cursor.fetchall())
@@ -135,10 +140,11 @@ COUNT = f"""
 
 @dataclass(frozen=True, eq=False)
 class FamilyResults:
-    """What a family's standing records say of staying in tolerance. site, maker: of each instrument of ``seen``.
+    """What a family's standing records say of staying in tolerance. site, maker: of each instrument
+    of ``seen``.
 
-    seen: None where no instrument was visited twice. records: how many there are in all; the first of an instrument,
-    and those after a fail that was not put right, tell nothing.
+    seen: None where no instrument was visited twice. records: how many there are in all; the first
+    of an instrument, and those after a fail that was not put right, tell nothing.
     """
 
     seen: Results | None
@@ -148,16 +154,20 @@ class FamilyResults:
 
 
 def count_results() -> None:
-    """Keep, for each family, how many as founds its standing records hold over all sites, and how many were in."""
+    """Keep, for each family, how many as founds its standing records hold over all sites, and how
+    many were in.
+    """
     with connection.cursor() as cursor:
         cursor.execute(COUNT)
 
 
 def results_of(family: Family) -> FamilyResults:
-    """Pass and fail of the family over all sites, by time since renewal. A transmitter is an instrument.
+    """Pass and fail of the family over all sites, by time since renewal. A transmitter is an
+    instrument.
 
-    Its clock begins again with an adjustment that left it in tolerance, with a repair, at another point, and where the
-    as found is missing. Of a large family about MOST transmitters, always the same ones, stand for all.
+    Its clock begins again with an adjustment that left it in tolerance, with a repair, at another
+    point, and where the as found is missing. Of a large family about MOST transmitters, always the
+    same ones, stand for all.
     """
     part = math.ceil(_PARTS * min(1.0, MOST / max(family.members, 1)))
     with connection.cursor() as cursor:
@@ -186,11 +196,13 @@ def results_of(family: Family) -> FamilyResults:
 # ---- how long it stays in tolerance ----
 @dataclass(frozen=True, eq=False)
 class Reliability:
-    """How long the family stays in tolerance. curve: "weibull", "exponential", "limit" or "" where nothing can be said.
+    """How long the family stays in tolerance. curve: "weibull", "exponential", "limit" or "" where
+    nothing can be said.
 
-    months: until reliability falls to the target by the fitted curve; months_limit: at least so long, at the
-    confidence. refusal: why there is no fit, or no more than a limit, in plain words. longest_months: the longest time
-    since renewal that was seen; beyond it the curve is only drawn on.
+    months: until reliability falls to the target by the fitted curve; months_limit: at least so
+    long, at the confidence. refusal: why there is no fit, or no more than a limit, in plain words.
+    longest_months: the longest time since renewal that was seen; beyond it the curve is only drawn
+    on.
     """
 
     target: float
@@ -217,14 +229,19 @@ class Reliability:
 
 
 def reliability_of(family: Family, target: float = 0.95, confidence: float = 0.95) -> Reliability:
-    """Read the family's results and fit what they allow (one query). target, confidence: as shares, 0 to 1."""
+    """Read the family's results and fit what they allow (one query). target, confidence: as shares,
+    0 to 1.
+    """
     return reliability(results_of(family).seen, target, confidence)
 
 
 def reliability(seen: Results | None, target: float, confidence: float) -> Reliability:
     """A Weibull curve where there is enough for it, else a constant rate, else only its limit."""
     if seen is None:
-        why = "No transmitter of the family was calibrated twice yet: nothing tells how long they stay in tolerance."
+        why = (
+            "No transmitter of the family was calibrated twice yet: nothing tells how long they "
+            "stay in tolerance."
+        )
         return Reliability(target, confidence, "", None, None, 0, 0, 0, 1.0, 0.0, why)
     curve, fit, limit, why = "", None, None, _too_few(seen)
     for name, fit_it in (("weibull", fit_weibull), ("exponential", fit_exponential)):
@@ -237,17 +254,32 @@ def reliability(seen: Results | None, target: float, confidence: float) -> Relia
     if fit is None and seen.failures < len(seen):
         curve, limit = "limit", rate_limit(seen, confidence=confidence)
     return Reliability(
-        target, confidence, curve if fit or limit else "", fit, limit, len(seen), seen.failures, seen.instruments,
-        design_effect(seen), MONTHS_PER_YEAR * float(seen.end.max()), "" if fit else why,
-    )  # fmt: skip
+        target,
+        confidence,
+        curve if fit or limit else "",
+        fit,
+        limit,
+        len(seen),
+        seen.failures,
+        seen.instruments,
+        design_effect(seen),
+        MONTHS_PER_YEAR * float(seen.end.max()),
+        "" if fit else why,
+    )
 
 
 def _too_few(seen: Results) -> str:
     if seen.failures == len(seen):
-        return "Every result so far was out of tolerance: shorten the interval, and look for the cause."
+        return (
+            "Every result so far was out of tolerance: shorten the interval, and look for the "
+            "cause."
+        )
     if seen.failures == 0:
         return "Nothing was found out of tolerance yet, so that only a limit can be given."
-    return f"{len(seen)} results tell how long the family stays in tolerance; a curve needs {FEWEST_RESULTS}."
+    return (
+        f"{len(seen)} results tell how long the family stays in tolerance; a curve needs "
+        f"{FEWEST_RESULTS}."
+    )
 
 
 def what_a_weibull_needs(of: Reliability) -> str:
@@ -256,10 +288,12 @@ def what_a_weibull_needs(of: Reliability) -> str:
         return ""
     if of.results < FEWEST_RESULTS_WEIBULL or of.failures < FEWEST_FAILURES_WEIBULL:
         return (
-            f"The rate of going out is taken as constant: whether it rises with time can be told from "
+            "The rate of going out is taken as constant: whether it rises with time can be told "
+            "from "
             f"{FEWEST_RESULTS_WEIBULL} results with {FEWEST_FAILURES_WEIBULL} out of tolerance."
         )
     return (
-        "The rate of going out is taken as constant: all visits came after about the same time, so that nothing tells "
+        "The rate of going out is taken as constant: all visits came after about the same time, "
+        "so that nothing tells "
         "whether it rises."
     )

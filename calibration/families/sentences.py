@@ -1,4 +1,6 @@
-"""What a family's page says in words: the interval, the curve, whether it fits, whether it is one family."""
+"""What a family's page says in words: the interval, the curve, whether it fits, whether it is one
+family.
+"""
 
 from __future__ import annotations
 
@@ -48,7 +50,8 @@ def interval_sentence(said: Reliability) -> str:
             f"{said.refusal} With {sure} confidence {target} are still in tolerance after {limit}."
         )
     text = (
-        f"By the fitted curve {target} are still in tolerance {months_text(said.months)} after renewal; "
+        f"By the fitted curve {target} are still in tolerance {months_text(said.months)} after "
+        "renewal; "
         f"with {sure} confidence this holds for {limit}."
     )
     return f"{text} {_beyond(said)}".rstrip()
@@ -58,7 +61,8 @@ def _beyond(said: Reliability) -> str:
     if said.months is None or said.months <= said.longest_months:
         return ""
     return (
-        f"No result came later than {months_text(said.longest_months)} after renewal: what lies beyond is the curve "
+        f"No result came later than {months_text(said.longest_months)} after renewal: what lies "
+        "beyond is the curve "
         f"drawn on, not experience."
     )
 
@@ -68,19 +72,23 @@ def survival_caption(said: Reliability) -> str:
     each = share_text(2 * said.confidence - 1)
     if said.fit is not None:
         band = (
-            f"Coloured line and wash: the fitted curve and its {each} band. On the dashed line, the target: filled, "
+            f"Coloured line and wash: the fitted curve and its {each} band. On the dashed line, "
+            "the target: filled, "
             f"the interval by estimate; hollow, by limit. "
         )
     elif said.limit is not None:
         band = (
-            f"Wash: where the curve lies with {share_text(said.confidence)} confidence. On the dashed line, the "
+            f"Wash: where the curve lies with {share_text(said.confidence)} confidence. On the "
+            "dashed line, the "
             f"target: hollow, the interval by limit. "
         )
     else:
         band = ""
     return (
-        f"{band}Thin line: counted from the results without any law, while five or more reach so far; it slopes where "
-        f"nothing tells when it falls. Along the foot each result, by time since renewal; a diamond was found out of "
+        f"{band}Thin line: counted from the results without any law, while five or more reach so "
+        "far; it slopes where "
+        "nothing tells when it falls. Along the foot each result, by time since renewal; a "
+        "diamond was found out of "
         f"tolerance."
     )
 
@@ -93,16 +101,22 @@ def curve_sentence(said: Reliability) -> str:
     if said.curve == "weibull":
         low, high = said.fit.shape_limits
         meaning = (
-            "the risk of going out rises with time since renewal" if low > 1
-            else "the risk of going out falls with time since renewal" if high < 1
+            "the risk of going out rises with time since renewal"
+            if low > 1
+            else "the risk of going out falls with time since renewal"
+            if high < 1
             else "whether the risk of going out rises with time is not settled"
-        )  # fmt: skip
+        )
         return (
-            f"Weibull curve of shape {number(said.fit.shape, 2)} ({around}{number(low, 2)} to {number(high, 2)}): "
+            f"Weibull curve of shape {number(said.fit.shape, 2)} ({around}{number(low, 2)} to "
+            f"{number(high, 2)}): "
             f"{meaning}."
         )
     low, high = said.fit.rate_limits
-    rate = f"{number(100 * said.fit.rate, 1)} in 100 a year ({around}{number(100 * low, 1)} to {number(100 * high, 1)})"
+    rate = (
+        f"{number(100 * said.fit.rate, 1)} in 100 a year ({around}{number(100 * low, 1)} to "
+        f"{number(100 * high, 1)})"
+    )
     return f"Constant rate of going out, {rate}. {what_a_weibull_needs(said)}".rstrip()
 
 
@@ -112,7 +126,10 @@ def effect_sentence(said: Reliability) -> str:
     if said.failures and said.design_effect <= 1.05:
         return "Results of one transmitter do not go together more than chance would have it."
     if not said.failures:
-        return "Nothing shows yet whether results of one transmitter go together: for the limits two count as one."
+        return (
+            "Nothing shows yet whether results of one transmitter go together: for the limits "
+            "two count as one."
+        )
     count = number(said.design_effect, 1)
     return f"Results of one transmitter go together: for the limits {count} of them count as one."
 
@@ -124,17 +141,23 @@ def fit_sentence(found: FamilyResults, said: Reliability) -> str:
     try:
         judged = goodness_of_fit(found.seen, said.fit)
     except CannotFit:
-        return "Whether the curve fits cannot be judged yet: too few were found out, or all at one time since renewal."
+        return (
+            "Whether the curve fits cannot be judged yet: too few were found out, or all at "
+            "one time since renewal."
+        )
     if judged.p_value >= SUSPECT:
         return f"The curve agrees with what was found ({_chance(judged)})."
     return (
-        f"The curve does not agree with what was found ({_chance(judged)}): look in the table for the times at which "
+        f"The curve does not agree with what was found ({_chance(judged)}): look in the table for "
+        "the times at which "
         f"more or fewer were out than expected, and take its interval with care."
     )
 
 
 def sameness_sentences(found: FamilyResults) -> list[str]:
-    """Whether sites and makers go out at one rate. No site or maker is named: only numbers cross sites."""
+    """Whether sites and makers go out at one rate. No site or maker is named: only numbers cross
+    sites.
+    """
     made = []
     for word, groups in (("sites", found.site), ("makers", found.maker)):
         judged = None if found.seen is None else _compared(found.seen, groups)
@@ -142,7 +165,8 @@ def sameness_sentences(found: FamilyResults) -> list[str]:
             continue
         differ = judged.p_value < SUSPECT
         made.append(
-            f"The {word} differ in how often transmitters go out of tolerance ({_chance(judged)}): one curve for all "
+            f"The {word} differ in how often transmitters go out of tolerance "
+            f"({_chance(judged)}): one curve for all "
             f"is too kind to some."
             if differ
             else f"The {word} differ no more than chance would have it ({_chance(judged)})."
@@ -151,7 +175,9 @@ def sameness_sentences(found: FamilyResults) -> list[str]:
 
 
 def _compared(seen: Results, groups: np.ndarray) -> Comparison | None:
-    """None where there is nothing to compare. An instrument without a name for its group stays aside."""
+    """None where there is nothing to compare. An instrument without a name for its group stays
+    aside.
+    """
     named = groups != ""
     rows = named[seen.instrument]
     if not rows.any():
@@ -170,7 +196,9 @@ def _chance(judged: Comparison) -> str:
 
 
 def lends_sentence(family: Family, end: str) -> str:
-    """What members borrow at one end of the range: the usual rate, its spread, how far they walk."""
+    """What members borrow at one end of the range: the usual rate, its spread, how far they
+    walk.
+    """
     rate, spread = getattr(family, f"{end}_rate"), getattr(family, f"{end}_spread")
     sd, weights = getattr(family, f"{end}_mean_sd"), getattr(family, f"{end}_weights")
     if rate is None or spread is None:
@@ -179,21 +207,26 @@ def lends_sentence(family: Family, end: str) -> str:
     digits = percent_decimals(tolerance)
     known = f", known to {plus_minus(sd, decimals=digits)}" if sd is not None else ""
     text = (
-        f"At {end} the usual rate is {percent(rate, tolerance)} % of span a year{known}; from member to member it "
+        f"At {end} the usual rate is {percent(rate, tolerance)} % of span a year{known}; from "
+        "member to member it "
         f"differs by {plus_minus(spread, decimals=digits)} (one standard deviation)."
     )
     return f"{text} {_walk(weights, tolerance)}".rstrip()
 
 
 def held_sentence(family: Family) -> str:
-    """How often the bands kept what they promise, on the plant's own results; too few are not spoken of."""
+    """How often the bands kept what they promise, on the plant's own results; too few are not
+    spoken of.
+    """
     if family.forecasts < FEWEST_FORECASTS:
         return ""
     share = number(100 * family.forecasts_held / family.forecasts, 1)
     some = f" ({SAMPLE} of its members, evenly taken)" if family.members > SAMPLE else ""
     return (
-        f"Of {family.forecasts} as founds at zero and span{some}, each foretold from the visits before it, the 95 % "
-        f"band held {family.forecasts_held} ({with_unit(share, '%')}). Steps and bad readings count against it; what "
+        f"Of {family.forecasts} as founds at zero and span{some}, each foretold from the visits "
+        "before it, the 95 % "
+        f"band held {family.forecasts_held} ({with_unit(share, '%')}). Steps and bad readings "
+        "count against it; what "
         f"the family lends is of today."
     )
 
@@ -207,7 +240,8 @@ def _walk(weights: list[float], tolerance: float | None) -> str:
     if steady > 0.9:
         return "Hardly any of them wanders beside its steady drift."
     return (
-        f"About {number(100 * (1 - steady), 0)} % of them wander beside their steady drift; over the whole family that "
+        f"About {number(100 * (1 - steady), 0)} % of them wander beside their steady drift; over "
+        "the whole family that "
         f"adds {plus_minus(walk, decimals=percent_decimals(tolerance))} in a year."
     )
 
@@ -216,9 +250,11 @@ def _walk(weights: list[float], tolerance: float | None) -> str:
 def rates_caption(drawn: int, fitted: int, family: Family, end: str) -> str:
     some = "" if drawn >= fitted else f"The {drawn} fastest of {fitted} members. "
     normal = (
-        "" if getattr(family, f"{end}_rate") is None
-        else " Coloured line and wash: the usual rate of the family, and two standard deviations about it."
-    )  # fmt: skip
+        ""
+        if getattr(family, f"{end}_rate") is None
+        else " Coloured line and wash: the usual rate of the family, and two standard deviations "
+        "about it."
+    )
     return f"{some}Each member's rate with its 95 % interval.{normal}"
 
 

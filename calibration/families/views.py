@@ -1,4 +1,6 @@
-"""Families of like transmitters: the list, and one with how long it stays in tolerance and how its members drift."""
+"""Families of like transmitters: the list, and one with how long it stays in tolerance and how its
+members drift.
+"""
 
 from __future__ import annotations
 
@@ -53,7 +55,9 @@ class GroupRow(NamedTuple):
 
 @require_safe
 def family_list(request: SignedRequest) -> HttpResponse:
-    """All families of the book: numbers of all sites, and how many members stand where you may see them."""
+    """All families of the book: numbers of all sites, and how many members stand where you may see
+    them.
+    """
     require_sight(request.user)
     yours = dict(
         Trend.objects.seen_by(request.user).values_list("family").annotate(n=Count("pk")).order_by()
@@ -69,7 +73,9 @@ def family_list(request: SignedRequest) -> HttpResponse:
 
 @require_safe
 def family(request: SignedRequest, pk: int) -> HttpResponse:
-    """One family: its curve against pass and fail, the interval for a target, what it lends, how its members drift."""
+    """One family: its curve against pass and fail, the interval for a target, what it lends, how
+    its members drift.
+    """
     require_sight(request.user)
     shown = get_object_or_404(Family, pk=pk)
     target = _asked(request.GET.get("target", ""))
@@ -113,7 +119,9 @@ def _asked(text: str) -> int:
 
 # ---- the curve ----
 def picture_of(seen: Results, said: Reliability) -> dict[str, Any]:
-    """Curve, counted curve and results, as far as results reach and a little on where the target lies just beyond."""
+    """Curve, counted curve and results, as far as results reach and a little on where the target
+    lies just beyond.
+    """
     longest = said.longest_months
     wanted = [m for m in (said.months, said.months_limit) if m is not None]
     until = 1.05 * max([longest, *(m for m in wanted if m <= 1.5 * longest)])
@@ -150,14 +158,22 @@ def _curve(said: Reliability, months: np.ndarray) -> Curve | None:
 def _row(group: TimeGroup) -> GroupRow:
     ends = sorted({round(MONTHS_PER_YEAR * years) for years in (group.shortest, group.longest)})
     return GroupRow(
-        " to ".join(str(end) for end in ends), group.results, group.inside, group.out, group.expected_out,
-        100 * group.share, 100 * group.limits.lower, 100 * group.limits.upper,
-    )  # fmt: skip
+        " to ".join(str(end) for end in ends),
+        group.results,
+        group.inside,
+        group.out,
+        group.expected_out,
+        100 * group.share,
+        100 * group.limits.lower,
+        100 * group.limits.upper,
+    )
 
 
 # ---- the members ----
 def _members(person: Person, shown: Family, end: str) -> dict[str, Any]:
-    """Those the person may see, the fastest at either end first; their picture at the end asked for."""
+    """Those the person may see, the fastest at either end first; their picture at the end asked
+    for.
+    """
     trends = Trend.objects.seen_by(person).filter(family=shown)
     counts = trends.aggregate(all=Count("pk"), fitted=Count("pk", filter=_has_rate()))
     fastest = Greatest(Abs("zero_rate"), Abs("span_rate"))

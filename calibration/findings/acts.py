@@ -15,10 +15,11 @@ from plant.refusals import Refused
 
 
 def open_for(record: Calibration, *, at: dt.datetime) -> Finding | None:
-    """Open a finding for an approved record found out of tolerance; part of the approval's transaction.
+    """Open a finding for an approved record found out of tolerance; part of the approval's
+    transaction.
 
-    In doubt is all since the last record that was left in tolerance. An amendment of a record that already has a
-    finding opens no second one.
+    In doubt is all since the last record that was left in tolerance. An amendment of a record that
+    already has a finding opens no second one.
     """
     if record.found_verdict != "fail":
         return None
@@ -43,7 +44,9 @@ def open_for(record: Calibration, *, at: dt.datetime) -> Finding | None:
 
 @transaction.atomic
 def assess(finding: Finding, *, text: str, by: Person, at: dt.datetime) -> Finding:
-    """Sign what the out-of-tolerance readings did and what is done about it. Another person then agrees."""
+    """Sign what the out-of-tolerance readings did and what is done about it. Another person then
+    agrees.
+    """
     require(by, "approve", finding.site_id)
     finding = _open(finding)
     if not text.strip():

@@ -8,5 +8,6 @@ class AssessmentForm(forms.Form):
         label="Assessment",
         max_length=10000,
         widget=forms.Textarea({"rows": 6}),
-        help_text="What the readings in doubt were used for, how far they were wrong, what follows from it.",
+        help_text="What the readings in doubt were used for, how far they were wrong, what "
+        "follows from it.",
     )

@@ -7,7 +7,8 @@ from plant.sites.querysets import SiteQuerySet
 
 
 class Finding(models.Model):
-    """As found out of tolerance: readings since the last good as left are in doubt until somebody has judged them.
+    """As found out of tolerance: readings since the last good as left are in doubt until somebody
+    has judged them.
 
     Closed by a signed assessment and another person's agreement.
     """

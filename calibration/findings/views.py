@@ -1,4 +1,6 @@
-"""Findings: what an as found out of tolerance may have touched, its assessment, and the second person's word."""
+"""Findings: what an as found out of tolerance may have touched, its assessment, and the second
+person's word.
+"""
 
 from __future__ import annotations
 
@@ -86,7 +88,9 @@ def agree(request: SignedRequest, pk: int) -> HttpResponse:
 
 
 def error_in_units(finding: Finding) -> tuple[float, str] | None:
-    """The largest error in mm of level, or m³ where the point indicates volume; None without a value."""
+    """The largest error in mm of level, or m³ where the point indicates volume; None without a
+    value.
+    """
     record = finding.record
     if finding.largest_percent is None:
         return None
@@ -124,7 +128,9 @@ def _page(
 
 
 def _history(finding: Finding) -> list[Calibration]:
-    """The records from the last good as left to what was found, and what came after; newest first."""
+    """The records from the last good as left to what was found, and what came after; newest
+    first.
+    """
     records = Calibration.objects.standing().filter(point=finding.point_id)
     if finding.doubtful_from:
         records = records.filter(done_on__gte=finding.doubtful_from)

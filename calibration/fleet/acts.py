@@ -1,7 +1,8 @@
 """One pass over the fleet: families fitted, trends stored, steps questioned, intervals proposed.
 
-Only where something changed since the last pass: a changed point stirs its family, and the family all its members.
-Taken up again after a kill: each chunk is a transaction, and a run without a sign of life for long is done anew.
+Only where something changed since the last pass: a changed point stirs its family, and the family
+all its members. Taken up again after a kill: each chunk is a transaction, and a run without a sign
+of life for long is done anew.
 """
 
 from __future__ import annotations
@@ -48,7 +49,8 @@ def ask(site: Site, *, by: Person, at: dt.datetime) -> FleetRun:
 
 
 def run(*, clock: Clock, nightly: bool) -> FleetRun | None:
-    """The pass that waits; of a night also one for what changed. None: nothing to do, or another is at it.
+    """The pass that waits; of a night also one for what changed. None: nothing to do, or another is
+    at it.
 
     A pass that was asked for, or lost half way, computes everything.
     """
@@ -176,7 +178,9 @@ class Renewed:
 
 @transaction.atomic
 def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
-    """Fit the families of these points (given whole), store trends, ask about new steps, propose intervals."""
+    """Fit the families of these points (given whole), store trends, ask about new steps, propose
+    intervals.
+    """
     points = points_of(point_ids)
     results = results_of(points)
     _forget_trends_of_others(points)
@@ -207,7 +211,9 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
 
 
 def _sample(family: np.ndarray) -> np.ndarray:
-    """Columns of some members of each family, evenly taken: of a large one they tell as much as all."""
+    """Columns of some members of each family, evenly taken: of a large one they tell as much as
+    all.
+    """
     order = np.argsort(family, kind="stable")
     first = np.searchsorted(family[order], np.arange(family.max() + 2))
     some = [
@@ -244,7 +250,7 @@ def _forget_trends_of_others(points: Points) -> None:
 
 def _question(
     fresh: np.ndarray, jumps: Jumps, told: Told, points: Points, results: Results, at: dt.datetime
-) -> int:  # fmt: skip
+) -> int:
     """A question for the cause of each new step; one that was asked before is not asked again."""
     questions = []
     for increment, column in np.argwhere(fresh).tolist():
@@ -253,11 +259,16 @@ def _question(
         point = points[told.place[column]]
         questions.append(
             StepQuestion(
-                site_id=point.site_id, point_id=point.point_id, record_id=int(results.record[row]),
-                end=ENDS[told.end[column]], size_percent=float(jumps.size[increment, column]),
-                chance=float(jumps.p_value[column]), kind=KINDS[likely.cause], raised_at=at,
+                site_id=point.site_id,
+                point_id=point.point_id,
+                record_id=int(results.record[row]),
+                end=ENDS[told.end[column]],
+                size_percent=float(jumps.size[increment, column]),
+                chance=float(jumps.p_value[column]),
+                kind=KINDS[likely.cause],
+                raised_at=at,
             )
-        )  # fmt: skip
+        )
     before = StepQuestion.objects.count()
     StepQuestion.objects.bulk_create(questions, ignore_conflicts=True)
     return StepQuestion.objects.count() - before
@@ -270,7 +281,9 @@ KINDS = {Cause.JUMP: "step", Cause.BAD_READING: "bad reading", Cause.EITHER: "ei
 def _store_families(
     points: Points, told: Told, prior: Prior, some: np.ndarray, foretold: Backtest, at: dt.datetime
 ) -> None:
-    """What each family now lends, from the first of its members at each end; and how forecasts of some columns held."""
+    """What each family now lends, from the first of its members at each end; and how forecasts of
+    some columns held.
+    """
     made, held = foretold.tested.sum(axis=0), foretold.inside().sum(axis=0)
     ids = points.family[told.place]
     of = ids[some]

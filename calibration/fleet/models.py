@@ -6,7 +6,9 @@ from django.db import models
 
 
 class FleetRun(models.Model):
-    """One pass over the fleet: families fitted, trends and proposals renewed where something had changed."""
+    """One pass over the fleet: families fitted, trends and proposals renewed where something had
+    changed.
+    """
 
     started_at = models.DateTimeField("started")
     finished_at = models.DateTimeField("finished", null=True, blank=True)

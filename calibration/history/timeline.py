@@ -1,4 +1,6 @@
-"""Everything that happened to a measuring point or a transmitter, in order of the day it happened."""
+"""Everything that happened to a measuring point or a transmitter, in order of the day it
+happened.
+"""
 
 from __future__ import annotations
 
@@ -42,7 +44,9 @@ OWN_KINDS = ("measuring point", "transmitter")
 
 @dataclass(frozen=True)
 class Event:
-    """``day``: when it happened; ``at``: when the book was told, None where that is not kept apart."""
+    """``day``: when it happened; ``at``: when the book was told, None where that is not kept
+    apart.
+    """
 
     day: dt.date
     kind: str
@@ -179,10 +183,25 @@ def _hung(
 
 # ---- what was done ----
 RECORD_FIELDS = (
-    "pk", "done_on", "submitted_at", "performed_by_name", "source", "found_verdict", "left_verdict", "adjusted",
-    "amends_id", "amend_reason", "no_as_found_reason", "state", "approved_at", "approved_by_name", "approval_note",
-    "returned_at", "returned_by__name", "return_reason",
-)  # fmt: skip
+    "pk",
+    "done_on",
+    "submitted_at",
+    "performed_by_name",
+    "source",
+    "found_verdict",
+    "left_verdict",
+    "adjusted",
+    "amends_id",
+    "amend_reason",
+    "no_as_found_reason",
+    "state",
+    "approved_at",
+    "approved_by_name",
+    "approval_note",
+    "returned_at",
+    "returned_by__name",
+    "return_reason",
+)
 
 
 def _records(rows: models.QuerySet[Calibration], site: Site) -> list[Event]:

@@ -1,8 +1,10 @@
-"""The book as it stood: former versions of rows, what changed in which transaction, and who did it and why.
+"""The book as it stood: former versions of rows, what changed in which transaction, and who did it
+and why.
 
-Two times are told apart. When something was true (a transmitter hung there from March) stands in the rows; when the
-book was told of it stands in ``entered_at`` and in the row history that the database's triggers keep. "As it stood on
-a day" means the latter: what somebody would have read in the book at the end of that day at the site.
+Two times are told apart. When something was true (a transmitter hung there from March) stands in
+the rows; when the book was told of it stands in ``entered_at`` and in the row history that the
+database's triggers keep. "As it stood on a day" means the latter: what somebody would have read in
+the book at the end of that day at the site.
 """
 
 from __future__ import annotations
@@ -59,7 +61,9 @@ def end_of(day: dt.date, site: Site) -> dt.datetime:
 
 # ---- versions ----
 class Kept(NamedTuple):
-    """A row of the history, or the row itself as it is now (then without id, time and transaction)."""
+    """A row of the history, or the row itself as it is now (then without id, time and
+    transaction).
+    """
 
     row_id: int
     kept_as: int | None
@@ -77,7 +81,9 @@ VERSIONS = sql.SQL("""
 
 
 def versions_of(model: type[models.Model], pks: Collection[int]) -> dict[int, list[Version]]:
-    """Every version of these rows, oldest first, also of rows deleted since; one query for any number of rows."""
+    """Every version of these rows, oldest first, also of rows deleted since; one query for any
+    number of rows.
+    """
     return versions_of_all({model: pks})[model]
 
 
@@ -175,7 +181,9 @@ class Standing:
 
 
 def as_it_stood(point: MeasuringPoint, *, day: dt.date) -> Standing | None:
-    """The register's facts of ``point`` as of that day; None where the book did not have the point yet."""
+    """The register's facts of ``point`` as of that day; None where the book did not have the point
+    yet.
+    """
     instant = end_of(day, point.site)
     version = _at(versions_of(MeasuringPoint, [point.pk]).get(point.pk, []), instant)
     if version is None:
@@ -201,7 +209,9 @@ def as_it_stood(point: MeasuringPoint, *, day: dt.date) -> Standing | None:
 
 
 def entered_before(instant: dt.datetime) -> models.expressions.RawSQL:
-    """A condition on records: the book had them by then. The column is the database's own, unknown to the model."""
+    """A condition on records: the book had them by then. The column is the database's own, unknown
+    to the model.
+    """
     return models.expressions.RawSQL(
         "calibration_calibration.entered_at <= %s", [instant], output_field=models.BooleanField()
     )
@@ -266,7 +276,9 @@ MOST_ROWS = 200
 
 
 def rows_changed_in(transaction: int, *, site_ids: Collection[int]) -> list[RowChange]:
-    """What else the transaction changed, row by row, up to MOST_ROWS; rows of other sites are left out."""
+    """What else the transaction changed, row by row, up to MOST_ROWS; rows of other sites are left
+    out.
+    """
     tables = {model._meta.db_table: model for model in _kept_models()}
     rows = RowHistory.objects.filter(transaction=transaction, table_name__in=tables).order_by("id")
     kept = [r for r in rows[:MOST_ROWS] if r.before.get("site_id") in (None, *site_ids)]

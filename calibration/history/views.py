@@ -1,4 +1,6 @@
-"""The auditor's pages: what happened to a point or a transmitter, the register as it stood, and the ledger."""
+"""The auditor's pages: what happened to a point or a transmitter, the register as it stood, and the
+ledger.
+"""
 
 from __future__ import annotations
 
@@ -35,7 +37,9 @@ AT_ONCE = 2000
 # ---- one point, one transmitter ----
 @require_safe
 def point(request: SignedRequest, pk: int) -> HttpResponse:
-    """Everything that happened to a point; and with ``day``, the register's facts as they stood at its end."""
+    """Everything that happened to a point; and with ``day``, the register's facts as they stood at
+    its end.
+    """
     point = _point(request, pk)
     today = point.site.day_of(timezone.now())
     form = DayForm(request.GET if "day" in request.GET else None, today=today)
@@ -182,8 +186,15 @@ def _ledger_rows(entries: Any) -> Iterator[tuple[str, ...]]:
         details = "; ".join(f"{name}: {_readable(value)}" for name, value in entry.details.items())
         at = entry.at.isoformat(timespec="seconds")
         yield (
-            str(entry.pk), at, entry.person_name, entry.act, entry.subject_kind, entry.subject, entry.why, details,
-        )  # fmt: skip
+            str(entry.pk),
+            at,
+            entry.person_name,
+            entry.act,
+            entry.subject_kind,
+            entry.subject,
+            entry.why,
+            details,
+        )
 
 
 def _entries(request: SignedRequest) -> Any:

@@ -1,4 +1,6 @@
-"""The file of past calibrations: a row is a reading; the rows of one calibration share their ``record``."""
+"""The file of past calibrations: a row is a reading; the rows of one calibration share their
+``record``.
+"""
 
 from __future__ import annotations
 
@@ -39,21 +41,48 @@ CALIBRATIONS = Layout(
     ),
     examples=tuple(
         {
-            "record": "2025-0412", "tag": "LT-101D", "serial": "TW11871", "day": "2026-01-18",
-            "performed by": "T. Quillane", "approved by": "S. Fenharrow", "approved on": "2026-01-20",
-            "way": "wetted level by dip", "ambient": "14", "product": "41", "standards": "MM-01; DT-02",
-            "stage": stage, "run": "1", "reading": reading, "direction": "up", "applied": applied,
+            "record": "2025-0412",
+            "tag": "LT-101D",
+            "serial": "TW11871",
+            "day": "2026-01-18",
+            "performed by": "T. Quillane",
+            "approved by": "S. Fenharrow",
+            "approved on": "2026-01-20",
+            "way": "wetted level by dip",
+            "ambient": "14",
+            "product": "41",
+            "standards": "MM-01; DT-02",
+            "stage": stage,
+            "run": "1",
+            "reading": reading,
+            "direction": "up",
+            "applied": applied,
             "observed": observed,
         }
         for stage, reading, applied, observed in (
-            ("as it stands", "1", "10.9", "12.08"), ("as found", "1", "10.2", "4.02"),
+            ("as it stands", "1", "10.9", "12.08"),
+            ("as found", "1", "10.2", "4.02"),
             ("as found", "2", "11.6", "20.07"),
         )
     ),
-)  # fmt: skip
+)
 
 OF_RECORD = (
-    "tag", "serial", "done_on", "performed_by", "approved_by", "approved_on", "way", "procedure", "ambient_c",
-    "product_c", "standards", "adjusted", "no_as_found_reason", "note",
-)  # fmt: skip
-"""One value for all rows of a record; a later row may leave what is not needed in every row empty."""
+    "tag",
+    "serial",
+    "done_on",
+    "performed_by",
+    "approved_by",
+    "approved_on",
+    "way",
+    "procedure",
+    "ambient_c",
+    "product_c",
+    "standards",
+    "adjusted",
+    "no_as_found_reason",
+    "note",
+)
+"""One value for all rows of a record; a later row may leave what is not needed in every row
+empty.
+"""

@@ -1,7 +1,8 @@
 """Past calibrations against the book: judged as if typed in, stored as approved records.
 
-A record is known by the site and its ``record`` cell: the same again changes nothing, and one that differs is refused,
-for an approved record never changes. The range of the day is taken to be the present one. As-found failures open no
+A record is known by the site and its ``record`` cell: the same again changes nothing, and one that
+differs is refused, for an approved record never changes. The range of the day is taken to be the
+present one. As-found failures open no
 finding: they are history when they come in.
 """
 
@@ -44,7 +45,9 @@ STAGES = tuple(Reading.Stage.values)
 
 @dataclass
 class Told:
-    """One record of the file: the places of its rows, what it says of itself, and what the book knows of that."""
+    """One record of the file: the places of its rows, what it says of itself, and what the book
+    knows of that.
+    """
 
     key: str
     places: list[int]
@@ -61,7 +64,9 @@ class Told:
 
     @property
     def digest(self) -> str:
-        """Hash of all the file says, so that the same record is known again whatever the order of columns."""
+        """Hash of all the file says, so that the same record is known again whatever the order of
+        columns.
+        """
         rows = [
             [
                 r.stage,
@@ -81,7 +86,9 @@ class Told:
 
 
 def submission_of(site_code: str, key: str) -> uuid.UUID:
-    """The id under which an imported record is known: of its site's code and its key in the file."""
+    """The id under which an imported record is known: of its site's code and its key in the
+    file.
+    """
     return uuid.uuid5(NAMESPACE, f"{site_code}\n{key}")
 
 
@@ -107,7 +114,9 @@ def _grouped(parsed: Parsed) -> dict[str, list[int]]:
 
 
 def _facts(parsed: Parsed, key: str, places: list[int]) -> Told:
-    """What the rows say of the record as a whole; where two rows say different things, both cannot be right."""
+    """What the rows say of the record as a whole; where two rows say different things, both cannot
+    be right.
+    """
     facts: dict[str, Any] = {}
     for name in OF_RECORD:
         column = parsed.column(name)
@@ -222,7 +231,9 @@ def _check_signal(parsed: Parsed, point: MeasuringPoint, place: int) -> None:
 
 
 def _in_units_of(parsed: Parsed, point: MeasuringPoint, place: int, name: str) -> Decimal | None:
-    """A level or volume in the unit of the point's range, where it has one to five decimals there."""
+    """A level or volume in the unit of the point's range, where it has one to five decimals
+    there.
+    """
     value, unit = parsed.column(name)[place], parsed.column(f"{name}_unit")[place]
     if value is None or unit == point.unit:
         return value
@@ -249,7 +260,9 @@ def _in_units_of(parsed: Parsed, point: MeasuringPoint, place: int, name: str) -
 
 
 def _check_stages(parsed: Parsed, told: Told) -> None:
-    """Past work may lack the reading as it stands; as found only with its reason, as left never once adjusted."""
+    """Past work may lack the reading as it stands; as found only with its reason, as left never
+    once adjusted.
+    """
     if told.point is None or any(
         (place, name) in parsed.wrong
         for place in told.places
@@ -282,7 +295,10 @@ def _compare(parsed: Parsed, told: list[Told], context: Context) -> Outcome:
         elif stored[submission] == record.digest:
             outcome.count(None)
         else:
-            reason = "was imported before with other contents; an approved record never changes: amend it on its page"
+            reason = (
+                "was imported before with other contents; an approved record never changes: "
+                "amend it on its page"
+            )
             parsed.refuse(record.first, "record", reason)
     return outcome
 
@@ -298,7 +314,9 @@ def _summary(told: Told) -> dict[str, list[str]]:
 
 # ---- writing ----
 def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
-    """Records with their parts by COPY, in one transaction as the database asks; then due dates and trends."""
+    """Records with their parts by COPY, in one transaction as the database asks; then due dates and
+    trends.
+    """
     told: list[Told] = outcome.plan
     people = Known.people(context.site)
     points = {one.point.pk: one.point for one in told if one.point}

@@ -21,7 +21,8 @@ class UploadForm(forms.Form):
     )
     file = forms.FileField(
         label="File",
-        help_text=f"CSV or XLSX with the names of the columns in row 1, up to {LARGEST_FILE // MEGABYTE} MB. "
+        help_text="CSV or XLSX with the names of the columns in row 1, up to "
+        f"{LARGEST_FILE // MEGABYTE} MB. "
         "It is only checked at first; nothing is stored until you apply it.",
         widget=forms.FileInput({"accept": ".csv,.xlsx,text/csv"}),
         allow_empty_file=True,  # the check tells it in its own words

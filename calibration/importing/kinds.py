@@ -1,4 +1,6 @@
-"""Every kind of file Spanbook takes, and who does the waiting work; the steps are those of plant.importing.acts."""
+"""Every kind of file Spanbook takes, and who does the waiting work; the steps are those of
+plant.importing.acts.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ from plant.importing.tanks import TANK_IMPORTER
 log = logging.getLogger(__name__)
 Kind = ImportBatch.Kind
 AT_ONCE = 50
-"""Changed products looked into while the sender of a file waits; a tick of the schedule does the others."""
+"""Changed products looked into while the sender of a file waits; a tick of the schedule does the
+others.
+"""
 
 
 def _calibrated(point_ids: Collection[int]) -> Collection[int]:
@@ -37,7 +41,9 @@ def _calibrated(point_ids: Collection[int]) -> Collection[int]:
 
 
 def _write_register(parsed: Parsed, outcome: Outcome, context: Context) -> None:
-    """Due dates follow the interval and trends the tolerance, as when a person changes them on a page."""
+    """Due dates follow the interval and trends the tolerance, as when a person changes them on a
+    page.
+    """
     _REGISTER.write(parsed, outcome, context)
     if outcome.changed:
         changed = register.changed_points()
@@ -56,7 +62,9 @@ IMPORTERS: dict[str, Importer] = {
 
 
 def run_now(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
-    """Take the next step of this import while its sender waits; where a worker was quicker, it is left alone."""
+    """Take the next step of this import while its sender waits; where a worker was quicker, it is
+    left alone.
+    """
     claimed = imports.claim(at=at, batch=batch)
     return _run(claimed, at=at) if claimed else batch
 
@@ -64,13 +72,16 @@ def run_now(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
 def _run(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
     done = imports.run(batch, IMPORTERS, at=at)
     if done.kind == Kind.TANKS and done.state == ImportBatch.State.APPLIED:
-        # In transactions of its own; the rest, or what a kill leaves undone here, is found by the next tick.
+        # In transactions of its own; the rest, or what a kill leaves undone here, is found by the
+        # next tick.
         demands.raise_waiting(at=at, most=AT_ONCE)
     return done
 
 
 def run_waiting(*, clock: Callable[[], dt.datetime]) -> int:
-    """Take the next step of every import that waits; the number taken. One that fails holds up no other."""
+    """Take the next step of every import that waits; the number taken. One that fails holds up no
+    other.
+    """
     taken = 0
     while batch := imports.claim(at=clock()):
         taken += 1

@@ -1,4 +1,6 @@
-"""What the book knows of the tags, serial numbers, standards and procedures a file of past calibrations names."""
+"""What the book knows of the tags, serial numbers, standards and procedures a file of past
+calibrations names.
+"""
 
 from __future__ import annotations
 
@@ -47,7 +49,9 @@ class Known:
 
     @staticmethod
     def people(site: Site) -> dict[str, int]:
-        """Ids by name of those with a role at the site at any time; a name that two share stands for neither."""
+        """Ids by name of those with a role at the site at any time; a name that two share stands
+        for neither.
+        """
         rows = Person.objects.filter(appointments__site=site).values_list("pk", "name").distinct()
         ids: dict[str, list[int]] = defaultdict(list)
         for pk, name in rows:
@@ -69,7 +73,10 @@ class Known:
         """Why a serial number was refused."""
         there = [row.transmitter.serial for row in self.installations[tag] if _serves(row, day)]
         what = f"{one_of(there)} did" if there else "the book has none there that day"
-        return f"did not hang at {tag} on {day_text(day)}: {what}. Correct it here, or the installation in the book"
+        return (
+            f"did not hang at {tag} on {day_text(day)}: {what}. Correct it here, or the "
+            "installation in the book"
+        )
 
     def certified(
         self, name: str, day: dt.date
@@ -84,7 +91,10 @@ class Known:
             withdrawn = certificate.withdrawn_on and certificate.withdrawn_on <= day
             if certificate.issued_on <= day <= certificate.valid_until and not withdrawn:
                 return standard, certificate
-        return f"{name} has no certificate that covers {day_text(day)}; import the certificate of that time first"
+        return (
+            f"{name} has no certificate that covers {day_text(day)}; import the certificate of "
+            "that time first"
+        )
 
     def version(self, key: str, day: dt.date) -> ProcedureVersion | None:
         """The version of a procedure in force on a day."""
@@ -93,7 +103,10 @@ class Known:
 
     def why_no_version(self, key: str, day: dt.date) -> str:
         if key in self.versions:
-            return f"no version of {key} was published by {day_text(day)}; leave it empty if another text was followed"
+            return (
+                f"no version of {key} was published by {day_text(day)}; leave it empty if "
+                "another text was followed"
+            )
         return (
             f"is no procedure here; write {one_of(sorted(self.versions))}"
             if self.versions

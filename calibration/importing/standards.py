@@ -1,4 +1,6 @@
-"""The standards' file: a row is a reference standard with one certificate; several certificates, several rows."""
+"""The standards' file: a row is a reference standard with one certificate; several certificates,
+several rows.
+"""
 
 from __future__ import annotations
 
@@ -39,19 +41,40 @@ STANDARDS = Layout(
     ),
     examples=(
         {
-            "standard": "MM-01", "kind": "multimeter", "maker": "Tarn & Weir", "model": "M6", "serial": "40112",
-            "interval": "12", "certificate": "H-26-0117", "laboratory": "Heron Metrology Laboratory",
-            "issued": "2026-01-15", "valid until": "2027-01-14", "unit": "mA", "range from": "0",
-            "range to": "24", "% of reading": "0.02", "absolute": "0.002", "resolution": "0.001", "U": "0.0015",
+            "standard": "MM-01",
+            "kind": "multimeter",
+            "maker": "Tarn & Weir",
+            "model": "M6",
+            "serial": "40112",
+            "interval": "12",
+            "certificate": "H-26-0117",
+            "laboratory": "Heron Metrology Laboratory",
+            "issued": "2026-01-15",
+            "valid until": "2027-01-14",
+            "unit": "mA",
+            "range from": "0",
+            "range to": "24",
+            "% of reading": "0.02",
+            "absolute": "0.002",
+            "resolution": "0.001",
+            "U": "0.0015",
             "k": "2",
         },
         {
-            "standard": "DT-02", "kind": "dip tape", "interval": "12", "certificate": "H-26-0203",
-            "laboratory": "Heron Metrology Laboratory", "issued": "2026-02-03", "valid until": "2027-02-02",
-            "unit": "mm", "range from": "0", "range to": "15000", "absolute": "0.3",
+            "standard": "DT-02",
+            "kind": "dip tape",
+            "interval": "12",
+            "certificate": "H-26-0203",
+            "laboratory": "Heron Metrology Laboratory",
+            "issued": "2026-02-03",
+            "valid until": "2027-02-02",
+            "unit": "mm",
+            "range from": "0",
+            "range to": "15000",
+            "absolute": "0.3",
         },
     ),
-)  # fmt: skip
+)
 OF_STANDARD = ("kind", "maker", "model", "serial", "interval_months")
 OF_CERTIFICATE = tuple(
     column.field for column in STANDARDS.columns if column.field not in ("name", *OF_STANDARD)
@@ -106,7 +129,10 @@ class _Standards:
         for field in OF_STANDARD:
             here, there = self.parsed.column(field)[place], self.parsed.column(field)[first]
             if here is not None and here != there:
-                reason = f"differs from row {self.parsed.rows[first]} of the same standard ({said(there) or 'empty'})"
+                reason = (
+                    f"differs from row {self.parsed.rows[first]} of the same standard "
+                    f"({said(there) or 'empty'})"
+                )
                 self.parsed.refuse(place, field, reason)
 
     def _certificate(self, place: int, standard: ReferenceStandard) -> dict[str, list[str]]:
@@ -148,7 +174,8 @@ class _Standards:
             if value != was:
                 where = "the book" if stored.pk else "another row"
                 reason = (
-                    f"{where} has {said(was) or 'nothing'} for this certificate. What a laboratory stated is not "
+                    f"{where} has {said(was) or 'nothing'} for this certificate. What a "
+                    "laboratory stated is not "
                     "changed: withdraw it and enter the right one under its own number"
                 )
                 self.parsed.refuse(place, name, reason)

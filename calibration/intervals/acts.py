@@ -1,4 +1,6 @@
-"""Changing how often a point is calibrated, with the reason; the due date follows in the same transaction."""
+"""Changing how often a point is calibrated, with the reason; the due date follows in the same
+transaction.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,8 @@ def change(
 ) -> MeasuringPoint:
     """Set interval and grace by hand. A longer interval for safety duty needs an approver.
 
-    A proposal that waits for the point is replaced: its figures were made for the interval that was.
+    A proposal that waits for the point is replaced: its figures were made for the interval that
+    was.
     """
     require(by, "set interval", point.site_id)
     point = locked(point.pk)
@@ -47,8 +50,8 @@ def change(
 
 
 def locked(pk: int) -> MeasuringPoint:
-    """The point as stored, locked. Weakly: the nightly pass may name the point in a proposal meanwhile, and does not
-    wait for whoever waits for that proposal."""
+    """The point as stored, locked. Weakly: the nightly pass may name the point in a proposal
+    meanwhile, and does not wait for whoever waits for that proposal."""
     return MeasuringPoint.objects.select_for_update(no_key=True).get(pk=pk)
 
 
@@ -57,7 +60,9 @@ def needs_approval(point: MeasuringPoint, months: int) -> bool:
 
 
 def move(point: MeasuringPoint, *, months: int, grace_days: int) -> dict[str, Any]:
-    """The one place that writes an interval: on a locked point, the due date with it. Returns the ledger's details."""
+    """The one place that writes an interval: on a locked point, the due date with it. Returns the
+    ledger's details.
+    """
     was = _facts(point)
     point.interval_months, point.grace_days = months, grace_days
     check(point)

@@ -16,9 +16,11 @@ class ProposalQuerySet(SiteQuerySet):
 
 
 class Proposal(models.Model):
-    """A new interval for a point, with its numbers and its reasons; a planner accepts it or declines it.
+    """A new interval for a point, with its numbers and its reasons; a planner accepts it or
+    declines it.
 
-    A longer interval for safety duty waits for an approver. A later pass takes back what no longer holds.
+    A longer interval for safety duty waits for an approver. A later pass takes back what no longer
+    holds.
     """
 
     class State(Words):

@@ -57,7 +57,9 @@ def make(
     *,
     at: dt.datetime,
 ) -> int:
-    """Offer new intervals to these points and take back what no longer holds; returns how many are new."""
+    """Offer new intervals to these points and take back what no longer holds; returns how many are
+    new.
+    """
     offers = [choice.offers for choice in choices]
     for policy, places in policies:
         if policy.method == Policy.Method.STAIRCASE:
@@ -72,7 +74,9 @@ def make(
 # ---- by drift ----
 @dataclass(frozen=True)
 class Choice:
-    """What one policy chose; columns: of each offer, in ``proposed`` and ``of``; ends: 0 for zero, 1 for span."""
+    """What one policy chose; columns: of each offer, in ``proposed`` and ``of``; ends: 0 for zero,
+    1 for span.
+    """
 
     offers: Offers
     proposed: Proposals
@@ -104,9 +108,15 @@ def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged
     tolerance, u = told.tolerance[used], told.u_next[used]
     now = points.months[whose]
     proposed = propose(
-        of, tolerance, u, current=now / 12, target=float(policy.target_percent) / 100,
-        lower=policy.shortest_months / 12, upper=policy.longest_months / 12, lengthen=float(policy.lengthen),
-    )  # fmt: skip
+        of,
+        tolerance,
+        u,
+        current=now / 12,
+        target=float(policy.target_percent) / 100,
+        lower=policy.shortest_months / 12,
+        upper=policy.longest_months / 12,
+        lengthen=float(policy.lengthen),
+    )
     at_now = as_found_probability(of, now / 12, tolerance, u)
     months = np.floor(proposed.years * 12 + 1e-6).astype(int)
     months = np.clip(months, policy.shortest_months, policy.longest_months)
@@ -117,10 +127,15 @@ def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged
     now, months, place = now[first], months[first], whose[first]
     worth = np.abs(months - now) >= np.maximum(1, WORTH * now)
     offers = Offers(
-        points.id[place], points.site[place], np.full(len(place), policy.method), now,
-        np.where(worth, months, now), np.minimum.reduceat(at_now[order], starts), proposed.as_found[first],
+        points.id[place],
+        points.site[place],
+        np.full(len(place), policy.method),
+        now,
+        np.where(worth, months, now),
+        np.minimum.reduceat(at_now[order], starts),
+        proposed.as_found[first],
         np.empty(len(place), dtype=object),
-    )  # fmt: skip
+    )
     return [Choice(offers, proposed, of, tolerance, first, told.end[used][first])]
 
 
@@ -151,7 +166,9 @@ def _told(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]
 def _by_staircase(
     places: list[int], points: Points, policy: Policy, results: Results
 ) -> list[Offer]:
-    """One step for each result: longer where it was found in tolerance, shorter where it was out."""
+    """One step for each result: longer where it was found in tolerance, shorter where it was
+    out.
+    """
     stepped = _stepped_already(points.id[places].tolist())
     last = dict(
         zip(np.searchsorted(points.id, results.point).tolist(), range(len(results)), strict=True)
@@ -172,9 +189,16 @@ def _by_staircase(
         said = {"says": "staircase in" if found_in else "staircase out", "percent": 100 * share}
         offers.append(
             Offer(
-                point.point_id, point.site_id, policy.method, point.interval_months, months, None, None, [said]
+                point.point_id,
+                point.site_id,
+                policy.method,
+                point.interval_months,
+                months,
+                None,
+                None,
+                [said],
             )
-        )  # fmt: skip
+        )
     return offers
 
 
@@ -196,7 +220,9 @@ def _stepped_already(point_ids: Iterable[int]) -> set[int]:
 
 # ---- by the family's reliability ----
 def _by_reliability(places: list[int], points: Points, policy: Policy) -> list[Offer]:
-    """The time until the family's share in tolerance falls to the target; by its limit where no curve can be drawn."""
+    """The time until the family's share in tolerance falls to the target; by its limit where no
+    curve can be drawn.
+    """
     by_family: dict[int | None, list[PointFacts]] = defaultdict(list)
     for place in places:
         by_family[points[place].family_id].append(points[place])
@@ -212,15 +238,29 @@ def _by_reliability(places: list[int], points: Points, policy: Policy) -> list[O
             wanted = min(months, now * float(policy.lengthen), policy.longest_months)
             wanted = max(int(wanted + 1e-6), policy.shortest_months)
             said = {
-                "says": "reliability", "results": told.results, "out": told.failures,
-                "instruments": told.instruments, "target": target, "months": months,
+                "says": "reliability",
+                "results": told.results,
+                "out": told.failures,
+                "instruments": told.instruments,
+                "target": target,
+                "months": months,
                 "curve": told.curve if told.fit is not None else "",
-                "by": "estimate" if told.fit is not None else "limit", "design_effect": told.design_effect,
-            }  # fmt: skip
+                "by": "estimate" if told.fit is not None else "limit",
+                "design_effect": told.design_effect,
+            }
             at = [float(told.fit.reliability(m / 12)) if told.fit else None for m in (now, wanted)]
             offers.append(
-                Offer(point.point_id, point.site_id, policy.method, now, worth(now, wanted), at[0], at[1], [said])
-            )  # fmt: skip
+                Offer(
+                    point.point_id,
+                    point.site_id,
+                    policy.method,
+                    now,
+                    worth(now, wanted),
+                    at[0],
+                    at[1],
+                    [said],
+                )
+            )
     return offers
 
 

@@ -9,7 +9,9 @@ from calibration.intervals.tables import WAYS
 
 
 class ProposalFilter(forms.Form):
-    """What the list of proposals is narrowed to, read from its address. The page draws the controls itself."""
+    """What the list of proposals is narrowed to, read from its address. The page draws the controls
+    itself.
+    """
 
     site = forms.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
     way = forms.ChoiceField(choices=list(WAYS.items()), required=False)

@@ -42,7 +42,9 @@ State = Proposal.State
 
 @require_safe
 def listing(request: SignedRequest) -> HttpResponse:
-    """What waits for a decision, newest first; and how far the last pass over the fleet has come."""
+    """What waits for a decision, newest first; and how far the last pass over the fleet has
+    come.
+    """
     require_sight(request.user)
     person = request.user
     sites = list(Site.objects.filter(pk__in=person.site_ids("see")).order_by("name"))
@@ -134,7 +136,9 @@ def decline(request: SignedRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def accept_shown(request: SignedRequest) -> HttpResponse:
-    """Name each proposal that was shown and what accepting it does; then accept those that stay ticked."""
+    """Name each proposal that was shown and what accepting it does; then accept those that stay
+    ticked.
+    """
     sites = sites_for(request, SET)
     asked = request.POST if request.method == "POST" else request.GET
     ids = [int(pk) for pk in asked.getlist("shown" if request.POST else "p")[:50] if _is_pk(pk)]
@@ -163,7 +167,9 @@ def accept_shown(request: SignedRequest) -> HttpResponse:
 
 
 def _accept_all(request: SignedRequest, chosen: list[Proposal]) -> None:
-    """Each in a transaction and with an entry of its own: one that somebody was quicker on holds up no other."""
+    """Each in a transaction and with an entry of its own: one that somebody was quicker on holds up
+    no other.
+    """
     states = []
     for proposal in chosen:
         try:
@@ -192,7 +198,9 @@ def _told(done: Proposal) -> str:
 
 
 def _back(request: SignedRequest) -> HttpResponse:
-    """To the list as it was narrowed; only its query travels, so that no other address can be sent along."""
+    """To the list as it was narrowed; only its query travels, so that no other address can be sent
+    along.
+    """
     query = request.POST.get("list", "")
     return redirect(f"{reverse('calibration:proposals')}{'?' + query if query else ''}")
 

@@ -1,4 +1,6 @@
-"""Proposals of new intervals: offered by the nightly pass in sets, accepted or declined by a planner one by one."""
+"""Proposals of new intervals: offered by the nightly pass in sets, accepted or declined by a
+planner one by one.
+"""
 
 from __future__ import annotations
 
@@ -31,8 +33,9 @@ ROUNDING = 0.0005  # of a probability: a tenth of a per cent is what pages show
 # ---- offered by the nightly pass ----
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A new interval for one point. months_now: what it was worked out for. in_tolerance: probability at the end of
-    each, None where the method does not say. reasons: as calibration.intervals.reasons words them."""
+    """A new interval for one point. months_now: what it was worked out for. in_tolerance:
+    probability at the end of each, None where the method does not say. reasons: as
+    calibration.intervals.reasons words them."""
 
     point_id: int
     site_id: int
@@ -46,7 +49,9 @@ class Offer:
 
 @dataclass(frozen=True)
 class Offers:
-    """Many offers in columns, fields as in Offer, NaN for a probability that the method does not say."""
+    """Many offers in columns, fields as in Offer, NaN for a probability that the method does not
+    say.
+    """
 
     point_id: np.ndarray
     site_id: np.ndarray
@@ -91,7 +96,9 @@ ReasonsOf = Callable[[Offers], list[list[dict[str, Any]]]]
 
 
 class Counts(NamedTuple):
-    """made: new proposals. renewed: those that stand, with other figures. replaced: those that no longer hold."""
+    """made: new proposals. renewed: those that stand, with other figures. replaced: those that no
+    longer hold.
+    """
 
     made: int
     renewed: int
@@ -108,7 +115,8 @@ NO_LONGER_HOLD = f"""
     UPDATE calibration_proposal p SET state = 'replaced' FROM {OFFERED}
     WHERE p.point_id = o.point_id AND p.{WAITS} AND (p.months, p.months_now) <> (o.months, o.months_now)
 """  # noqa: S608 - made of constants
-# What is to be written: nearly nothing on most nights, so that the reasons travel for these rows only.
+# What is to be written: nearly nothing on most nights, so that the reasons travel for these rows
+# only.
 TO_WRITE = f"""
     SELECT o.point_id, w.id FROM {OFFERED}
     JOIN plant_measuringpoint m ON m.id = o.point_id AND m.interval_months = o.months_now
@@ -140,13 +148,15 @@ WITHDRAW = f"""
 def offer(
     rows: Offers | Collection[Offer], *, at: dt.datetime, reasons_of: ReasonsOf | None = None
 ) -> Counts:
-    """Bring what waits for these points in line with ``rows``, a row a point; set by set, for a whole fleet at once.
+    """Bring what waits for these points in line with ``rows``, a row a point; set by set, for a
+    whole fleet at once.
 
-    What no longer holds is replaced; what stands stays, and its figures are renewed where they moved by more than
-    rounding; the rest is made new. An offer of the interval that holds already takes back what waits. What a planner
-    declined is not offered again until a later record of the point is approved. No entry in the ledger: nothing is
-    decided here, and the rows and their history tell each step. reasons_of: gives the reasons of the rows that are
-    written, in one go; without it each row brings its own.
+    What no longer holds is replaced; what stands stays, and its figures are renewed where they
+    moved by more than rounding; the rest is made new. An offer of the interval that holds already
+    takes back what waits. What a planner declined is not offered again until a later record of the
+    point is approved. No entry in the ledger: nothing is decided here, and the rows and their
+    history tell each step. reasons_of: gives the reasons of the rows that are written, in one go;
+    without it each row brings its own.
     """
     offers = rows if isinstance(rows, Offers) else Offers.of(rows)
     reasons_of = reasons_of or (lambda some: some.reasons.tolist())
@@ -187,7 +197,9 @@ def withdraw(point_ids: ArrayLike) -> int:
 
 
 def _make(rows: Offers, reasons_of: ReasonsOf, *, at: dt.datetime) -> None:
-    """Should an interval be set in this very moment, its proposal cannot be accepted, and the next pass replaces it."""
+    """Should an interval be set in this very moment, its proposal cannot be accepted, and the next
+    pass replaces it.
+    """
     rows = rows.some(np.argsort(-rows.point_id))  # lists show what came last first
     copy_into(
         "calibration_proposal",
@@ -219,7 +231,9 @@ def _columns(rows: Offers) -> dict[str, Any]:
 
 
 def _as_json(reasons: list[dict[str, Any]]) -> str:
-    """JSON has no word for what is not a number: such a figure is left empty, and the page leaves it unsaid."""
+    """JSON has no word for what is not a number: such a figure is left empty, and the page leaves
+    it unsaid.
+    """
     try:
         return json.dumps(reasons, allow_nan=False)
     except ValueError:
@@ -233,8 +247,9 @@ def _finite(value: Any) -> Any:
 # ---- decided by people ----
 @transaction.atomic
 def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
-    """Set the proposed interval, and the due date with it. A longer one for safety duty takes two: who agrees, and
-    then another person who approves. Refused when it no longer waits or its figures are not of today's interval."""
+    """Set the proposed interval, and the due date with it. A longer one for safety duty takes two:
+    who agrees, and then another person who approves. Refused when it no longer waits or its figures
+    are not of today's interval."""
     point, proposal = _locked(proposal, by=by)
     becomes = outcome(proposal, point, Policy.objects.of_point(point), by=by)
     details: dict[str, Any] = {
@@ -257,7 +272,9 @@ def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
 def outcome(
     proposal: Proposal, point: MeasuringPoint, policy: Policy, *, by: Person
 ) -> Proposal.State:
-    """What a waiting proposal becomes when ``by`` accepts it: accepted or agreed. Raises Refused where it cannot be."""
+    """What a waiting proposal becomes when ``by`` accepts it: accepted or agreed. Raises Refused
+    where it cannot be.
+    """
     _still_stands(proposal, point, policy)
     if not needs_approval(point, proposal.months):
         return State.ACCEPTED
@@ -265,7 +282,8 @@ def outcome(
         return State.AGREED
     if "approver" not in by.roles_at(proposal.site_id):
         raise NotAllowed(
-            f"{point.tag} has safety duty: {proposal.agreed_by} has agreed, and an approver must accept the longer "
+            f"{point.tag} has safety duty: {proposal.agreed_by} has agreed, and an approver must "
+            "accept the longer "
             f"interval."
         )
     if proposal.agreed_by_id == by.pk:
@@ -277,20 +295,27 @@ def outcome(
 
 @transaction.atomic
 def decline(proposal: Proposal, *, why: str, by: Person, at: dt.datetime) -> Proposal:
-    """Leave the interval as it is, with the reason; it is not proposed again before there is a later record."""
+    """Leave the interval as it is, with the reason; it is not proposed again before there is a
+    later record.
+    """
     point, proposal = _locked(proposal, by=by)
     if not why.strip():
         raise Refused("Say why: an auditor will ask.", field="why")
     proposal.why = why.strip()
     _decide(proposal, State.DECLINED, by=by, at=at)
-    details = {"months": [proposal.months_now, proposal.months],
-               "method": proposal.get_method_display(), "in tolerance": proposal.in_tolerance}  # fmt: skip
+    details = {
+        "months": [proposal.months_now, proposal.months],
+        "method": proposal.get_method_display(),
+        "in tolerance": proposal.in_tolerance,
+    }
     enter("decline interval", on=point, by=by, why=proposal.why, details=details)
     return proposal
 
 
 def _locked(proposal: Proposal, *, by: Person) -> tuple[MeasuringPoint, Proposal]:
-    """Point and proposal as stored, locked in this order as everywhere; refused where the proposal waits no more."""
+    """Point and proposal as stored, locked in this order as everywhere; refused where the proposal
+    waits no more.
+    """
     require(by, "set interval", proposal.site_id)
     point = locked(proposal.point_id)
     known = Proposal.objects.select_related("agreed_by", "decided_by")
@@ -307,14 +332,16 @@ def _locked(proposal: Proposal, *, by: Person) -> tuple[MeasuringPoint, Proposal
 def _still_stands(proposal: Proposal, point: MeasuringPoint, policy: Policy) -> None:
     if proposal.months_now != point.interval_months:
         raise Refused(
-            f"Somebody was quicker: the interval of {point.tag} is {point.interval_months} months by now, and this "
+            f"Somebody was quicker: the interval of {point.tag} is {point.interval_months} months "
+            "by now, and this "
             f"was worked out for {proposal.months_now}. The next pass works it out again."
         )
     if point.out_of_service_on:
         raise Refused(f"{point.tag} is out of service, so its interval is left alone.")
     if not policy.shortest_months <= proposal.months <= policy.longest_months:
         raise Refused(
-            f"The policy of {point.tag} now allows {policy.shortest_months} to {policy.longest_months} months, "
+            f"The policy of {point.tag} now allows {policy.shortest_months} to "
+            f"{policy.longest_months} months, "
             f"not {proposal.months}. Decline this; the next pass works it out again."
         )
 

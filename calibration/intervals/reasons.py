@@ -1,7 +1,8 @@
-"""Why an interval is proposed, in plain sentences: the parts of calibration.metrology.intervals.reasons, worded.
+"""Why an interval is proposed, in plain sentences: the parts of
+calibration.metrology.intervals.reasons, worded.
 
-Each part is {"says": key, …numbers}. Years are told in months, shares of one in per cent. A part whose numbers are
-missing or no numbers is left unsaid rather than told wrongly.
+Each part is {"says": key, …numbers}. Years are told in months, shares of one in per cent. A part
+whose numbers are missing or no numbers is left unsaid rather than told wrongly.
 """
 
 from __future__ import annotations
@@ -37,7 +38,9 @@ def worded(parts: Iterable[Part]) -> list[str]:
 
 
 def first_reason(parts: Iterable[Part]) -> str:
-    """The sentence that tells what decided; "" where nothing can be said. Which end it was is told by the others."""
+    """The sentence that tells what decided; "" where nothing can be said. Which end it was is told
+    by the others.
+    """
     return next(iter(worded(part for part in parts if part.get("says") != "end")), "")
 
 
@@ -108,28 +111,33 @@ def _share(value: float) -> str:
 # ---- what decided ----
 def _target(part: Part) -> str:
     return (
-        f"At {_months(part, 'years')} the next as found is in tolerance with a probability of {_chance(part)}; "
+        f"At {_months(part, 'years')} the next as found is in tolerance with a probability of "
+        f"{_chance(part)}; "
         f"asked are {_asked(part)}."
     )
 
 
 def _not_reached(part: Part) -> str:
     return (
-        f"Even at {_months(part, 'lower')}, the shortest interval allowed, the next as found is in tolerance with a "
+        f"Even at {_months(part, 'lower')}, the shortest interval allowed, the next as found is "
+        "in tolerance with a "
         f"probability of only {_chance(part)}; asked are {_asked(part)}."
     )
 
 
 def _limited(part: Part) -> str:
     return (
-        f"The figures would allow {_months(part, 'wanted')}; one step may lengthen it to {_months(part, 'years')}. "
-        f"There the next as found is in tolerance with a probability of {_chance(part)}; asked are {_asked(part)}."
+        f"The figures would allow {_months(part, 'wanted')}; one step may lengthen it to "
+        f"{_months(part, 'years')}. "
+        f"There the next as found is in tolerance with a probability of {_chance(part)}; asked "
+        f"are {_asked(part)}."
     )
 
 
 def _upper_bound(part: Part) -> str:
     return (
-        f"Even at {_months(part, 'upper')}, the longest interval allowed, the next as found is in tolerance with a "
+        f"Even at {_months(part, 'upper')}, the longest interval allowed, the next as found is in "
+        "tolerance with a "
         f"probability of {_chance(part)}; asked are {_asked(part)}."
     )
 
@@ -160,7 +168,8 @@ def _rate(part: Part) -> str:
 def _walk(part: Part) -> str:
     walk, steady = _value(part, "walk"), _value(part, "steady")
     return (
-        f"Beside the drift it wanders at random, by about {number(walk, 2)}{SPACE}% of span within a year; "
+        f"Beside the drift it wanders at random, by about {number(walk, 2)}{SPACE}% of span "
+        "within a year; "
         f"that it does not wander at all has a probability of {chance(steady)}."
     )
 
@@ -168,14 +177,16 @@ def _walk(part: Part) -> str:
 def _borrowed(part: Part) -> str:
     others = _count(part, "others")
     return (
-        f"{_share(_value(part, 'own'))} of that rate is its own history, {_share(_value(part, 'borrowed'))} is "
+        f"{_share(_value(part, 'own'))} of that rate is its own history, "
+        f"{_share(_value(part, 'borrowed'))} is "
         f"borrowed from {_plural(others, 'other', 'others')} of its family."
     )
 
 
 def _alone(part: Part) -> str:
     return (
-        f"Too few others of its family are known to lend anything: {_share(_value(part, 'own'))} of that rate is "
+        f"Too few others of its family are known to lend anything: {_share(_value(part, 'own'))} "
+        "of that rate is "
         f"its own history, the rest a cautious assumption."
     )
 
@@ -208,7 +219,10 @@ def _end(part: Part) -> str:
 def _stair(found: str, verb: str) -> Callable[[Part], str]:
     def say(part: Part) -> str:
         share = f"{_value(part, 'percent'):.3g}{SPACE}%"
-        return f"The last as found was {found} tolerance: the staircase {verb} the interval by {share}."
+        return (
+            f"The last as found was {found} tolerance: the staircase {verb} the interval by "
+            f"{share}."
+        )
 
     return say
 
@@ -221,8 +235,10 @@ def _reliability(part: Part) -> str:
     limit = part.get("by") == "limit"
     told = f"{by} and its cautious limit (one-sided, 95{SPACE}%)" if limit else by
     sentence = (
-        f"Of {_plural(results, 'result', 'results')} of {_plural(instruments, 'transmitter', 'transmitters')} of its "
-        f"family {_plural(out, 'was', 'were')} out of tolerance: {told}, {_asked(part)} are still in tolerance at "
+        f"Of {_plural(results, 'result', 'results')} of "
+        f"{_plural(instruments, 'transmitter', 'transmitters')} of its "
+        f"family {_plural(out, 'was', 'were')} out of tolerance: {told}, {_asked(part)} are still "
+        "in tolerance at "
         f"{months}."
     )
     return sentence + _design_effect(part)
@@ -243,7 +259,8 @@ def _design_effect(part: Part) -> str:
 def _too_few(part: Part) -> str:
     results, needed = _count(part, "results"), _count(part, "needed")
     return (
-        f"Its family has {_plural(results, 'result', 'results')} that say whether it was in tolerance; "
+        f"Its family has {_plural(results, 'result', 'results')} that say whether it was in "
+        "tolerance; "
         f"{needed} are needed for a curve."
     )
 

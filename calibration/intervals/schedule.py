@@ -1,4 +1,6 @@
-"""Due dates. A due date is a pure function of the days calibrated and the point's interval, so it can be told again."""
+"""Due dates. A due date is a pure function of the days calibrated and the point's interval, so it
+can be told again.
+"""
 
 from __future__ import annotations
 
@@ -26,10 +28,12 @@ def schedule_after(
 
 
 def reschedule(point_ids: Iterable[int]) -> int:
-    """Recompute the stored due dates of these points from their standing records; returns how many moved.
+    """Recompute the stored due dates of these points from their standing records; returns how many
+    moved.
 
-    A calibration on or after the due date that a deferral put off ends the deferral. Called inside the operation that
-    changed what they depend on (approval, import, interval), which writes the ledger entry.
+    A calibration on or after the due date that a deferral put off ends the deferral. Called inside
+    the operation that changed what they depend on (approval, import, interval), which writes the
+    ledger entry.
     """
     ids = list(point_ids)
     days: dict[int, list[dt.date]] = defaultdict(list)

@@ -1,4 +1,6 @@
-"""Proposals as lists and pages show them: both intervals, both due dates, what accepting would do. Three queries."""
+"""Proposals as lists and pages show them: both intervals, both due dates, what accepting would do.
+Three queries.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,9 @@ WAYS = {"longer": "longer", "shorter": "shorter"}
 def waiting(
     site_ids: Iterable[int], *, way: str = "", agreed_only: bool = False
 ) -> list[QuerySet[Proposal]]:
-    """What waits, a part a site so that each walks its own index. way: longer, shorter or "" for both."""
+    """What waits, a part a site so that each walks its own index. way: longer, shorter or "" for
+    both.
+    """
     states = [Proposal.State.AGREED] if agreed_only else list(Proposal.WAITING)
     rows = Proposal.objects.filter(state__in=states)
     if way in WAYS:
@@ -41,7 +45,9 @@ def waiting(
 
 @dataclass(frozen=True, slots=True)
 class ProposalRow:
-    """becomes: what accepting by the reader makes of it, "" where it is refused, and then ``refusal`` says why."""
+    """becomes: what accepting by the reader makes of it, "" where it is refused, and then
+    ``refusal`` says why.
+    """
 
     proposal: Proposal
     point: MeasuringPoint
@@ -76,7 +82,9 @@ KNOWN = ("site", "point__site", "point__tank__product", "agreed_by", "decided_by
 
 
 def rows_of(ids: Sequence[int], *, by: Person, at: dt.datetime) -> list[ProposalRow]:
-    """The rows of one page in the order of ``ids``, as ``by`` may decide on them at the moment ``at``."""
+    """The rows of one page in the order of ``ids``, as ``by`` may decide on them at the moment
+    ``at``.
+    """
     known = Proposal.objects.select_related(*KNOWN).in_bulk(list(ids))
     return rows_with([known[pk] for pk in ids if pk in known], by=by, at=at)
 

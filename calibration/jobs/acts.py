@@ -1,4 +1,6 @@
-"""Jobs: planned, taken in hand, handed to another, cancelled. A record's submission and approval move them on."""
+"""Jobs: planned, taken in hand, handed to another, cancelled. A record's submission and approval
+move them on.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +31,8 @@ def plan(
 ) -> Job:
     """Make a job for ``point``, or take its planned one and give it these facts.
 
-    Refused when the point's open job is already in hand or sent, or when the technician cannot calibrate at the site.
+    Refused when the point's open job is already in hand or sent, or when the technician cannot
+    calibrate at the site.
     """
     require(by, "plan", point.site_id)
     _may_calibrate(technician, point.site_id)
@@ -49,7 +52,9 @@ def plan(
 
 @transaction.atomic
 def start(point: MeasuringPoint, *, by: Person, why: str = Job.Why.INTERVAL) -> Job:
-    """Take the point's open job in hand, or make one: a technician at the tank need not wait for a plan."""
+    """Take the point's open job in hand, or make one: a technician at the tank need not wait for a
+    plan.
+    """
     require(by, "calibrate", point.site_id)
     MeasuringPoint.objects.select_for_update().get(pk=point.pk)  # two starts at once make one job
     job = _open_job(point)

@@ -22,8 +22,8 @@ def versions_for(
 ) -> tuple[ProcedureVersion | None, list[ProcedureVersion]]:
     """The version to follow, and the newest of each procedure to choose from.
 
-    Asked for by number (also one that is no longer the newest: a page may have been open for days), else the
-    point's own procedure, else the one that suits the transmitter's principle best.
+    Asked for by number (also one that is no longer the newest: a page may have been open for days),
+    else the point's own procedure, else the one that suits the transmitter's principle best.
     """
     published = ProcedureVersion.objects.exclude(published_on=None).select_related("procedure")
     every = list(published.order_by("procedure__name", "-number"))

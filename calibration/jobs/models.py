@@ -65,7 +65,8 @@ class Job(models.Model):
         blank=True,
         related_name="jobs",
     )
-    # By how much the change of product moves the reading when full, as computed; None where data are missing.
+    # By how much the change of product moves the reading when full, as computed; None where data
+    # are missing.
     shift_percent = models.FloatField("computed shift, % of span", null=True, blank=True)
     planned_on = models.DateField("planned for", null=True, blank=True)
     note = models.TextField("note", blank=True)

@@ -46,13 +46,18 @@ URGENCY = Case(
 )
 
 RETURNED, TODAY, LATER, SENT = (
-    "To do again", "Today", "Later, or without a day", "Sent, waiting for approval",
-)  # fmt: skip
+    "To do again",
+    "Today",
+    "Later, or without a day",
+    "Sent, waiting for approval",
+)
 
 
 @require_safe
 def jobs(request: SignedRequest) -> HttpResponse:
-    """My jobs, returned ones on top with the reason; then the other open jobs of my sites, tank by tank."""
+    """My jobs, returned ones on top with the reason; then the other open jobs of my sites, tank by
+    tank.
+    """
     require_sight(request.user)
     seen = Job.objects.seen_by(request.user).select_related(
         "site", "point__tank__area", "technician"
@@ -138,7 +143,9 @@ def _worded_steps(
 
 
 def _works_of(job: Job, person: Person) -> list[FieldWork]:
-    """Works from the plant that have not become a record: on their way, set aside, or kept without one."""
+    """Works from the plant that have not become a record: on their way, set aside, or kept without
+    one.
+    """
     works = job.field_works.exclude(state=FieldWork.State.STORED).defer("content")
     may_see_all = job.site_id in person.site_ids("read ledger")
     rows = list(works.select_related("person"))
@@ -153,7 +160,9 @@ def _returns() -> QuerySet:
 
 
 def _by_day(mine: list[Job]) -> list[tuple[str, list[Job]]]:
-    """My jobs in the order in which they are looked for; within each part by area and tank, as they come."""
+    """My jobs in the order in which they are looked for; within each part by area and tank, as they
+    come.
+    """
     parts: dict[str, list[Job]] = {RETURNED: [], TODAY: [], LATER: [], SENT: []}
     now = timezone.now()
     for job in mine:

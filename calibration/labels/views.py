@@ -1,4 +1,6 @@
-"""Labels for the plant: a plate with tag, serial number and next due date, and a square code that opens the point."""
+"""Labels for the plant: a plate with tag, serial number and next due date, and a square code that
+opens the point.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,9 @@ from plant.transmitters.models import Installation
 
 @dataclass(frozen=True)
 class Label:
-    """size: modules a side, its quiet zone with it. path: the dark modules, as an SVG path in modules."""
+    """size: modules a side, its quiet zone with it. path: the dark modules, as an SVG path in
+    modules.
+    """
 
     point: MeasuringPoint
     serial: str

@@ -26,9 +26,22 @@ from plant.transmitters.probe import CAPACITANCE, Lacking, probe_facts
 
 SHOWN = 12
 STRIP = (
-    "site_id", "tag", "serial", "done_on", "performed_by_name", "approved_by_name", "state", "adjusted", "amends_id",
-    "found_verdict", "left_verdict", "found_errors", "left_errors", "found_largest", "tolerance_percent",
-)  # fmt: skip
+    "site_id",
+    "tag",
+    "serial",
+    "done_on",
+    "performed_by_name",
+    "approved_by_name",
+    "state",
+    "adjusted",
+    "amends_id",
+    "found_verdict",
+    "left_verdict",
+    "found_errors",
+    "left_errors",
+    "found_largest",
+    "tolerance_percent",
+)
 
 
 @require_safe
@@ -64,7 +77,9 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
-    """A device: its data, where it hung, its results wherever they were found, its drift where it hangs now."""
+    """A device: its data, where it hung, its results wherever they were found, its drift where it
+    hangs now.
+    """
     seen = Transmitter.objects.seen_by(request.user).select_related("site")
     device = get_object_or_404(seen, pk=pk)
     rows = Installation.objects.filter(transmitter=device).select_related("point__tank__product")
@@ -88,7 +103,9 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
 
 
 def _probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
-    """What a capacitance probe should measure where it hangs, or which datum is missing for that."""
+    """What a capacitance probe should measure where it hangs, or which datum is missing for
+    that.
+    """
     if device.principle not in CAPACITANCE:
         return {}
     try:
@@ -115,7 +132,9 @@ def _acts(person: Person, site_id: int) -> dict[str, bool]:
 
 @dataclass(frozen=True)
 class Limits:
-    """Tolerance and adjust limit in every unit that makes sense at this point; mm is None where volume is indicated."""
+    """Tolerance and adjust limit in every unit that makes sense at this point; mm is None where
+    volume is indicated.
+    """
 
     percent: float
     signal: float

@@ -1,4 +1,6 @@
-"""How results are judged and intervals chosen: set for a duty at a site or for one point, by an approver only."""
+"""How results are judged and intervals chosen: set for a duty at a site or for one point, by an
+approver only.
+"""
 
 from __future__ import annotations
 
@@ -35,8 +37,8 @@ def set_for_duty(
 ) -> Policy:
     """Change some of POLICY_FIELDS for all points of this duty that have no policy of their own.
 
-    ``seen``: the mark (saving.mark_of) of what held when it was decided. Records keep the rule they were judged by;
-    intervals move only when a proposal is accepted.
+    ``seen``: the mark (saving.mark_of) of what held when it was decided. Records keep the rule they
+    were judged by; intervals move only when a proposal is accepted.
     """
     require(by, "change policy", site.pk)
     # The site is locked, not the policy: at first there is no row.
@@ -56,7 +58,9 @@ def set_for_duty(
 def set_for_point(
     point: MeasuringPoint, values: Mapping[str, Any], *, seen: str, why: str, by: Person
 ) -> Policy:
-    """Give one point a policy of its own, or change it. What is not in ``values`` stays as its duty has it."""
+    """Give one point a policy of its own, or change it. What is not in ``values`` stays as its duty
+    has it.
+    """
     require(by, "change policy", point.site_id)
     point = MeasuringPoint.objects.select_for_update(no_key=True).get(pk=point.pk)
     held = Policy.objects.of_point(point)

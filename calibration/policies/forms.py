@@ -1,4 +1,6 @@
-"""The form of a policy: what is chosen, in plain words beside each choice, and the figures that belong to it."""
+"""The form of a policy: what is chosen, in plain words beside each choice, and the figures that
+belong to it.
+"""
 
 from __future__ import annotations
 
@@ -15,22 +17,30 @@ from plant.saving import mark_of
 
 Rule, Method = Policy.Rule, Policy.Method
 
-# Error at the limit, U at k = 2, normal: 2.3 % (common practice says 2.5 %; JCGM 106:2012, 8.3, from memory).
+# Error at the limit, U at k = 2, normal: 2.3 % (common practice says 2.5 %; JCGM 106:2012, 8.3,
+# from memory).
 WORDS: dict[str, str] = {
-    Rule.SIMPLE: "Passes when the error is within the tolerance. The uncertainty U is shown but does not decide: of "
+    Rule.SIMPLE: "Passes when the error is within the tolerance. The uncertainty U is shown but "
+    "does not decide: of "
     "errors right at the limit half are wrongly accepted.",
-    Rule.GUARD: "Passes only when the error is inside the tolerance by r times U, fails when it is outside by as "
-    "much; between them it is inconclusive. With r = 1, at most about 2.5 % of what passes at the edge lies outside.",
-    Rule.RISK: "Passes only when the true error, given reading and uncertainty, lies outside the tolerance with no "
+    Rule.GUARD: "Passes only when the error is inside the tolerance by r times U, fails when it "
+    "is outside by as "
+    "much; between them it is inconclusive. With r = 1, at most about 2.5 % of what passes at the "
+    "edge lies outside.",
+    Rule.RISK: "Passes only when the true error, given reading and uncertainty, lies outside the "
+    "tolerance with no "
     "more than this probability.",
     Method.FIXED: "Stays as a planner sets it; nothing is proposed.",
-    Method.STAIRCASE: "A step longer each time it is found in tolerance, a larger step shorter when found out. Asks "
+    Method.STAIRCASE: "A step longer each time it is found in tolerance, a larger step shorter "
+    "when found out. Asks "
     "for no history, and takes years to settle.",
-    Method.DRIFT: "The longest interval after which the next as found is still likely enough to be in tolerance, from "
+    Method.DRIFT: "The longest interval after which the next as found is still likely enough to "
+    "be in tolerance, from "
     "the transmitter's own drift and that of its family.",
-    Method.RELIABILITY: "The time after which the family's share in tolerance falls to the target, from pass and fail "
+    Method.RELIABILITY: "The time after which the family's share in tolerance falls to the "
+    "target, from pass and fail "
     "alone.",
-}  # fmt: skip
+}
 BELONGS: dict[str, tuple[str, ...]] = {
     Rule.GUARD: ("guard_share",),
     Rule.RISK: ("risk_percent",),
@@ -58,7 +68,8 @@ LABELS = {
     "stair_shorter_percent": "Shorter by",
 }
 HINTS = {
-    "least_tur": "Tolerance over U. Below it the record says that the standards are hardly good enough.",
+    "least_tur": "Tolerance over U. Below it the record says that the standards are hardly good "
+    "enough.",
     "target_percent": "The share of as founds that should be in tolerance.",
     "lengthen": "Shortening is never limited.",
 }

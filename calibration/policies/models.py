@@ -1,4 +1,6 @@
-"""How results are judged and the next interval is chosen: for a duty at a site, or for one measuring point."""
+"""How results are judged and the next interval is chosen: for a duty at a site, or for one
+measuring point.
+"""
 
 from __future__ import annotations
 
@@ -17,13 +19,17 @@ FEW_POINTS = 1000
 
 class PolicyQuerySet(SiteQuerySet["Policy"]):
     def of_points(self, points: Iterable[MeasuringPoint]) -> dict[int, Policy]:
-        """The policy that holds for each point, by its key: its own, else its duty's, else the defaults."""
+        """The policy that holds for each point, by its key: its own, else its duty's, else the
+        defaults.
+        """
         wanted = list(points)
         held = self.holding([(point.pk, point.site_id, point.duty) for point in wanted])
         return {point.pk: policy for point, policy in zip(wanted, held, strict=True)}
 
     def holding(self, wanted: Sequence[tuple[int, int, str]]) -> list[Policy]:
-        """The same of (point, site, duty), in their order (one query); points under one policy share its object."""
+        """The same of (point, site, duty), in their order (one query); points under one policy
+        share its object.
+        """
         points, sites = [point for point, _, _ in wanted], {site for _, site, _ in wanted}
         # A long list of points costs more to send and look up than the few policies of their sites.
         rows = self.filter(site__in=sites)
@@ -45,7 +51,9 @@ class PolicyQuerySet(SiteQuerySet["Policy"]):
 
 
 class Policy(models.Model):
-    """One row a duty and site, or one a point. A duty without a row follows the defaults of these fields."""
+    """One row a duty and site, or one a point. A duty without a row follows the defaults of these
+    fields.
+    """
 
     class Rule(Words):
         SIMPLE = "simple acceptance"
@@ -131,7 +139,8 @@ class Policy(models.Model):
                     longest_months__lte=120,
                     shortest_months__lt=F("longest_months"),
                 ),
-                violation_error_message="The shortest interval must lie below the longest, within 1 to 120 months.",
+                violation_error_message="The shortest interval must lie below the longest, within "
+                "1 to 120 months.",
             ),
             models.CheckConstraint(
                 name="policy_steps_make_sense",
@@ -143,7 +152,8 @@ class Policy(models.Model):
                     stair_shorter_percent__lt=100,
                 ),
                 violation_error_message=(
-                    "Longer at most: 1 times or more. Staircase: longer by more than 0 %, shorter by 0 to 100 %."
+                    "Longer at most: 1 times or more. Staircase: longer by more than 0 %, shorter "
+                    "by 0 to 100 %."
                 ),
             ),
         ]

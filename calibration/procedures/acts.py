@@ -26,12 +26,18 @@ TAKEN_WORDS = ("new", "delivered", "wordings")
 def content_of(version: ProcedureVersion) -> Content:
     """What a stored version says."""
     return Content(
-        way=version.way, percents=version.percents, up_and_down=version.up_and_down,
-        settle_seconds=version.settle_seconds, shape=version.shape, adjusts=version.adjusts, stops=version.stops,
+        way=version.way,
+        percents=version.percents,
+        up_and_down=version.up_and_down,
+        settle_seconds=version.settle_seconds,
+        shape=version.shape,
+        adjusts=version.adjusts,
+        stops=version.stops,
         steps=[
-            Step(s.kind, s.text, s.key, s.stage, s.settle_seconds, s.asks, s.stop) for s in version.steps.all()
+            Step(s.kind, s.text, s.key, s.stage, s.settle_seconds, s.asks, s.stop)
+            for s in version.steps.all()
         ],
-    )  # fmt: skip
+    )
 
 
 def draft(
@@ -39,7 +45,8 @@ def draft(
 ) -> tuple[ProcedureVersion, list[ProcedureStep]]:
     """A version and its steps as they would be published, checked and not stored.
 
-    Refused where the order of its steps would let an adjustment come before as found, or leave out what a record needs.
+    Refused where the order of its steps would let an adjustment come before as found, or leave out
+    what a record needs.
     """
     check_order(content.steps, shape=content.shape)
     is_adjusted = any(step.kind == Kind.ADJUST for step in content.steps)
@@ -89,7 +96,9 @@ def create(
     by: Person,
     on: dt.date,
 ) -> ProcedureVersion:
-    """A new procedure with its first version. Refused: key taken, no principle, no reason, and as by ``draft``."""
+    """A new procedure with its first version. Refused: key taken, no principle, no reason, and as
+    by ``draft``.
+    """
     site = site_of(by)
     _check_reason(reason)
     row = drafted_row(key=key, name=name, principles=principles)
@@ -101,9 +110,13 @@ def create(
         raise _taken(row)
     version = publish(row, content, reason=reason.strip(), on=on)
     enter(
-        "publish procedure", on=row, by=by, why=reason, site=site,
+        "publish procedure",
+        on=row,
+        by=by,
+        why=reason,
+        site=site,
         details={"version": 1, "steps": len(content.steps), "for": ", ".join(row.principles)},
-    )  # fmt: skip
+    )
     return version
 
 
@@ -126,7 +139,8 @@ def drafted_row(*, key: str, name: str, principles: Sequence[str]) -> Procedure:
 
 def _taken(other: Procedure) -> Refused:
     return Refused(
-        f"The key “{other.key}” belongs to {other.name}; choose another, or change that procedure instead.",
+        f"The key “{other.key}” belongs to {other.name}; choose another, or change that procedure "
+        "instead.",
         field="key",
     )
 
@@ -135,7 +149,9 @@ def _taken(other: Procedure) -> Refused:
 def revise(
     procedure: Procedure, content: Content, *, based_on: int, reason: str, by: Person, on: dt.date
 ) -> ProcedureVersion:
-    """Publish what an approver changed; its shape stays. Refused when outrun by another, or without a reason."""
+    """Publish what an approver changed; its shape stays. Refused when outrun by another, or without
+    a reason.
+    """
     site = site_of(by)
     procedure = Procedure.objects.select_for_update().get(pk=procedure.pk)
     latest = procedure.versions.first()
@@ -144,14 +160,20 @@ def revise(
     content = replace(content, shape=latest.shape)
     version = publish(procedure, content, reason=reason.strip(), on=on)
     enter(
-        "publish procedure", on=procedure, by=by, why=reason, site=site,
+        "publish procedure",
+        on=procedure,
+        by=by,
+        why=reason,
+        site=site,
         details={"version": version.number, "steps": len(content.steps)},
-    )  # fmt: skip
+    )
     return version
 
 
 def site_of(by: Person) -> Site:
-    """Where the ledger keeps it: procedures belong to no site. Refused for whoever approves nowhere."""
+    """Where the ledger keeps it: procedures belong to no site. Refused for whoever approves
+    nowhere.
+    """
     sites = by.site_ids("publish procedure")
     if not sites:
         raise NotAllowed("Only an approver publishes a procedure. Ask one.")
@@ -162,8 +184,10 @@ def check_based_on(latest: ProcedureVersion | None, based_on: int) -> ProcedureV
     """The newest version, where it is still the one that a change was begun on."""
     if latest is None or latest.number != based_on:
         raise Refused(
-            f"Somebody was quicker: version {latest.number if latest else 0} is published, and this was begun on "
-            f"version {based_on}. What you typed is still here; read theirs in another tab before you send again."
+            f"Somebody was quicker: version {latest.number if latest else 0} is published, and "
+            "this was begun on "
+            f"version {based_on}. What you typed is still here; read theirs in another tab before "
+            "you send again."
         )
     return latest
 
@@ -174,7 +198,8 @@ def _check_reason(reason: str) -> None:
 
 
 def check_order(steps: Sequence[Step], *, shape: str) -> None:
-    """As it stands before all that moves, as found before adjusting, as left after it, restoring last.
+    """As it stands before all that moves, as found before adjusting, as left after it, restoring
+    last.
 
     Raises Refused with what is wrong and at which step.
     """
@@ -197,9 +222,10 @@ def check_order(steps: Sequence[Step], *, shape: str) -> None:
 
 def _places(steps: Sequence[Step], kind: str, stage: str | None = None) -> list[int]:
     return [
-        n for n, step in enumerate(steps, 1)
+        n
+        for n, step in enumerate(steps, 1)
         if step.kind == kind and (stage is None or step.stage == stage)
-    ]  # fmt: skip
+    ]
 
 
 def _mislabelled(steps: Sequence[Step]) -> Iterator[str]:
@@ -209,7 +235,9 @@ def _mislabelled(steps: Sequence[Step]) -> Iterator[str]:
 
 
 def _doubled(steps: Sequence[Step]) -> Iterator[str]:
-    """A site's wording finds its step by the key, and an answer its question by the name: each once."""
+    """A site's wording finds its step by the key, and an answer its question by the name: each
+    once.
+    """
     seen: dict[str, int] = {}
     for n, step in enumerate(steps, 1):
         first = seen.setdefault(step.key, n)
@@ -225,14 +253,20 @@ def _asking(steps: Sequence[Step]) -> Iterator[str]:
     """The tablet takes what is read, and what is adjusted, on screens of their own."""
     for n, step in enumerate(steps, 1):
         if step.asks and step.kind in (Kind.READ, Kind.ADJUST):
-            yield f"Step {n}: what is read or adjusted is noted anyway; ask for more in a step before or after it."
+            yield (
+                f"Step {n}: what is read or adjusted is noted anyway; ask for more in a step "
+                "before or after it."
+            )
 
 
 def _reading(stands: list[int], found: list[int], later: list[int], shape: str) -> Iterator[str]:
     if len(stands) != 1:
         yield f"There must be one step that reads it as it stands; here are {len(stands)}."
     elif later and min(later) < stands[0]:
-        yield f"Step {min(later)} comes before step {stands[0]}, which reads it as it stands; that comes first."
+        yield (
+            f"Step {min(later)} comes before step {stands[0]}, which reads it as it stands; "
+            "that comes first."
+        )
     if shape == Shape.LOOK and later:
         yield f"Step {later[0]}: a look only reads it as it stands; choose test points for more."
     if shape != Shape.LOOK and not found:

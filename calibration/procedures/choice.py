@@ -1,4 +1,6 @@
-"""Which procedure a job follows: the point's own, else the one that suits the transmitter's principle best."""
+"""Which procedure a job follows: the point's own, else the one that suits the transmitter's
+principle best.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,5 @@
-"""The procedures that come with Spanbook: taken into the book, and followed when a newer release words them anew.
+"""The procedures that come with Spanbook: taken into the book, and followed when a newer release
+words them anew.
 
 What a person edited is theirs: it is never replaced, only shown beside the delivered text.
 """
@@ -31,7 +32,9 @@ REASONS = (FIRST_REASON, NEXT_REASON)
 
 @dataclass(frozen=True)
 class Delivered:
-    """One procedure as it comes with this release; ``principles``: those of transmitters it is for."""
+    """One procedure as it comes with this release; ``principles``: those of transmitters it is
+    for.
+    """
 
     key: str
     name: str
@@ -85,7 +88,9 @@ def _read(each: dict[str, Any], told: dict[str, Any]) -> Delivered:
 
 
 class Shared(NamedTuple):
-    """What all delivered procedures share: what begins them, the restoring that ends them, and when to stop."""
+    """What all delivered procedures share: what begins them, the restoring that ends them, and when
+    to stop.
+    """
 
     before: list[Step]
     after: list[Step]
@@ -99,7 +104,9 @@ def shared() -> Shared:
 
 
 def standing() -> Standing:
-    """Which are missing in the book, which the book has in an older text, and which a person edited."""
+    """Which are missing in the book, which the book has in an older text, and which a person
+    edited.
+    """
     book = {p.key: p for p in Procedure.objects.prefetch_related("versions__steps")}
     missing = [each for each in delivered() if each.key not in book]
     differing = [
@@ -113,7 +120,9 @@ def standing() -> Standing:
 
 
 def differing_from(procedure: Procedure) -> Differing | None:
-    """What the delivered text would change; None where it is the same, or Spanbook delivers none under its key."""
+    """What the delivered text would change; None where it is the same, or Spanbook delivers none
+    under its key.
+    """
     text = next((each for each in delivered() if each.key == procedure.key), None)
     latest = next((version for version in procedure.versions.all()), None)
     if text is None or latest is None:
@@ -132,15 +141,19 @@ def take_in(*, by: Person, on: dt.date) -> list[Procedure]:
             "Every delivered procedure is in the book already; there is nothing to take in."
         )
     enter(
-        "take in delivered procedures", on=site, by=by,
+        "take in delivered procedures",
+        on=site,
+        by=by,
         details={"procedures": [procedure.key for procedure in new]},
-    )  # fmt: skip
+    )
     return new
 
 
 @transaction.atomic
 def renew(procedure: Procedure, *, based_on: int, by: Person, on: dt.date) -> ProcedureVersion:
-    """Publish the delivered text as the next version. Refused where a person edited it, or it is the same already."""
+    """Publish the delivered text as the next version. Refused where a person edited it, or it is
+    the same already.
+    """
     site = site_of(by)
     procedure = Procedure.objects.select_for_update().get(pk=procedure.pk)
     row = differing_from(procedure)
@@ -148,19 +161,29 @@ def renew(procedure: Procedure, *, based_on: int, by: Person, on: dt.date) -> Pr
         raise Refused(f"{procedure} already says what is delivered; there is nothing to publish.")
     if row.is_edited:
         raise Refused(
-            f"Version {row.latest.number} of {procedure} was written at this plant, and it stays. Take over by "
+            f"Version {row.latest.number} of {procedure} was written at this plant, and it stays. "
+            "Take over by "
             "hand what you want of the delivered text: open “Change it” beside the difference."
         )
     if row.latest.number != based_on:
         raise Refused(
-            f"Version {row.latest.number} of {procedure} is published meanwhile; look at the difference again."
+            f"Version {row.latest.number} of {procedure} is published meanwhile; look at the "
+            "difference again."
         )
     text = next(each for each in delivered() if each.key == procedure.key)
     version = publish(procedure, text.content, reason=NEXT_REASON, on=on)
     enter(
-        "publish procedure", on=procedure, by=by, why=NEXT_REASON, site=site,
-        details={"version": version.number, "steps": len(text.content.steps), "changed": str(row.change)},
-    )  # fmt: skip
+        "publish procedure",
+        on=procedure,
+        by=by,
+        why=NEXT_REASON,
+        site=site,
+        details={
+            "version": version.number,
+            "steps": len(text.content.steps),
+            "changed": str(row.change),
+        },
+    )
     return version
 
 

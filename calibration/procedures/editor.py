@@ -1,4 +1,6 @@
-"""The editor of procedures: a new one, or the next version; seen first, then published. Nothing is stored by a look."""
+"""The editor of procedures: a new one, or the next version; seen first, then published. Nothing is
+stored by a look.
+"""
 
 from __future__ import annotations
 
@@ -100,9 +102,12 @@ def new(request: SignedRequest) -> HttpResponse:
 
     def publish(content: Content) -> Procedure:
         version = acts.create(
-            **named(), content=content, reason=form.cleaned_data["reason"],
-            by=request.user, on=timezone.now().date(),
-        )  # fmt: skip
+            **named(),
+            content=content,
+            reason=form.cleaned_data["reason"],
+            by=request.user,
+            on=timezone.now().date(),
+        )
         messages.success(
             request,
             "The procedure is published; a planner can name it at a measuring point.",
@@ -130,7 +135,9 @@ def _answer(
     look: Callable[[Content], dict[str, Any]],
     publish: Callable[[Content], Procedure],
 ) -> HttpResponse:
-    """Publish, or show the form again with what was typed: beside what it would become, or with what is wrong."""
+    """Publish, or show the form again with what was typed: beside what it would become, or with
+    what is wrong.
+    """
     status = 422 if form.is_bound else 200
     if content:
         try:
@@ -147,7 +154,9 @@ def _answer(
 
 
 def _content(form: FactsForm, steps: Any, before: Content, *, shape: str) -> Content | None:
-    """What was typed; None where nothing was sent, or something is wrong. Both forms are asked, to say all at once."""
+    """What was typed; None where nothing was sent, or something is wrong. Both forms are asked, to
+    say all at once.
+    """
     if not form.is_bound or not all([form.is_valid(), steps.is_valid()]):
         return None
     return form.content(steps_of(steps, before.steps), shape=shape)

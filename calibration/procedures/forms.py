@@ -1,4 +1,6 @@
-"""The forms of a procedure: its facts, its steps one below the other; a site's wording. No script is needed."""
+"""The forms of a procedure: its facts, its steps one below the other; a site's wording. No script
+is needed.
+"""
 
 from __future__ import annotations
 
@@ -35,7 +37,9 @@ ROOM = (("prepare", ""), ("read", "as found"), ("adjust", ""), ("read", "as left
 
 
 class FactsForm(forms.Form):
-    """What a version says above its steps. ``is_looked_at``: it is not published yet, so that no reason is due."""
+    """What a version says above its steps. ``is_looked_at``: it is not published yet, so that no
+    reason is due.
+    """
 
     way = forms.ChoiceField(label="Input applied by", choices=InputWay.choices)
     percents = forms.CharField(
@@ -46,13 +50,17 @@ class FactsForm(forms.Form):
         label="Settle", min_value=0, max_value=7200, widget=forms.NumberInput({"data-unit": "s"})
     )
     adjusts = forms.MultipleChoiceField(
-        label="What may be adjusted", choices=Adjustment.Kind.choices, required=False,
+        label="What may be adjusted",
+        choices=Adjustment.Kind.choices,
+        required=False,
         widget=forms.CheckboxSelectMultiple,
-    )  # fmt: skip
+    )
     stops = forms.CharField(
-        label="When to stop and call somebody", required=False, widget=forms.Textarea({"rows": 6}),
+        label="When to stop and call somebody",
+        required=False,
+        widget=forms.Textarea({"rows": 6}),
         help_text="One line each.",
-    )  # fmt: skip
+    )
     reason = forms.CharField(
         label="What changes and why", max_length=300, help_text="An auditor will ask."
     )
@@ -103,17 +111,23 @@ class NewProcedureForm(FactsForm):
         label="Name", max_length=120, help_text="What is calibrated and how, in a few words."
     )
     key = forms.SlugField(
-        label="Key", max_length=40, required=False,
-        help_text="Its address and its word in imports; made from the name when left empty. It stays for good.",
-    )  # fmt: skip
+        label="Key",
+        max_length=40,
+        required=False,
+        help_text="Its address and its word in imports; made from the name when left empty. It "
+        "stays for good.",
+    )
     principles = forms.MultipleChoiceField(
-        label="For transmitters of", choices=Principle.choices, widget=forms.CheckboxSelectMultiple,
+        label="For transmitters of",
+        choices=Principle.choices,
+        widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Choose at least one principle."},
-    )  # fmt: skip
+    )
     shape = forms.ChoiceField(
-        label="Reads", choices=Shape.choices,
+        label="Reads",
+        choices=Shape.choices,
         help_text="The tablet lays out its screens by it; it stays for all versions.",
-    )  # fmt: skip
+    )
     reason = forms.CharField(
         label="Why it is needed", max_length=300, help_text="It stands beside version 1."
     )
@@ -130,28 +144,40 @@ class NewProcedureForm(FactsForm):
 
 class StepForm(forms.Form):
     place = forms.DecimalField(
-        label="Place", help_text="2.5 puts it between 2 and 3.",
+        label="Place",
+        help_text="2.5 puts it between 2 and 3.",
         error_messages={"required": "Say where it stands: 2.5 puts it between 2 and 3."},
-    )  # fmt: skip
+    )
     key = forms.CharField(
-        label="Key", max_length=12, required=False, help_text="A site's wording finds the step by it."
-    )  # fmt: skip
+        label="Key",
+        max_length=12,
+        required=False,
+        help_text="A site's wording finds the step by it.",
+    )
     kind = forms.ChoiceField(label="Kind", choices=ProcedureStep.Kind.choices, initial="prepare")
     stage = forms.ChoiceField(
         label="Reads", choices=[("", "–"), *ProcedureStep.Stage.choices], required=False
     )
     text = forms.CharField(
-        label="Text", widget=forms.Textarea({"rows": 3}),
+        label="Text",
+        widget=forms.Textarea({"rows": 3}),
         error_messages={"required": "A step needs its text; to leave the step out, tick Remove."},
-    )  # fmt: skip
+    )
     settle_seconds = forms.IntegerField(
-        label="Settle", min_value=0, max_value=7200, required=False, help_text="Empty: as the procedure says.",
+        label="Settle",
+        min_value=0,
+        max_value=7200,
+        required=False,
+        help_text="Empty: as the procedure says.",
         widget=forms.NumberInput({"data-unit": "s"}),
-    )  # fmt: skip
+    )
     asks = forms.CharField(
-        label="Asks for", required=False, widget=forms.Textarea({"rows": 2}),
-        help_text="One line each: label | kind | unit | needed. Kinds: text, number, time, tick, photo, standards.",
-    )  # fmt: skip
+        label="Asks for",
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        help_text="One line each: label | kind | unit | needed. Kinds: text, number, time, tick, "
+        "photo, standards.",
+    )
     stop = forms.CharField(label="Stop and call somebody when", max_length=300, required=False)
 
     def __init__(self, *args: Any, **more: Any) -> None:
@@ -234,19 +260,28 @@ def _line(ask: dict[str, Any]) -> str:
 def filled_from(version: ProcedureVersion) -> tuple[dict[str, Any], list[dict[str, Any]]]:
     """What stands in the forms at first: the version as it is."""
     facts = {
-        "based_on": version.number, "way": version.way, "up_and_down": version.up_and_down,
+        "based_on": version.number,
+        "way": version.way,
+        "up_and_down": version.up_and_down,
         "percents": ", ".join(f"{p.normalize():f}" for p in version.percents),
-        "settle_seconds": version.settle_seconds, "adjusts": version.adjusts, "stops": "\n".join(version.stops),
-    }  # fmt: skip
+        "settle_seconds": version.settle_seconds,
+        "adjusts": version.adjusts,
+        "stops": "\n".join(version.stops),
+    }
     return facts, _rows(version.steps.all())
 
 
 def filled_from_shared(shared: Shared) -> tuple[dict[str, Any], list[dict[str, Any]]]:
-    """What stands in the forms of a procedure that begins from none: what all share, and room between."""
+    """What stands in the forms of a procedure that begins from none: what all share, and room
+    between.
+    """
     facts = {
-        "shape": Shape.POINTS, "percents": "0, 25, 50, 75, 100", "up_and_down": True, "settle_seconds": 30,
+        "shape": Shape.POINTS,
+        "percents": "0, 25, 50, 75, 100",
+        "up_and_down": True,
+        "settle_seconds": 30,
         "stops": "\n".join(shared.stops),
-    }  # fmt: skip
+    }
     rows = _rows(
         [*shared.before, *(Step(kind, "", stage=stage) for kind, stage in ROOM), *shared.after]
     )
@@ -256,11 +291,17 @@ def filled_from_shared(shared: Shared) -> tuple[dict[str, Any], list[dict[str, A
 def _rows(steps: Iterable[Step | ProcedureStep]) -> list[dict[str, Any]]:
     return [
         {
-            "place": number, "key": step.key, "kind": step.kind, "stage": step.stage, "text": step.text,
-            "settle_seconds": step.settle_seconds, "asks": "\n".join(map(_line, step.asks)), "stop": step.stop,
+            "place": number,
+            "key": step.key,
+            "kind": step.kind,
+            "stage": step.stage,
+            "text": step.text,
+            "settle_seconds": step.settle_seconds,
+            "asks": "\n".join(map(_line, step.asks)),
+            "stop": step.stop,
         }
         for number, step in enumerate(steps, 1)
-    ]  # fmt: skip
+    ]
 
 
 def steps_of(forms_: Any, before: Iterable[Step | ProcedureStep]) -> list[Step]:
@@ -274,12 +315,19 @@ def steps_of(forms_: Any, before: Iterable[Step | ProcedureStep]) -> list[Step]:
     typed.sort(key=lambda row: row["place"])
     return [
         Step(
-            row["kind"], row["text"].strip(), row["key"], row["stage"], row["settle_seconds"],
-            [ask | {"name": names.get((row["key"], ask["label"]), ask["name"])} for ask in row["asks"]],
+            row["kind"],
+            row["text"].strip(),
+            row["key"],
+            row["stage"],
+            row["settle_seconds"],
+            [
+                ask | {"name": names.get((row["key"], ask["label"]), ask["name"])}
+                for ask in row["asks"]
+            ],
             row["stop"].strip(),
         )
         for row in typed
-    ]  # fmt: skip
+    ]
 
 
 DEVICES_HINT = "Makers or models as in the register, with commas between several; empty for all."
@@ -289,13 +337,17 @@ class WordingForm(forms.Form):
     site = forms.ChoiceField(label="Site")
     step_key = forms.ChoiceField(label="Step")
     devices = forms.CharField(
-        label="For devices", max_length=160, required=False,
+        label="For devices",
+        max_length=160,
+        required=False,
         help_text=DEVICES_HINT,
-    )  # fmt: skip
+    )
     text = forms.CharField(
-        label="Wording", widget=forms.Textarea({"rows": 3}),
-        help_text="For example: the button held for about 3 s enters and leaves adjustment; the lamp blinks meanwhile.",
-    )  # fmt: skip
+        label="Wording",
+        widget=forms.Textarea({"rows": 3}),
+        help_text="For example: the button held for about 3 s enters and leaves adjustment; the "
+        "lamp blinks meanwhile.",
+    )
 
     def __init__(
         self, *args: Any, sites: list[Site], version: ProcedureVersion, **more: Any

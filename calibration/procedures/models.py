@@ -1,4 +1,6 @@
-"""Procedures and their versions. A record keeps the version it followed; a published version never changes."""
+"""Procedures and their versions. A record keeps the version it followed; a published version never
+changes.
+"""
 
 from __future__ import annotations
 
@@ -97,11 +99,13 @@ class ProcedureStep(models.Model):
     # Stable between versions, so that a site's own wording finds its step again: A1, O3, Z4.
     key = models.CharField("key", max_length=12, blank=True)
     kind = models.CharField("kind", max_length=8, choices=Kind)
-    # Of a read step: which of the record's stages; empty for a check that is noted among the answers.
+    # Of a read step: which of the record's stages; empty for a check that is noted among the
+    # answers.
     stage = models.CharField("stage", max_length=12, blank=True, choices=Stage)
     text = models.TextField("text")
     settle_seconds = models.PositiveIntegerField("settle, s", null=True, blank=True)
-    # What is noted: [{"name", "label", "kind": text | number | time | tick | photo | standards, "unit", "needed"}, …]
+    # What is noted: [{"name", "label", "kind": text | number | time | tick | photo | standards,
+    # "unit", "needed"}, …]
     asks = models.JSONField("asks for", default=list, blank=True)
     stop = models.CharField("stop and call somebody", max_length=300, blank=True)
 
@@ -133,7 +137,9 @@ class SiteWordingQuerySet(SiteQuerySet):
 
 
 class SiteWording(models.Model):
-    """What a site adds to a step for its own devices: which key is held how long, which lamp blinks."""
+    """What a site adds to a step for its own devices: which key is held how long, which lamp
+    blinks.
+    """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="wordings")
     procedure = models.ForeignKey(Procedure, models.PROTECT, related_name="wordings")
@@ -152,17 +158,23 @@ class SiteWording(models.Model):
         ordering = ["site", "procedure", "step_key", "devices"]
         constraints = [
             models.UniqueConstraint(
-                "site", "procedure", "step_key", "devices",
+                "site",
+                "procedure",
+                "step_key",
+                "devices",
                 name="one_wording_per_site_step_and_device",
-                violation_error_message="This step already has a wording for those devices; change that one.",
+                violation_error_message="This step already has a wording for those devices; "
+                "change that one.",
             ),
-        ]  # fmt: skip
+        ]
 
     def __str__(self) -> str:
         return f"{self.step_key}: {self.text[:60]}"
 
     def fits(self, transmitter: Transmitter | None) -> bool:
-        """Whether one of its devices is part of maker and model; the tablet asks the same (field/screens/asides.js)."""
+        """Whether one of its devices is part of maker and model; the tablet asks the same
+        (field/screens/asides.js).
+        """
         device = f"{transmitter.maker} {transmitter.model}" if transmitter else " "
         names = [name.strip().lower() for name in self.devices.split(",")]
         return not self.devices or any(name in device.lower() for name in names)

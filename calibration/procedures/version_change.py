@@ -1,6 +1,8 @@
-"""What changed between two versions of a procedure: steps added, removed, moved, reworded, and the facts above them.
+"""What changed between two versions of a procedure: steps added, removed, moved, reworded, and the
+facts above them.
 
-Pure: it knows contents, not rows. Steps are the same step where their key is, else where their text is.
+Pure: it knows contents, not rows. Steps are the same step where their key is, else where their text
+is.
 """
 
 from __future__ import annotations
@@ -30,7 +32,9 @@ class Step:
 
 @dataclass(frozen=True)
 class Content:
-    """All that a version says; ``percents``: the test points in % of span, rising. Fields as in ProcedureVersion."""
+    """All that a version says; ``percents``: the test points in % of span, rising. Fields as in
+    ProcedureVersion.
+    """
 
     way: str
     percents: Sequence[Decimal]
@@ -52,7 +56,9 @@ class Piece:
 
 @dataclass(frozen=True)
 class Fact:
-    """A fact that changed, its old and new words marked; ``is_list``: each piece is a member that came or went."""
+    """A fact that changed, its old and new words marked; ``is_list``: each piece is a member that
+    came or went.
+    """
 
     name: str
     pieces: Sequence[Piece]
@@ -61,7 +67,9 @@ class Fact:
 
 @dataclass(frozen=True)
 class StepChange:
-    """One step that changed; ``number`` in the new version (None: removed), ``was`` in the old one (None: added)."""
+    """One step that changed; ``number`` in the new version (None: removed), ``was`` in the old one
+    (None: added).
+    """
 
     step: Step
     number: int | None
@@ -115,7 +123,9 @@ def _steps(old: Sequence[Step], new: Sequence[Step]) -> list[StepChange]:
 
 
 def _pairs(old: Sequence[Step], new: Sequence[Step]) -> dict[int, int]:
-    """Which step of ``new`` is which of ``old``: by key, then by the very text, then by a text much like it."""
+    """Which step of ``new`` is which of ``old``: by key, then by the very text, then by a text much
+    like it.
+    """
     found: dict[int, int] = {}
     for alike in (_by_key, _by_text, _by_close_text):
         taken = set(found.values())
@@ -136,14 +146,18 @@ def _by_text(step: Step, left: dict[int, Step]) -> int | None:
 
 
 def _by_close_text(step: Step, left: dict[int, Step]) -> int | None:
-    """A step given another key is told as another step, so that only steps without a key are looked at."""
+    """A step given another key is told as another step, so that only steps without a key are looked
+    at.
+    """
     texts = {was.text: n for n, was in left.items() if not (was.key and step.key)}
     close = get_close_matches(step.text, texts, n=1, cutoff=CLOSE)
     return texts[close[0]] if close else None
 
 
 def _rising(places: Sequence[int | None]) -> set[int]:
-    """The most steps that kept their order (longest rising run by patience sorting); all others were moved."""
+    """The most steps that kept their order (longest rising run by patience sorting); all others
+    were moved.
+    """
     tails: list[int] = []
     ends: list[int] = []
     before: dict[int, int | None] = {}
@@ -226,10 +240,12 @@ STEP_FACTS: dict[str, Tell] = {
     "key": lambda step: step.key,
     "kind": lambda step: str(step.kind),
     "reads": lambda step: str(step.stage),
-    "settle": lambda step: "as the procedure says" if step.settle_seconds is None else f"{step.settle_seconds} s",
+    "settle": lambda step: (
+        "as the procedure says" if step.settle_seconds is None else f"{step.settle_seconds} s"
+    ),
     "notes": _asks,
     "stop and call": lambda step: step.stop,
-}  # fmt: skip
+}
 
 
 def _facts(tell: dict[str, Tell], old: Any, new: Any) -> Iterator[Fact]:

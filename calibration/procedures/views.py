@@ -36,7 +36,9 @@ def procedure_list(request: SignedRequest) -> HttpResponse:
 
 @require_safe
 def procedure(request: SignedRequest, key: str) -> HttpResponse:
-    """One procedure: the newest version or ``?version=``, and what changed since ``?against=`` or the one before."""
+    """One procedure: the newest version or ``?version=``, and what changed since ``?against=`` or
+    the one before.
+    """
     require_sight(request.user)
     found = get_object_or_404(Procedure, key=key)
     versions = [v for v in found.versions.all() if v.published_on]
@@ -85,7 +87,9 @@ def delivered(request: SignedRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def renew(request: SignedRequest, key: str) -> HttpResponse:
-    """The delivered text of a procedure against the book's, published as the next version where nobody edited it."""
+    """The delivered text of a procedure against the book's, published as the next version where
+    nobody edited it.
+    """
     require_approver(request.user)
     found = get_object_or_404(Procedure, key=key)
     refused = ""

@@ -1,4 +1,6 @@
-"""A site's own wording beside a step, for its devices: which key is held how long, which lamp blinks meanwhile."""
+"""A site's own wording beside a step, for its devices: which key is held how long, which lamp
+blinks meanwhile.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +29,9 @@ def add(wording: SiteWording, *, by: Person) -> SiteWording:
 
 @transaction.atomic
 def change(wording: SiteWording, *, seen: str, by: Person) -> SiteWording:
-    """Store what an approver changed; ``seen``: the mark of what they began from. Refused as by ``add``, or Stale."""
+    """Store what an approver changed; ``seen``: the mark of what they began from. Refused as by
+    ``add``, or Stale.
+    """
     require(by, "publish procedure", wording.site_id)
     stored = locked(wording, seen=seen, fields=FIELDS)
     changed = put(wording, stored, FIELDS)
@@ -60,5 +64,8 @@ def _check(wording: SiteWording) -> None:
 
 def _facts(wording: SiteWording) -> dict[str, str]:
     return {
-        "procedure": wording.procedure.key, "step": wording.step_key, "devices": wording.devices, "text": wording.text,
-    }  # fmt: skip
+        "procedure": wording.procedure.key,
+        "step": wording.step_key,
+        "devices": wording.devices,
+        "text": wording.text,
+    }

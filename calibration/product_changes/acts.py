@@ -1,7 +1,8 @@
-"""What a changed product asks for: a recalibration wherever the reading follows the product, with the computed shift.
+"""What a changed product asks for: a recalibration wherever the reading follows the product, with
+the computed shift.
 
-A change is looked into once (``demanded_at``). While a point's record still waits for its approval, which may settle
-the matter, the change stays open and is looked into again.
+A change is looked into once (``demanded_at``). While a point's record still waits for its approval,
+which may settle the matter, the change stays open and is looked into again.
 """
 
 from __future__ import annotations
@@ -54,7 +55,9 @@ class Shown:
 
 @dataclass(frozen=True)
 class Effect:
-    """What a change does to one point in service. ``since``: the day it was calibrated on what the tank holds now."""
+    """What a change does to one point in service. ``since``: the day it was calibrated on what the
+    tank holds now.
+    """
 
     outcome: Outcome
     tolerance: float
@@ -102,7 +105,9 @@ class Effect:
 
     @property
     def shifts(self) -> list[Shown]:
-        """The computed shifts as a page shows them; none where nothing can be computed or nothing matters."""
+        """The computed shifts as a page shows them; none where nothing can be computed or nothing
+        matters.
+        """
         return [
             Shown(
                 "Full" if effect.share == 1 else f"At {100 * effect.share:.0f} %",
@@ -131,7 +136,8 @@ class Effect:
         size = number(abs(full.percent), 1 if abs(full.percent) >= 1 else 2)
         return (
             f"{what}: reads about {size} % of span {'high' if full.level > 0 else 'low'} when full "
-            f"({shift_text(full.output, full.level, self.point)}), computed from {_from(self.outcome)}; "
+            f"({shift_text(full.output, full.level, self.point)}), computed from "
+            f"{_from(self.outcome)}; "
             "check before it is relied on."
         )
 
@@ -155,7 +161,9 @@ def change_product(
     by: Person,
     at: dt.datetime,
 ) -> tuple[ProductChange, list[Job]]:
-    """Tell the change of a tank's product, and ask for the recalibrations it needs, in one transaction."""
+    """Tell the change of a tank's product, and ask for the recalibrations it needs, in one
+    transaction.
+    """
     change = product_changes.change_product(
         tank, product=product, celsius=celsius, on=on, why=why, by=by, at=at
     )
@@ -164,10 +172,11 @@ def change_product(
 
 @transaction.atomic
 def raise_for(change: ProductChange, *, by: Person | None, at: dt.datetime) -> list[Job]:
-    """Raise a job at each point in service whose reading the change moves; ``by=None`` is Spanbook itself.
+    """Raise a job at each point in service whose reading the change moves; ``by=None`` is Spanbook
+    itself.
 
-    A point's open job takes the note instead of a second one; one that an earlier change asked for is told too when the
-    reading is right again. The ledger tells of every point of the tank.
+    A point's open job takes the note instead of a second one; one that an earlier change asked for
+    is told too when the reading is right again. The ledger tells of every point of the tank.
     """
     if by:
         require(by, "plan", change.site_id)
@@ -210,10 +219,13 @@ def _effects(change: ProductChange) -> list[Effect]:
 def _raise_jobs(
     change: ProductChange, effects: list[Effect], *, today: dt.date
 ) -> tuple[list[Job], dict[str, object], bool]:
-    """The jobs raised or told, what the ledger tells of each point, and whether a record is awaited."""
+    """The jobs raised or told, what the ledger tells of each point, and whether a record is
+    awaited.
+    """
     rows = Job.objects.filter(point__in=[effect.point.pk for effect in effects])
     done = set(rows.filter(product_change=change).values_list("point", flat=True))
-    # A job that was sent is not locked: its approval holds it while it asks for the point, which is held here.
+    # A job that was sent is not locked: its approval holds it while it asks for the point, which is
+    # held here.
     sent = set(rows.filter(state=Job.State.SUBMITTED).values_list("point", flat=True))
     open_jobs = {job.point_id: job for job in rows.open().select_for_update()}
     jobs: list[Job] = []
@@ -234,7 +246,9 @@ def _raise_jobs(
 
 
 def raise_waiting(*, at: dt.datetime, most: int = 500) -> int:
-    """Look into the changes that nobody looked into yet, at most so many; the jobs raised. None holds up another."""
+    """Look into the changes that nobody looked into yet, at most so many; the jobs raised. None
+    holds up another.
+    """
     raised = 0
     for change in ProductChange.objects.filter(demanded_at=None).order_by("id")[:most]:
         try:
@@ -268,10 +282,12 @@ def _take_note(job: Job, effect: Effect, change: ProductChange) -> None:
 def effects_of(
     tank: Tank, *, before: Contents, after: Contents, on: dt.date, lock: bool = False
 ) -> list[Effect]:
-    """What ``after`` in place of ``before`` since ``on`` does to each point of the tank in service, in order of tag.
+    """What ``after`` in place of ``before`` since ``on`` does to each point of the tank in service,
+    in order of tag.
 
-    Each shift counts from what the point was calibrated on, which several changes in a row may have left behind; a
-    transmitter that was not calibrated yet is taken as set up for what the tank held when it was hung.
+    Each shift counts from what the point was calibrated on, which several changes in a row may have
+    left behind; a transmitter that was not calibrated yet is taken as set up for what the tank held
+    when it was hung.
     """
     points = _points(tank, lock=lock)
     calibrated = _calibrated_on([point.pk for point, _ in points])
@@ -331,9 +347,11 @@ def _capital(text: str) -> str:
 def _from(outcome: Outcome) -> str:
     digits, unit = (3, "") if outcome.by == "permittivity" else (1, "kg/m³")
     values = [
-        "that of a conducting liquid" if value == CONDUCTING else with_unit(number(value, digits), unit).strip()
+        "that of a conducting liquid"
+        if value == CONDUCTING
+        else with_unit(number(value, digits), unit).strip()
         for value in (outcome.before, outcome.after)
-    ]  # fmt: skip
+    ]
     return f"{outcome.by} {values[0]} then and {values[1]} now"
 
 

@@ -40,7 +40,9 @@ class ProductChangeForm(forms.Form):
 
     @property
     def mark(self) -> str:
-        """Of everything the shown figures depend on: what was typed, and what the tank held meanwhile."""
+        """Of everything the shown figures depend on: what was typed, and what the tank held
+        meanwhile.
+        """
         facts = self.cleaned_data
         seen = facts["product_name"], facts["celsius"], facts["on"]
         held = self.tank.product_id, self.tank.product_c

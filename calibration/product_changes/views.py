@@ -28,7 +28,9 @@ SHOWN = 20
 
 @form_page
 def change(request: SignedRequest, pk: int) -> HttpResponse:
-    """The changes so far, and a planner's next: "Show what it does" comes back here, "Store the change" stores it."""
+    """The changes so far, and a planner's next: "Show what it does" comes back here, "Store the
+    change" stores it.
+    """
     tanks = Tank.objects.seen_by(request.user).select_related("site", "area", "product")
     tank = get_object_or_404(tanks, pk=pk)
     if request.method == "POST":
@@ -69,9 +71,14 @@ def _is_as_shown(form: ProductChangeForm, shown: str | None) -> bool:
 def _store(form: ProductChangeForm, tank: Tank, request: SignedRequest, at: dt.datetime) -> str:
     facts = form.cleaned_data
     stored, jobs = demands.change_product(
-        tank, product=facts["product_name"], celsius=facts["celsius"], on=facts["on"], why=facts["why"],
-        by=request.user, at=at,
-    )  # fmt: skip
+        tank,
+        product=facts["product_name"],
+        celsius=facts["celsius"],
+        on=facts["on"],
+        why=facts["why"],
+        by=request.user,
+        at=at,
+    )
     return f"{tank.name} holds {said(stored.product, stored.celsius)} now. {_asked(jobs)}"
 
 
@@ -86,8 +93,12 @@ def _shown(form: ProductChangeForm, tank: Tank) -> dict[str, Any]:
     effects = demands.effects_of(
         tank, before=Contents.of(tank), after=form.contents, on=form.cleaned_data["on"]
     )
-    return {"is_shown": True, "effects": effects, "mark": form.mark,
-            "will_hold": said(form.contents.product, form.contents.celsius)}  # fmt: skip
+    return {
+        "is_shown": True,
+        "effects": effects,
+        "mark": form.mark,
+        "will_hold": said(form.contents.product, form.contents.celsius),
+    }
 
 
 def _page(

@@ -1,4 +1,6 @@
-"""Records: submitted by a technician, corrected by an amendment. Their approval is a room of its own."""
+"""Records: submitted by a technician, corrected by an amendment. Their approval is a room of its
+own.
+"""
 
 from __future__ import annotations
 
@@ -35,10 +37,12 @@ class Receipt:
 def submit(
     job: Job, sent: SentRecord, *, submission: uuid.UUID, by: Person, at: dt.datetime
 ) -> Receipt:
-    """Store a calibration. Sending the same ``submission`` again stores nothing and gives the same receipt.
+    """Store a calibration. Sending the same ``submission`` again stores nothing and gives the same
+    receipt.
 
-    Refused when the job is not open, the day lies in the future, no transmitter hung at the point that day, a standard
-    has no certificate for that day, or the stages are incomplete without a reason.
+    Refused when the job is not open, the day lies in the future, no transmitter hung at the point
+    that day, a standard has no certificate for that day, or the stages are incomplete without a
+    reason.
     """
     require(by, "calibrate", job.site_id)
     with transaction.atomic():
@@ -66,18 +70,27 @@ def take_in(
     at: dt.datetime,
     transmitter: Transmitter | None = None,
 ) -> Calibration:
-    """Store a calibration as the record of the locked ``job`` and move the job on: what every way of sending shares.
+    """Store a calibration as the record of the locked ``job`` and move the job on: what every way
+    of sending shares.
 
-    The caller holds the transaction, which a refusal must leave, has asked for the right and writes the ledger.
+    The caller holds the transaction, which a refusal must leave, has asked for the right and writes
+    the ledger.
     """
     if job.state not in Job.OPEN:
         raise Refused(
-            f"The job of {job.point.tag} is {job.state}: it takes no further record. Your entries are kept here."
+            f"The job of {job.point.tag} is {job.state}: it takes no further record. Your entries "
+            "are kept here."
         )
     record = store(
-        job.point, sent, job=job, submission=submission, digest=digest, by=by, at=at,
+        job.point,
+        sent,
+        job=job,
+        submission=submission,
+        digest=digest,
+        by=by,
+        at=at,
         transmitter=transmitter,
-    )  # fmt: skip
+    )
     job.state = Job.State.SUBMITTED
     if job.technician_id is None:
         job.technician = by
@@ -94,7 +107,9 @@ def amend(
     by: Person,
     at: dt.datetime,
 ) -> Receipt:
-    """Send a corrected record in place of an approved one. It counts once somebody else has approved it."""
+    """Send a corrected record in place of an approved one. It counts once somebody else has
+    approved it.
+    """
     require(by, "amend", record.site_id)
     if not reason.strip():
         raise Refused("Say why the record is amended.", field="reason")
@@ -116,9 +131,16 @@ def amend(
         if later:
             raise Refused(f"{record} already has an amendment (record {later.pk}); amend that one.")
         amendment = store(
-            record.point, sent, job=record.job, submission=submission, digest=digest, by=by, at=at,
-            amends=record, amend_reason=reason.strip(),
-        )  # fmt: skip
+            record.point,
+            sent,
+            job=record.job,
+            submission=submission,
+            digest=digest,
+            by=by,
+            at=at,
+            amends=record,
+            amend_reason=reason.strip(),
+        )
         enter("amend record", on=amendment, by=by, why=reason, details=told(amendment))
         return Receipt(amendment, is_new=True)
 

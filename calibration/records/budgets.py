@@ -1,7 +1,9 @@
-"""The uncertainty of a record's errors, from what the register knows: standards, the way of applying, the conditions.
+"""The uncertainty of a record's errors, from what the register knows: standards, the way of
+applying, the conditions.
 
 Everything is brought to % of span. What the certificates leave out is taken from the defaults of
-calibration.metrology.components and marked as assumed, so that a reader sees which figures nobody has measured.
+calibration.metrology.components and marked as assumed, so that a reader sees which figures nobody
+has measured.
 """
 
 from __future__ import annotations
@@ -85,21 +87,32 @@ class Test:
 
         each = parts.components
         return Doubt(
-            u=spread(budget.u), expanded=spread(covered.expanded), k=spread(covered.k), dof=spread(budget.dof),
-            percent=percent, by=spread(covered.by), parts=np.array([spread(part) for part in budget.contributions]),
+            u=spread(budget.u),
+            expanded=spread(covered.expanded),
+            k=spread(covered.k),
+            dof=spread(budget.dof),
+            percent=percent,
+            by=spread(covered.by),
+            parts=np.array([spread(part) for part in budget.contributions]),
             shares=np.array([spread(share) for share in budget.shares]),
             values=np.array([spread(c.value) for c in each]),
             sensitivities=np.array([spread(c.sensitivity) for c in each]),
-            components=each, assumed=parts.assumed, lasting=parts.lasting,
-        )  # fmt: skip
+            components=each,
+            assumed=parts.assumed,
+            lasting=parts.lasting,
+        )
 
     def u_output(self, reading: SentReading) -> float:
-        """Standard uncertainty of one reading's error, % of span: the part of what reads the output."""
+        """Standard uncertainty of one reading's error, % of span: the part of what reads the
+        output.
+        """
         ends = {"lower": float(self.point.lower), "upper": float(self.point.upper)}
         return _root(self._output([reading], np.array([float(reading.applied)]), ends))
 
     def u_input(self, reading: SentReading) -> float:
-        """The same of what applies the input. Both in quadrature are the whole for a single reading."""
+        """The same of what applies the input. Both in quadrature are the whole for a single
+        reading.
+        """
         return _root(self._input(np.array([float(reading.applied)])))
 
     # ---- what reads the output ----
@@ -128,7 +141,9 @@ class Test:
         return Parts((known.resolution("display", 100 * step / span),))
 
     def _meter(self, observed: np.ndarray, step: float) -> Parts:
-        """In the unit of the signal; a meter certified in volts reads a current over the loop resistor."""
+        """In the unit of the signal; a meter certified in volts reads a current over the loop
+        resistor.
+        """
         certificate = self._certificate(*METERS)
         factor = self._signal_per(certificate.unit) if certificate else None
         if certificate is None or factor is None:
@@ -149,7 +164,9 @@ class Test:
         return Parts((usual, *parts), frozenset({usual.name, "meter temperature"}))
 
     def _signal_per(self, unit: str) -> float | None:
-        """Units of the signal in one of the certificate's; None where its figures say nothing of this signal."""
+        """Units of the signal in one of the certificate's; None where its figures say nothing of
+        this signal.
+        """
         volts = {"V": 1.0, "mV": 0.001}
         if unit == self.signal.unit:
             return 1.0
@@ -181,7 +198,9 @@ class Test:
         return self._in_millimetres(level).scaled(slope * 100 / (1000 * self.span))
 
     def _level(self, applied: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Level in m above the datum, and what a metre of it is in the point's base unit: 1, or m³ at that height."""
+        """Level in m above the datum, and what a metre of it is in the point's base unit: 1, or m³
+        at that height.
+        """
         if self.point.quantity != "volume":
             return np.asarray(in_base(self.point, applied), dtype=float), np.ones(len(applied))
         try:
@@ -255,7 +274,9 @@ class Test:
         )
 
     def _capacitance(self, applied: np.ndarray) -> Parts:
-        """In shares of the span's capacitance: the box, what is left of leads, and the pF per metre of the probe."""
+        """In shares of the span's capacitance: the box, what is left of leads, and the pF per metre
+        of the probe.
+        """
         low, high = float(self.point.lower), float(self.point.upper)
         share = np.abs(applied - low) / abs(high - low) * 100
         box = self._certificate(Kind.DECADE_BOX)
@@ -272,7 +293,9 @@ class Test:
 
     # ---- what repeats tell ----
     def _repeats(self, readings: Sequence[SentReading], percent: np.ndarray) -> Parts:
-        """Scatter of readings of one point from the same side, pooled over the points that were repeated."""
+        """Scatter of readings of one point from the same side, pooled over the points that were
+        repeated.
+        """
         groups: dict[tuple[str, float, bool], list[float]] = {}
         for reading, at in zip(readings, percent.tolist(), strict=True):
             value = reading.observed if reading.indication is None else reading.indication
@@ -298,7 +321,9 @@ class Test:
     def _standard_of(
         self, name: str, kind: str, *, reading: np.ndarray, unit: str
     ) -> Component | None:
-        """A component in ``unit`` from the certificate of that kind; None where it states nothing in it."""
+        """A component in ``unit`` from the certificate of that kind; None where it states nothing
+        in it.
+        """
         certificate = self._certificate(kind)
         if certificate is None or certificate.unit not in IN_MM | {unit: 1.0}:
             return None
@@ -330,7 +355,9 @@ IN_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 def _stated(
     name: str, certificate: StandardCertificate, reading: np.ndarray
 ) -> tuple[Component, ...]:
-    """What a certificate says, in its unit: limits of accuracy, and the laboratory's U with its k."""
+    """What a certificate says, in its unit: limits of accuracy, and the laboratory's U with its
+    k.
+    """
     parts: list[Component] = []
     limits = {
         key: float(getattr(certificate, key) or 0)

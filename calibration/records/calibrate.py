@@ -101,9 +101,13 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
     def send(entry: CalibrationEntry) -> Receipt:
         typed = entry.head.cleaned_data
         return records.amend(
-            record, entry.sent(), reason=typed["reason"],
-            submission=typed["submission"], by=request.user, at=timezone.now(),
-        )  # fmt: skip
+            record,
+            entry.sent(),
+            reason=typed["reason"],
+            submission=typed["submission"],
+            by=request.user,
+            at=timezone.now(),
+        )
 
     facts = {"record": record, "transmitter": record.transmitter}
     if "check" in request.POST:
@@ -124,7 +128,9 @@ def _checked(
 def _try(
     request: SignedRequest, entry: CalibrationEntry, send: Send
 ) -> tuple[HttpResponse | None, int]:
-    """The way to the receipt; or nothing and the status with which the typed entries are shown again."""
+    """The way to the receipt; or nothing and the status with which the typed entries are shown
+    again.
+    """
     if not entry.is_bound:
         return None, 200
     if not entry.is_valid():
@@ -148,7 +154,9 @@ def _try(
 
 
 def _is_taken(entry: CalibrationEntry) -> bool:
-    """Another content came first: under this form's id, or as the amendment or record that was wanted."""
+    """Another content came first: under this form's id, or as the amendment or record that was
+    wanted.
+    """
     submission = entry.head.cleaned_data["submission"]
     if Calibration.objects.filter(submission=submission).exists():
         return True

@@ -1,4 +1,6 @@
-"""The readings of a form before they are sent: verdicts by the rule, uncertainty, hints; nothing is stored."""
+"""The readings of a form before they are sent: verdicts by the rule, uncertainty, hints; nothing is
+stored.
+"""
 
 from __future__ import annotations
 
@@ -47,9 +49,13 @@ def check(
     stages = dict(zip(STAGES, (rows.sent() for rows in entry.stages), strict=True))
     typed = entry.head.cleaned_data
     test = Test(
-        entry.point, transmitter, typed.get("way") or entry.version.way, _certified(entry),
-        typed.get("ambient_c"), typed.get("product_c"),
-    )  # fmt: skip
+        entry.point,
+        transmitter,
+        typed.get("way") or entry.version.way,
+        _certified(entry),
+        typed.get("ambient_c"),
+        typed.get("product_c"),
+    )
     rule = (amended.budget or {}).get("rule") if amended else None
     policy = policy_of(rule) if rule else Policy.objects.of_point(entry.point)
     judged, facts = judge_test(stages, entry.against, test, policy)
@@ -84,7 +90,9 @@ def check(
 
 
 def _certified(entry: CalibrationEntry) -> Certified:
-    """The ticked standards with the certificates that cover the day; those without one are told by the form."""
+    """The ticked standards with the certificates that cover the day; those without one are told by
+    the form.
+    """
     typed = entry.head.cleaned_data
     day, ticked = typed.get("done_on"), typed.get("standards") or []
     if day is None:

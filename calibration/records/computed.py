@@ -1,6 +1,8 @@
-"""What computed readings rest on: those of two known levels, and an as left at a level the tank no longer stands at.
+"""What computed readings rest on: those of two known levels, and an as left at a level the tank no
+longer stands at.
 
-The tablet computes them (deploy/static/field/twolevels.js); the site works out what uncertainty they carry.
+The tablet computes them (deploy/static/field/twolevels.js); the site works out what uncertainty
+they carry.
 """
 
 from __future__ import annotations
@@ -22,7 +24,9 @@ COMPUTED = Reading.Origin.COMPUTED
 
 
 class Third(NamedTuple):
-    """off: how far the third reading lies off the line, % of span. open: U of that; 0 where none is known."""
+    """off: how far the third reading lies off the line, % of span. open: U of that; 0 where none is
+    known.
+    """
 
     off: float
     open: float
@@ -33,7 +37,9 @@ Basis = tuple[tuple[float, np.ndarray], tuple[float, np.ndarray]]
 
 
 def with_computed(parts: Parts, readings: Sequence[SentReading]) -> Parts:
-    """The same components where nothing was computed; else with what each computed reading carries of others."""
+    """The same components where nothing was computed; else with what each computed reading carries
+    of others.
+    """
     if all(r.origin != COMPUTED for r in readings):
         return parts
     weights, beyond = weights_of(readings)
@@ -44,7 +50,8 @@ def with_computed(parts: Parts, readings: Sequence[SentReading]) -> Parts:
 
 
 def weights_of(readings: Sequence[SentReading]) -> tuple[np.ndarray, np.ndarray]:
-    """Each reading as a sum of those that were read (N by N), and which lie between or beyond the two levels (N).
+    """Each reading as a sum of those that were read (N by N), and which lie between or beyond the
+    two levels (N).
 
     A reading that was read, or of which nobody knows what it was computed from, is itself.
     """
@@ -65,14 +72,18 @@ def weights_of(readings: Sequence[SentReading]) -> tuple[np.ndarray, np.ndarray]
 def third_level(record: Calibration, readings: Sequence[Reading]) -> Third | None:
     """The reading as it stands as the check of the line through the two levels as found.
 
-    None where nothing was computed from two levels, or as it stands lies too near one of them to tell anything.
+    None where nothing was computed from two levels, or as it stands lies too near one of them to
+    tell anything.
     """
     if all(r.origin != COMPUTED for r in readings):
         return None
     pairs = sorted(
-        ((float(r.applied), float(r.observed)) for r in readings
-         if r.stage == "as found" and r.origin != COMPUTED and r.observed is not None),
-    )  # fmt: skip
+        (
+            (float(r.applied), float(r.observed))
+            for r in readings
+            if r.stage == "as found" and r.origin != COMPUTED and r.observed is not None
+        ),
+    )
     stands = next((r for r in readings if r.stage == "as it stands"), None)
     if stands is None or stands.observed is None or not pairs or pairs[0][0] == pairs[-1][0]:
         return None

@@ -1,4 +1,6 @@
-"""What a page shows of a record's uncertainty, decision rule, full figures and patterns of readings."""
+"""What a page shows of a record's uncertainty, decision rule, full figures and patterns of
+readings.
+"""
 
 from __future__ import annotations
 
@@ -101,7 +103,9 @@ def tur_is_low(record: Calibration) -> bool:
 
 
 def guard_of(record: Calibration) -> float:
-    """Width of the guard band inside the tolerance, % of span, at the largest U; 0 where there is none."""
+    """Width of the guard band inside the tolerance, % of span, at the largest U; 0 where there is
+    none.
+    """
     rule = (record.budget or {}).get("rule")
     policy = policy_of(rule) if rule else None
     if policy is None or record.expanded_percent is None or policy.rule != policy.Rule.GUARD:
@@ -114,21 +118,29 @@ def rule_sentence(record: Calibration) -> str:
     rule = (record.budget or {}).get("rule")
     policy = policy_of(rule) if rule else None
     if policy is None or policy.rule == policy.Rule.SIMPLE:
-        return "Simple acceptance: an error within the tolerance passes; the uncertainty is shown and does not decide."
+        return (
+            "Simple acceptance: an error within the tolerance passes; the uncertainty is shown "
+            "and does not decide."
+        )
     if policy.rule == policy.Rule.GUARD:
         return (
-            f"Guard band of {policy.guard_share.normalize():f} U: passes only inside the tolerance by as much, fails "
+            f"Guard band of {policy.guard_share.normalize():f} U: passes only inside the "
+            "tolerance by as much, fails "
             "only outside by as much; between them it is inconclusive."
         )
     return (
-        f"Risk of a false accept at most {policy.risk_percent.normalize():f} %: passes where the true error lies "
-        "outside with no more probability than that, fails where it lies inside with no more; else it is inconclusive."
+        f"Risk of a false accept at most {policy.risk_percent.normalize():f} %: passes where the "
+        "true error lies "
+        "outside with no more probability than that, fails where it lies inside with no more; "
+        "else it is inconclusive."
     )
 
 
 # ---- the figures of IEC 61298-2 ----
 def figure_rows(record: Calibration, readings: Sequence[Reading]) -> list[tuple[str, str, str]]:
-    """A row a figure: its name, as found and as left, in % of span; empty where the readings cannot tell."""
+    """A row a figure: its name, as found and as left, in % of span; empty where the readings cannot
+    tell.
+    """
     columns = [
         _figures(record, [r for r in readings if r.stage == stage])
         for stage in ("as found", "as left")
@@ -219,7 +231,9 @@ def hints_of(
 
 
 def _stage_hints(record: Calibration) -> tuple[Hint, ...]:
-    """Which stage is wrong, where a record of the other kind lies within a month of this one (one query)."""
+    """Which stage is wrong, where a record of the other kind lies within a month of this one (one
+    query).
+    """
     if record.found_largest is None or not record.transmitter.principle.startswith("capacitance"):
         return ()
     simulated = InputWay.SIMULATED_OUTPUT

@@ -1,4 +1,6 @@
-"""What a technician types of one calibration: head, readings of three stages, adjustments; one entry on one page."""
+"""What a technician types of one calibration: head, readings of three stages, adjustments; one
+entry on one page.
+"""
 
 from __future__ import annotations
 
@@ -51,7 +53,8 @@ class HeadForm(forms.Form):
         },
     )
     cautions_read = forms.BooleanField(
-        label="I have read these cautions and follow them, and the site's permits and rules before them.",
+        label="I have read these cautions and follow them, and the site's permits and rules "
+        "before them.",
         error_messages={"required": "Read the cautions, follow them, and tick here."},
     )
     no_as_found_reason = forms.CharField(
@@ -59,7 +62,8 @@ class HeadForm(forms.Form):
         max_length=300,
         required=False,
         widget=forms.TextInput,
-        help_text="Only when it could not be read. As found cannot be made up later: drift is lost with it.",
+        help_text="Only when it could not be read. As found cannot be made up later: drift is "
+        "lost with it.",
     )
     note = forms.CharField(
         label="Note", max_length=4000, required=False, widget=forms.Textarea({"rows": 3})
@@ -71,7 +75,8 @@ class AmendmentHeadForm(HeadForm):
         label="Why the record is amended",
         max_length=2000,
         widget=forms.Textarea({"rows": 3}),
-        help_text="What was wrong and how you know. The earlier record stays readable beside this one.",
+        help_text="What was wrong and how you know. The earlier record stays readable beside this "
+        "one.",
     )
 
 
@@ -127,7 +132,9 @@ class Told(NamedTuple):
 
 
 class ReadingRows:
-    """The rows of one stage. Their number comes back with them, so that a changed procedure loses none."""
+    """The rows of one stage. Their number comes back with them, so that a changed procedure loses
+    none.
+    """
 
     def __init__(self, key: str, start: Sequence[dict[str, Any]], data: Data = None) -> None:
         self.key, self.stage, self.errors = key, STAGES[key], []  # type: tuple[str, str, list[str]]
@@ -145,7 +152,9 @@ class ReadingRows:
         return [form for form in self.forms if form.is_read]
 
     def ask_for_the_rest(self) -> bool:
-        """Refuse a stage read in part; a row whose applied value is cleared is left out on purpose."""
+        """Refuse a stage read in part; a row whose applied value is cleared is left out on
+        purpose.
+        """
         missing = [
             f for f in self.forms if not f.is_read and f.cleaned_data.get("applied") is not None
         ]
@@ -208,7 +217,9 @@ class ShownStandard(NamedTuple):
 
 
 class CalibrationEntry:
-    """All of the page: asks each part, gathers what is sent, and shows again whatever was refused."""
+    """All of the page: asks each part, gathers what is sent, and shows again whatever was
+    refused.
+    """
 
     def __init__(
         self,
@@ -303,8 +314,8 @@ class CalibrationEntry:
 
     @cached_property
     def standards(self) -> list[ShownStandard]:
-        """The site's standards, one's own kit first; those without a certificate for the day and the point's output
-        stay hidden."""
+        """The site's standards, one's own kit first; those without a certificate for the day and
+        the point's output stay hidden."""
         day = self._shown_day
         ticked = {str(pk) for pk in self.head["standards"].value() or []}
         covers: dict[int, list[StandardCertificate]] = {}
@@ -364,7 +375,9 @@ def _told(form: ReadingForm, against: Range) -> Told:
 
 
 def _number(form: ReadingForm, name: str) -> Decimal | None:
-    """A value of the row, typed or prefilled; None where there is none that can be computed with."""
+    """A value of the row, typed or prefilled; None where there is none that can be computed
+    with.
+    """
     if form.is_bound:
         return (
             form.cleaned_data.get(name)

@@ -1,4 +1,6 @@
-"""From readings as sent to errors, bands, verdicts and figures. Shared by submission, amendment and import."""
+"""From readings as sent to errors, bands, verdicts and figures. Shared by submission, amendment and
+import.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,9 @@ FAILURES = ("failure low", "failure high")
 
 
 class Range(NamedTuple):
-    """What a reading is judged against: range values in the point's unit, signal key, tolerance in % of span."""
+    """What a reading is judged against: range values in the point's unit, signal key, tolerance in
+    % of span.
+    """
 
     lower: float
     upper: float
@@ -40,7 +44,9 @@ class Range(NamedTuple):
 
 @dataclass(frozen=True)
 class Judged:
-    """One stage of a record: a row per reading, and the stage's figures (None: no usable reading)."""
+    """One stage of a record: a row per reading, and the stage's figures (None: no usable
+    reading).
+    """
 
     readings: list[Reading]
     errors: list[float]
@@ -52,7 +58,8 @@ class Judged:
 def verdicts_by(
     policy: Policy, errors: np.ndarray, tolerance: float, doubt: Doubt | None
 ) -> list[Verdict]:
-    """By the decision rule: simple acceptance, a guard band of so many U, or a limit on the risk of a false accept.
+    """By the decision rule: simple acceptance, a guard band of so many U, or a limit on the risk of
+    a false accept.
 
     Without an uncertainty nothing but simple acceptance can be said.
     """
@@ -73,8 +80,9 @@ def judge(
 ) -> Judged:
     """Judge the readings of one stage by the policy's decision rule, or else by simple acceptance.
 
-    Where an indication was read it decides (a custody tolerance cannot be proved through the loop); otherwise the
-    output does. A reading in an NE 43 failure band fails and stays out of the figures: it tells of a failure.
+    Where an indication was read it decides (a custody tolerance cannot be proved through the loop);
+    otherwise the output does. A reading in an NE 43 failure band fails and stays out of the
+    figures: it tells of a failure.
     """
     if not sent:
         return Judged([], [], None, "", False)
@@ -151,7 +159,9 @@ STAGES = ("as it stands", "as found", "as left")
 def judge_test(
     stages: Mapping[str, Sequence[SentReading]], against: Range, test: Test, policy: Policy
 ) -> tuple[dict[str, Judged], dict[str, Any]]:
-    """All stages of one test with their uncertainty; and what the record keeps of it, as its columns are named."""
+    """All stages of one test with their uncertainty; and what the record keeps of it, as its
+    columns are named.
+    """
     readings = [reading for stage in STAGES for reading in stages[stage]]
     doubt = test.doubt(readings)
     judged, at = {}, 0
@@ -161,7 +171,8 @@ def judge_test(
         judged[stage] = judge(stages[stage], against, policy=policy, doubt=some)
         at = rows.stop
     facts: dict[str, Any] = {"decision_rule": policy.rule_text}
-    # A reading as it stands is a look, often at no test point: the budget is that of the test proper.
+    # A reading as it stands is a look, often at no test point: the budget is that of the test
+    # proper.
     proper = doubt.some(slice(len(stages[STAGES[0]]), at)) if doubt else None
     if proper is not None and proper.u.size:
         facts |= proper.facts(against.tolerance_percent)
@@ -170,7 +181,9 @@ def judge_test(
 
 
 def rule_of(policy: Policy) -> dict[str, str]:
-    """The decision rule as a record keeps it, so that an amendment is judged by the rule of its day."""
+    """The decision rule as a record keeps it, so that an amendment is judged by the rule of its
+    day.
+    """
     return {
         "rule": policy.rule,
         "guard_share": str(policy.guard_share),

@@ -1,4 +1,6 @@
-"""Which reference standards serve a job, and how good the test would be with each (test uncertainty ratio)."""
+"""Which reference standards serve a job, and how good the test would be with each (test uncertainty
+ratio).
+"""
 
 from __future__ import annotations
 
@@ -53,9 +55,11 @@ class Kit:
         *,
         at: dt.datetime,
     ) -> dict[str, dict[str, Any]]:
-        """By standard of the job's site: whether it serves the version's way, why not, and the ratio it gives.
+        """By standard of the job's site: whether it serves the version's way, why not, and the
+        ratio it gives.
 
-        The certificate is today's, else the one that was valid longest: the tablet says by itself what has lapsed.
+        The certificate is today's, else the one that was valid longest: the tablet says by itself
+        what has lapsed.
         """
         today, told = job.site.day_of(at), {}
         ratio = _Ratio(job.point, transmitter, version.way) if transmitter else None
@@ -97,7 +101,9 @@ def unfit(
 def short_of_signal(
     standard: ReferenceStandard, certificate: StandardCertificate, point: MeasuringPoint
 ) -> str:
-    """Why a meter is certified for too little to read the point's whole output; "" where it is not, or no meter."""
+    """Why a meter is certified for too little to read the point's whole output; "" where it is not,
+    or no meter.
+    """
     ends = _signal_ends(certificate, point) if standard.kind in METERS else None
     return _outside(certificate, *ends) if ends else ""
 
@@ -105,7 +111,9 @@ def short_of_signal(
 def _signal_ends(
     certificate: StandardCertificate, point: MeasuringPoint
 ) -> tuple[float, float] | None:
-    """The ends of the output in the certificate's unit; None where that is not one of the output."""
+    """The ends of the output in the certificate's unit; None where that is not one of the
+    output.
+    """
     signal = point.output
     if certificate.unit == signal.unit:
         return signal.low, signal.high
@@ -136,7 +144,8 @@ def _outside(certificate: StandardCertificate, low: float, high: float) -> str:
 
 
 class _Ratio:
-    """The ratio of a reading at mid-range with one standard, and the usual figures for whatever else the way takes.
+    """The ratio of a reading at mid-range with one standard, and the usual figures for whatever
+    else the way takes.
 
     What the standard has no part in is worked out once a job: a site has many standards.
     """

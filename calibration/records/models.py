@@ -31,9 +31,9 @@ class CalibrationQuerySet(SiteQuerySet):
 class Calibration(models.Model):
     """One calibration of the transmitter at one measuring point, on one day.
 
-    The range, tolerance and names are copied in as text, so that the record says for ever what was signed, whatever
-    becomes of the register. After approval the database refuses every change; a correction is an amendment: a new
-    record that names the old one (``amends``) and the reason.
+    The range, tolerance and names are copied in as text, so that the record says for ever what was
+    signed, whatever becomes of the register. After approval the database refuses every change; a
+    correction is an amendment: a new record that names the old one (``amends``) and the reason.
     """
 
     class State(Words):
@@ -122,12 +122,14 @@ class Calibration(models.Model):
     adjust_limit_percent = models.FloatField("adjust beyond, ± % of span")
     decision_rule = models.CharField("decision rule", max_length=60, default="simple acceptance")
 
-    # Measurement uncertainty, % of span; None where the standards' certificates say too little (see the budget).
+    # Measurement uncertainty, % of span; None where the standards' certificates say too little (see
+    # the budget).
     expanded_percent = models.FloatField("largest U, % of span", null=True, blank=True)
     coverage_factor = models.FloatField("coverage factor", null=True, blank=True)
     tur = models.FloatField("test uncertainty ratio", null=True, blank=True)
-    # Standard uncertainty of the errors at zero and span, and the part of it that all readings of the day share; both
-    # without what lasts from visit to visit, which cancels in what drifts between them.
+    # Standard uncertainty of the errors at zero and span, and the part of it that all readings of
+    # the day share; both without what lasts from visit to visit, which cancels in what drifts
+    # between them.
     u_zero = models.FloatField(null=True, blank=True)
     u_span = models.FloatField(null=True, blank=True)
     u_zero_shared = models.FloatField(null=True, blank=True)
@@ -149,7 +151,8 @@ class Calibration(models.Model):
     left_at_span = models.FloatField("as left at span", null=True, blank=True)
     left_hysteresis = models.FloatField("hysteresis as left", null=True, blank=True)
     left_verdict = models.CharField("as left", max_length=12, blank=True)
-    # A reading in an NE 43 failure band is evidence of a failure; such a record stays out of the trend.
+    # A reading in an NE 43 failure band is evidence of a failure; such a record stays out of the
+    # trend.
     shows_failure = models.BooleanField("a reading shows a failure", default=False)
 
     # Signatures
@@ -284,7 +287,8 @@ class Reading(models.Model):
     band = models.CharField("NE 43", max_length=14, default="measuring")
     verdict = models.CharField("verdict", max_length=12)
     origin = models.CharField(max_length=8, choices=Origin, default=Origin.READ)
-    # By the clock of the device it was typed on, which is a claim; None where it was typed in later.
+    # By the clock of the device it was typed on, which is a claim; None where it was typed in
+    # later.
     read_at = models.DateTimeField("read", null=True, blank=True)
 
     class Meta:
@@ -296,7 +300,8 @@ class Reading(models.Model):
             models.CheckConstraint(
                 name="reading_observed_something",
                 condition=Q(observed__isnull=False) | Q(observed_indication__isnull=False),
-                violation_error_message="A reading needs the observed output or the observed indication.",
+                violation_error_message="A reading needs the observed output or the observed "
+                "indication.",
             ),
             models.CheckConstraint(
                 name="reading_stage_is_known",
@@ -309,7 +314,9 @@ class Reading(models.Model):
 
 
 class Adjustment(models.Model):
-    """What was moved. An output trim (4 and 20 mA) is another thing than zero and span on the tank."""
+    """What was moved. An output trim (4 and 20 mA) is another thing than zero and span on the
+    tank.
+    """
 
     class Kind(Words):
         TRIM_LOW = "output trim low", "output trim at the low end"
@@ -341,7 +348,9 @@ class Adjustment(models.Model):
 
 
 class StandardUse(models.Model):
-    """A standard used for a record, with the certificate that covered the day (the database checks it)."""
+    """A standard used for a record, with the certificate that covered the day (the database checks
+    it).
+    """
 
     record = models.ForeignKey(Calibration, models.PROTECT, related_name="standards_used")
     standard = models.ForeignKey(
@@ -364,7 +373,9 @@ class StandardUse(models.Model):
 
 
 class StepTaken(models.Model):
-    """One step of the procedure as it was done: acknowledged, answered, or left out with the reason."""
+    """One step of the procedure as it was done: acknowledged, answered, or left out with the
+    reason.
+    """
 
     record = models.ForeignKey(
         "calibration.Calibration", models.PROTECT, related_name="steps_taken"

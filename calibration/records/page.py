@@ -20,9 +20,16 @@ from plant.pages.requests import SignedRequest
 from plant.points.models import MeasuringPoint
 
 WITH_ALL = (
-    "site", "point__tank", "transmitter", "job", "procedure_version__procedure", "amends", "finding", "returned_by",
+    "site",
+    "point__tank",
+    "transmitter",
+    "job",
+    "procedure_version__procedure",
+    "amends",
+    "finding",
+    "returned_by",
     "field_work",
-)  # fmt: skip
+)
 
 
 def _record(request: SignedRequest, pk: int) -> Calibration:

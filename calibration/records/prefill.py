@@ -1,4 +1,6 @@
-"""What stands in the calibration form before anybody types: the procedure's points, or a record to be corrected."""
+"""What stands in the calibration form before anybody types: the procedure's points, or a record to
+be corrected.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""What a technician sends of one calibration: readings, adjustments, steps as taken; and the hash of its content."""
+"""What a technician sends of one calibration: readings, adjustments, steps as taken; and the hash
+of its content.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,9 @@ from plant.people.models import Person
 
 @dataclass(frozen=True)
 class SentReading:
-    """A reading as typed: ``applied`` and ``indication`` in the point's unit, ``observed`` in mA or V."""
+    """A reading as typed: ``applied`` and ``indication`` in the point's unit, ``observed`` in mA or
+    V.
+    """
 
     stage: str
     sequence: int
@@ -65,7 +69,8 @@ class SentStep:
 class SentRecord:
     """What a technician sends: values as typed, in the point's unit and the signal's unit.
 
-    Of ``standards`` the keys count; what the register says of them is read when the record is stored.
+    Of ``standards`` the keys count; what the register says of them is read when the record is
+    stored.
     """
 
     done_on: dt.date
@@ -112,7 +117,9 @@ def content_hash(sent: SentRecord, *, on: str, by: Person) -> str:
 
 
 def _given(part: SentReading | SentAdjustment) -> dict[str, Any]:
-    """Its facts; times only where there are any, so that what was hashed without them keeps its hash."""
+    """Its facts; times only where there are any, so that what was hashed without them keeps its
+    hash.
+    """
     facts = asdict(part)
     for name in ("read_at", "adjusted_at"):
         if facts.get(name, "") is None:

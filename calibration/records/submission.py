@@ -1,4 +1,6 @@
-"""What a technician sends, and how it becomes the rows of a record. Used by calibration.records.acts only."""
+"""What a technician sends, and how it becomes the rows of a record. Used by
+calibration.records.acts only.
+"""
 
 from __future__ import annotations
 
@@ -86,7 +88,8 @@ def store(
         **figures_of("found", found),
         **figures_of("left", left_figures),
     )
-    # The database holds every rule of a record; asking them one by one before would cost forty statements.
+    # The database holds every rule of a record; asking them one by one before would cost forty
+    # statements.
     with walls_speak(savepoint=False):
         record.save()
     for stage in (standing, found, left):
@@ -119,8 +122,9 @@ def _check_stages(sent: SentRecord, standing: Judged, found: Judged, left: Judge
     if not standing.readings and not reason:
         raise Refused(
             "Read it as it stands before anything is moved: one applied value and one output. "
-            "If that was impossible, say why under “Why as found is missing”.", field="as_it_stands",
-        )  # fmt: skip
+            "If that was impossible, say why under “Why as found is missing”.",
+            field="as_it_stands",
+        )
     if not found.readings and not reason:
         raise Refused(
             "As-found readings are missing. Take them, or say why that was impossible.",
@@ -141,7 +145,8 @@ def transmitter_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
     )
     if installation is None:
         raise Refused(
-            f"No transmitter is registered at {point.tag} on {day}. Ask a planner to enter the installation.",
+            f"No transmitter is registered at {point.tag} on {day}. Ask a planner to enter the "
+            "installation.",
             field="done_on",
         )
     return installation.transmitter
@@ -150,7 +155,9 @@ def transmitter_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
 def _certificates(
     sent: SentRecord, site_id: int
 ) -> list[tuple[ReferenceStandard, StandardCertificate]]:
-    """Each standard with the certificate that covers the day; refused by name where there is none."""
+    """Each standard with the certificate that covers the day; refused by name where there is
+    none.
+    """
     if not sent.standards:
         raise Refused(
             "Name at least one reference standard; without it the result is not traceable.",

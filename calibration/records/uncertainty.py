@@ -17,8 +17,9 @@ OF_ALL = ("components", "assumed", "lasting")
 
 @dataclass(frozen=True)
 class Parts:
-    """Components in % of span. assumed: names of those that nobody has measured; lasting: of those that are the same on
-    every visit, such as the datum plate, and so cancel in what drifts between two of them."""
+    """Components in % of span. assumed: names of those that nobody has measured; lasting: of those
+    that are the same on every visit, such as the datum plate, and so cancel in what drifts between
+    two of them."""
 
     components: tuple[Component, ...]
     assumed: frozenset[str] = frozenset()
@@ -37,7 +38,8 @@ class Parts:
 
 @dataclass(frozen=True)
 class Doubt:
-    """One place a reading, % of span. u, expanded: standard and expanded uncertainty of its error; k, dof: of each.
+    """One place a reading, % of span. u, expanded: standard and expanded uncertainty of its error;
+    k, dof: of each.
 
     parts, shares, values, sensitivities: components by readings; by: what k rests on.
     """
@@ -62,7 +64,9 @@ class Doubt:
         return replace(self, **{name: getattr(self, name)[..., rows] for name in names})
 
     def facts(self, tolerance: float) -> dict[str, Any]:
-        """What a record keeps of it: the figures as its columns are named, and the budget where U is largest."""
+        """What a record keeps of it: the figures as its columns are named, and the budget where U
+        is largest.
+        """
         worst = int(self.expanded.argmax())
         lasts = np.array([c.name in self.lasting for c in self.components])
         of_the_day = np.array([c.shared for c in self.components]) & ~lasts

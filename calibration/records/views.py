@@ -20,9 +20,22 @@ from plant.people.permissions import may
 ROWS = 50
 
 LISTED = (
-    "site_id", "tag", "tank_name", "serial", "done_on", "performed_by_name", "state", "adjusted", "amends_id",
-    "found_verdict", "left_verdict", "found_errors", "left_errors", "tolerance_percent", "performed_by_id",
-)  # fmt: skip
+    "site_id",
+    "tag",
+    "tank_name",
+    "serial",
+    "done_on",
+    "performed_by_name",
+    "state",
+    "adjusted",
+    "amends_id",
+    "found_verdict",
+    "left_verdict",
+    "found_errors",
+    "left_errors",
+    "tolerance_percent",
+    "performed_by_id",
+)
 
 
 @require_safe

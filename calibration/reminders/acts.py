@@ -1,7 +1,9 @@
-"""Reminders: a scan writes them to the outbox, once a site and day; a sender empties the outbox by lease.
+"""Reminders: a scan writes them to the outbox, once a site and day; a sender empties the outbox by
+lease.
 
-What is to do stands in the database, so tasks may run twice, late or not at all: nothing is lost and no row is doubled.
-A mail handed over just before a kill is sent again, under the same Message-ID.
+What is to do stands in the database, so tasks may run twice, late or not at all: nothing is lost
+and no row is doubled. A mail handed over just before a kill is sent again, under the same
+Message-ID.
 """
 
 from __future__ import annotations
@@ -46,9 +48,11 @@ NO_LONGER_HERE = "no longer has a role at this site"
 
 
 def rung_on(day: dt.date, due_on: dt.date) -> int | None:
-    """The latest rung of the ladder that ``day`` has passed: −30, −7, 0, 7, 14 … days after the due date.
+    """The latest rung of the ladder that ``day`` has passed: −30, −7, 0, 7, 14 … days after the due
+    date.
 
-    None before the first. Rungs passed while nothing ran are not made up one by one: the latest stands for all.
+    None before the first. Rungs passed while nothing ran are not made up one by one: the latest
+    stands for all.
 
     >>> due = dt.date(2026, 5, 31)
     >>> [rung_on(due + dt.timedelta(n), due) for n in (-31, -30, -8, -7, -1, 0, 6, 7, 20)]
@@ -64,12 +68,16 @@ def rung_on(day: dt.date, due_on: dt.date) -> int | None:
 
 # ---- writing ----
 def scan(*, at: dt.datetime) -> int:
-    """Write the reminders of every site whose morning has come and is not written yet; returns the lines made."""
+    """Write the reminders of every site whose morning has come and is not written yet; returns the
+    lines made.
+    """
     return sum(scan_site(site, day=day, at=at) or 0 for site, day in sites_awake(at=at))
 
 
 def sites_awake(*, at: dt.datetime) -> list[tuple[Site, dt.date]]:
-    """Sites whose own clock has passed the hour of the digest on a day that was not scanned, with that day."""
+    """Sites whose own clock has passed the hour of the digest on a day that was not scanned, with
+    that day.
+    """
     local = [(site, at.astimezone(site.zone)) for site in Site.objects.all()]
     awake = [(site, now.date()) for site, now in local if now.time() >= site.digest_at]
     days = {day for _, day in awake}
@@ -161,7 +169,9 @@ def _facts(site: Site, day: dt.date, at: dt.datetime) -> dict[str, Any]:
 
 
 def _storm_from(site: Site, day: dt.date) -> float:
-    """Above this many lines something is odd, a clock that jumped or an import: three times the usual, 50 at least."""
+    """Above this many lines something is odd, a clock that jumped or an import: three times the
+    usual, 50 at least.
+    """
     month = ReminderScan.objects.filter(site=site, day__lt=day, day__gte=day - dt.timedelta(30))
     usual = statistics.median(month.values_list("lines", flat=True) or [0])
     return max(USUAL_AT_LEAST, STORM_FACTOR * usual)
@@ -170,7 +180,8 @@ def _storm_from(site: Site, day: dt.date) -> float:
 def _join_older(site: Site, day: dt.date) -> None:
     """After days without mail, one digest each: what never left goes into today's.
 
-    A digest that was claimed and then heard of no more may have left: it is repeated under its own Message-ID instead.
+    A digest that was claimed and then heard of no more may have left: it is repeated under its own
+    Message-ID instead.
     """
     today = dict(
         Digest.objects.filter(site=site, day=day, left_out="").values_list("person_id", "pk")
@@ -199,7 +210,8 @@ def release(scanned: ReminderScan, *, by: Person, at: dt.datetime) -> ReminderSc
 # ---- sending ----
 @transaction.atomic
 def claim_waiting(*, limit: int = MAILS_A_MINUTE, at: dt.datetime) -> list[Digest]:
-    """Lease up to ``limit`` waiting digests; a lease that runs out makes its digest claimable again.
+    """Lease up to ``limit`` waiting digests; a lease that runs out makes its digest claimable
+    again.
 
     All workers together get at most MAILS_A_MINUTE. Those that failed before come last.
     """
@@ -231,7 +243,9 @@ def send_waiting(*, clock: Callable[[], dt.datetime], limit: int = MAILS_A_MINUT
 
 
 def deliver_all(claimed: Iterable[Digest], *, clock: Callable[[], dt.datetime]) -> int:
-    """Send over one connection; stops before the lease runs out, and the rest is claimed again later."""
+    """Send over one connection; stops before the lease runs out, and the rest is claimed again
+    later.
+    """
     backend = get_connection()
     left = 0
     try:
@@ -245,7 +259,9 @@ def deliver_all(claimed: Iterable[Digest], *, clock: Callable[[], dt.datetime]) 
 
 
 def deliver(digest: Digest, *, backend: BaseEmailBackend, at: dt.datetime) -> bool:
-    """Send one leased digest and note it; an error is kept on its row for the next try and raised to nobody."""
+    """Send one leased digest and note it; an error is kept on its row for the next try and raised
+    to nobody.
+    """
     reason = _why_not(digest, at=at)
     if reason:
         _settle(digest, left_out=reason)
@@ -263,7 +279,9 @@ def deliver(digest: Digest, *, backend: BaseEmailBackend, at: dt.datetime) -> bo
 
 
 def _settle(digest: Digest, **facts: object) -> bool:
-    """Write the outcome, if the lease is still ours: exactly one row, or another worker has taken over."""
+    """Write the outcome, if the lease is still ours: exactly one row, or another worker has taken
+    over.
+    """
     ours = Digest.objects.filter(pk=digest.pk, sent_at=None, claimed_until=digest.claimed_until)
     if ours.update(**facts) == 1:
         return True
@@ -283,7 +301,9 @@ def _why_not(digest: Digest, *, at: dt.datetime) -> str:
 
 
 def still_due(digest: Digest, *, at: dt.datetime) -> list[Reminder]:
-    """The digest's lines that still hold: same due date, in service, rung passed; one line a point."""
+    """The digest's lines that still hold: same due date, in service, rung passed; one line a
+    point.
+    """
     day = digest.site.day_of(at)
     lines = digest.lines.select_related("point").filter(
         point__next_due=F("due_on"), point__out_of_service_on=None

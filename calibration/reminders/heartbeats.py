@@ -8,7 +8,9 @@ from calibration.reminders.models import Heartbeat
 
 
 def beat(task: str, *, at: dt.datetime) -> None:
-    """Note that ``task`` ran to its end at ``at``; no ledger entry, since nobody's record changes."""
+    """Note that ``task`` ran to its end at ``at``; no ledger entry, since nobody's record
+    changes.
+    """
     Heartbeat.objects.bulk_create(
         [Heartbeat(task=task, at=at)],
         update_conflicts=True,

@@ -24,7 +24,9 @@ class Line:
 
 
 def digest_mail(digest: Digest, lines: Sequence[Reminder], *, on: dt.date) -> EmailMessage:
-    """The mail as it reads on the day ``on``. Its Message-ID is the digest's own, however often it is sent."""
+    """The mail as it reads on the day ``on``. Its Message-ID is the digest's own, however often it
+    is sent.
+    """
     overdue = [line for line in lines if line.due_on < on]
     coming = [line for line in lines if line.due_on >= on]
     body = render_to_string(

@@ -1,4 +1,6 @@
-"""The outbox. What must be told is written here in the database; queue messages only wake its reader."""
+"""The outbox. What must be told is written here in the database; queue messages only wake its
+reader.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,8 @@ from django.db.models import Exists, OuterRef, Q
 class ReminderScan(models.Model):
     """That a site's reminders of a day were written: once, whatever runs when.
 
-    ``held``: far more lines than usual (a clock that jumped, an import): nothing leaves before a planner releases it.
+    ``held``: far more lines than usual (a clock that jumped, an import): nothing leaves before a
+    planner releases it.
     """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="reminder_scans")
@@ -60,7 +63,9 @@ class DigestQuerySet(models.QuerySet):
 
 
 class Digest(models.Model):
-    """One mail to one person for one site and day. Sent at least once, always under the same Message-ID."""
+    """One mail to one person for one site and day. Sent at least once, always under the same
+    Message-ID.
+    """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="digests")
     person = models.ForeignKey("plant.Person", models.PROTECT, related_name="digests")
@@ -103,7 +108,9 @@ class Digest(models.Model):
 
 
 class Reminder(models.Model):
-    """One line of a digest: this point, this due date, this rung of the ladder, this person. Never twice."""
+    """One line of a digest: this point, this due date, this rung of the ladder, this person. Never
+    twice.
+    """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="+")
     point = models.ForeignKey("plant.MeasuringPoint", models.PROTECT, related_name="reminders")

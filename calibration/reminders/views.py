@@ -44,7 +44,9 @@ def outbox(request: SignedRequest) -> HttpResponse:
 
 @require_safe
 def mail(request: SignedRequest, pk: int) -> HttpResponse:
-    """One mail as text: as it would read now while it waits, with all its lines once it has left."""
+    """One mail as text: as it would read now while it waits, with all its lines once it has
+    left.
+    """
     seen = Digest.objects.seen_by(request.user).select_related("site", "person")
     digest = get_object_or_404(seen, pk=pk)
     shown = reminders.mail_as_kept(digest, at=timezone.now())

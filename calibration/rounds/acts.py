@@ -1,4 +1,6 @@
-"""Rounds: which points a technician visits in which order on which days. The stops of a round are its jobs."""
+"""Rounds: which points a technician visits in which order on which days. The stops of a round are
+its jobs.
+"""
 
 from __future__ import annotations
 
@@ -32,8 +34,8 @@ def plan(
 ) -> Round:
     """Make a round with one stop a point, ordered by area, tank and tag.
 
-    Refused, naming every tag in the way, where a point already has a job in hand or sent, stands in another round or is
-    out of service; and where the points belong to more than one site.
+    Refused, naming every tag in the way, where a point already has a job in hand or sent, stands in
+    another round or is out of service; and where the points belong to more than one site.
     """
     ids = sorted({point.pk for point in points})
     if not ids:
@@ -100,7 +102,9 @@ def move(stop: Job, *, up: bool, by: Person) -> Job:
 
 @transaction.atomic
 def remove(stop: Job, *, by: Person) -> None:
-    """Take a planned stop out. A job that only this round asked for is cancelled; one with another cause stays open."""
+    """Take a planned stop out. A job that only this round asked for is cancelled; one with another
+    cause stays open.
+    """
     made = _round_of(stop, by=by)
     stop = Job.objects.select_for_update().select_related("point").get(pk=stop.pk)
     tag = stop.point.tag
@@ -128,7 +132,9 @@ def change(
     note: str = "",
     by: Person,
 ) -> Round:
-    """Change name, days, technician or note. Planned stops follow; a stop already in hand stays with who has it."""
+    """Change name, days, technician or note. Planned stops follow; a stop already in hand stays
+    with who has it.
+    """
     require(by, "plan", made.site_id)
     made = _locked(made)
     made.name, made.note = name.strip(), note.strip()

@@ -41,7 +41,9 @@ class RoundForm(forms.Form):
 
 
 class AddStopsForm(forms.Form):
-    """Tags typed with commas or line breaks between them; ticked neighbours come beside them as ``point``."""
+    """Tags typed with commas or line breaks between them; ticked neighbours come beside them as
+    ``point``.
+    """
 
     tags = forms.CharField(
         label="Tags",

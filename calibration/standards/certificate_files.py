@@ -1,4 +1,6 @@
-"""The files of certificates: kept under the name of their content, so that none is ever overwritten or altered."""
+"""The files of certificates: kept under the name of their content, so that none is ever overwritten
+or altered.
+"""
 
 from __future__ import annotations
 

@@ -15,9 +15,15 @@ from plant.sites.models import Site
 
 DAY = {"type": "date"}
 CERTIFICATE_NUMBERS = (
-    "range_low", "range_high", "percent_of_reading", "percent_of_range", "absolute", "resolution",
-    "expanded_uncertainty", "coverage_factor",
-)  # fmt: skip
+    "range_low",
+    "range_high",
+    "percent_of_reading",
+    "percent_of_range",
+    "absolute",
+    "resolution",
+    "expanded_uncertainty",
+    "coverage_factor",
+)
 UNITS = ["mA", "V", "Ω", "mm", "m", "kPa", "bar", "pF", "°C", "kg/m³", "kg", "K", "%"]
 
 
@@ -79,8 +85,14 @@ class CertificateForm(forms.ModelForm):
     class Meta:
         model = StandardCertificate
         fields = [
-            "number", "laboratory", "accreditation", "issued_on", "valid_until", "unit", *CERTIFICATE_NUMBERS,
-        ]  # fmt: skip
+            "number",
+            "laboratory",
+            "accreditation",
+            "issued_on",
+            "valid_until",
+            "unit",
+            *CERTIFICATE_NUMBERS,
+        ]
         widgets = {
             "issued_on": forms.DateInput(DAY),
             "valid_until": forms.DateInput(DAY),

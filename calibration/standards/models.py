@@ -67,7 +67,8 @@ class ReferenceStandard(models.Model):
                 "site",
                 "name",
                 name="standard_name_unique_in_its_site",
-                violation_error_message="This site already has a reference standard of that identity.",
+                violation_error_message="This site already has a reference standard of that "
+                "identity.",
             ),
             models.UniqueConstraint("id", "site", name="standard_and_site"),
             models.CheckConstraint(
@@ -92,7 +93,9 @@ class CertificateQuerySet(models.QuerySet):
 
 
 class StandardCertificate(models.Model):
-    """A laboratory's statement. Accuracy: ± (% of reading + % of range + absolute part), in ``unit``."""
+    """A laboratory's statement. Accuracy: ± (% of reading + % of range + absolute part), in
+    ``unit``.
+    """
 
     standard = models.ForeignKey(ReferenceStandard, models.PROTECT, related_name="certificates")
     number = models.CharField("certificate number", max_length=60)

@@ -34,7 +34,9 @@ STATES = {
 
 
 class Standing(NamedTuple):
-    """A standard and how its certificates stand on its site's day: key of STATES, shape and words."""
+    """A standard and how its certificates stand on its site's day: key of STATES, shape and
+    words.
+    """
 
     standard: ReferenceStandard
     ends_on: dt.date | None
@@ -45,7 +47,9 @@ class Standing(NamedTuple):
 
 @require_safe
 def standard_list(request: SignedRequest) -> HttpResponse:
-    """The standards of my sites by the day their certificate ends: the first to lapse stands on top."""
+    """The standards of my sites by the day their certificate ends: the first to lapse stands on
+    top.
+    """
     require_sight(request.user)
     seen = _with_end(
         ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder")
@@ -164,7 +168,9 @@ def withdraw_certificate(request: SignedRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def certificate_file(request: SignedRequest, pk: int) -> HttpResponse:
-    """The scan, always as a download: nothing that was uploaded is ever shown by this site itself."""
+    """The scan, always as a download: nothing that was uploaded is ever shown by this site
+    itself.
+    """
     certificate = _certificate(request, pk)
     if not certificate.stored_as:
         raise Http404("no file")
@@ -222,9 +228,12 @@ def _withdraw(
         return redirect(standard)
 
     return _asked(
-        request, form, store, "calibration/standards/standard_withdraw.html",
+        request,
+        form,
+        store,
+        "calibration/standards/standard_withdraw.html",
         {"thing": thing, "standard": standard, "used": used.count()},
-    )  # fmt: skip
+    )
 
 
 def _name(thing: Any) -> str:

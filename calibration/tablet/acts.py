@@ -1,7 +1,8 @@
-"""Works from the plant: signed by their hash, sent, stored as a record or set aside, settled by a person.
+"""Works from the plant: signed by their hash, sent, stored as a record or set aside, settled by a
+person.
 
-Nothing that was signed is ever dropped or merged: what cannot become a record as the register stands is kept word
-for word with the reasons, until a planner or approver settles it.
+Nothing that was signed is ever dropped or merged: what cannot become a record as the register
+stands is kept word for word with the reasons, until a planner or approver settles it.
 """
 
 from __future__ import annotations
@@ -68,10 +69,12 @@ class Signed:
 def sign(
     works: Sequence[ToSign], *, device: str, device_at: dt.datetime, by: Person, at: dt.datetime
 ) -> Signed:
-    """Sign works by their hashes; the password was asked for by the caller. Signing the same again changes nothing.
+    """Sign works by their hashes; the password was asked for by the caller. Signing the same again
+    changes nothing.
 
-    Refused one by one: another's submission, another content under a signed one, a job at which the person may not
-    calibrate. Each newly signed work has its ledger entry, and so has each refused change of a signed one.
+    Refused one by one: another's submission, another content under a signed one, a job at which the
+    person may not calibrate. Each newly signed work has its ledger entry, and so has each refused
+    change of a signed one.
     """
     if not by.site_ids("calibrate"):
         raise NotAllowed("Only a technician signs works. Ask an administrator to appoint you.")
@@ -83,14 +86,20 @@ def sign(
     before = _signed_before(wanted)
     new = [
         FieldWork(
-            submission=work.submission, site_id=job.site_id, job=job, person=by, content_sha256=work.sha256,
-            signed_at=at, device=device[:120], skew_seconds=done.skew_seconds,
+            submission=work.submission,
+            site_id=job.site_id,
+            job=job,
+            person=by,
+            content_sha256=work.sha256,
+            signed_at=at,
+            device=device[:120],
+            skew_seconds=done.skew_seconds,
         )
         for work in wanted.values()
         if work.submission not in before
         and (job := jobs.get(work.job_id))
         and may(by, "calibrate", job.site_id)
-    ]  # fmt: skip
+    ]
     FieldWork.objects.bulk_create(new, ignore_conflicts=True)
     stored = _signed_before(wanted)
     for submission, work in wanted.items():
@@ -112,7 +121,10 @@ def _signed_before(wanted: dict[uuid.UUID, ToSign]) -> dict[uuid.UUID, FieldWork
 
 def _not_signed(held: FieldWork | None, work: ToSign, by: Person) -> str:
     if held is None:
-        return f"Job {work.job_id} is not one at which you may calibrate. Your entries stay on the tablet."
+        return (
+            f"Job {work.job_id} is not one at which you may calibrate. Your entries stay on "
+            "the tablet."
+        )
     if held.person_id != by.pk:
         return "This work was signed by somebody else. Nothing of theirs was changed."
     if held.content_sha256 != work.sha256 or held.job_id != work.job_id:
@@ -125,9 +137,11 @@ def _tell_signed(held: FieldWork, work: ToSign, *, is_new: bool, said: str, by: 
         enter("refuse signature", on=held, by=by, why=said, details={"content": work.sha256})
     elif is_new:
         details = {
-            "job": held.job_id, "content": held.content_sha256, "tablet": held.device,
+            "job": held.job_id,
+            "content": held.content_sha256,
+            "tablet": held.device,
             "tablet's clock ahead by, s": round(held.skew_seconds),
-        }  # fmt: skip
+        }
         enter("sign work", on=held, by=by, details=details)
 
 
@@ -135,9 +149,11 @@ def _tell_signed(held: FieldWork, work: ToSign, *, is_new: bool, said: str, by: 
 def receive(
     submission: uuid.UUID, text: str, *, by: Person, at: dt.datetime
 ) -> tuple[FieldWork, bool]:
-    """Take in what was signed: the work, now stored or set aside, and whether that is new. Again gives the same.
+    """Take in what was signed: the work, now stored or set aside, and whether that is new. Again
+    gives the same.
 
-    Raises NotSigned, or NotAsSigned where the text is another one. Whatever else is wrong sets the work aside.
+    Raises NotSigned, or NotAsSigned where the text is another one. Whatever else is wrong sets the
+    work aside.
     """
     digest = hashlib.sha256(text.encode()).hexdigest()
     try:
@@ -186,7 +202,9 @@ def _take(work: FieldWork, content: Content, *, by: Person, at: dt.datetime) -> 
 def _locked(
     submission: uuid.UUID, content: Content | None, digest: str, *, by: Person, at: dt.datetime
 ) -> FieldWork:
-    """The work with all that storing and answering take, in one query; the work and its job are locked."""
+    """The work with all that storing and answering take, in one query; the work and its job are
+    locked.
+    """
     day = content.done_on if content else at.date()
     work = with_all(day, at).filter(submission=submission).first()
     if work is None or work.person_id != by.pk:
@@ -220,8 +238,13 @@ def with_all(day: dt.date, at: dt.datetime) -> Any:
         is_taken=Exists(Calibration.objects.filter(submission=OuterRef("submission"))),
     )
     return rows.select_related(
-        "person", "job__technician", "job__site", "job__point__site", "job__point__tank__product", "hung__transmitter"
-    )  # fmt: skip
+        "person",
+        "job__technician",
+        "job__site",
+        "job__point__site",
+        "job__point__tank__product",
+        "hung__transmitter",
+    )
 
 
 def _troubles(
@@ -233,24 +256,42 @@ def _troubles(
     ids = {content.transmitter_id, hung and hung.pk, *work.present_ids}  # type: ignore[attr-defined]
     today = register_sha(register_told(job.point, hung))
     looked_at = [
-        (content.job_id != job.pk, "job", "The work names another job than the one it was signed for."),
-        (job.state not in Job.OPEN, "job", f"The job of {job.point.tag} is {job.get_state_display()} by now."),
-        (job.technician_id not in (None, work.person_id), "technician", f"The job is with {job.technician} by now."),
+        (
+            content.job_id != job.pk,
+            "job",
+            "The work names another job than the one it was signed for.",
+        ),
+        (
+            job.state not in Job.OPEN,
+            "job",
+            f"The job of {job.point.tag} is {job.get_state_display()} by now.",
+        ),
+        (
+            job.technician_id not in (None, work.person_id),
+            "technician",
+            f"The job is with {job.technician} by now.",
+        ),
         (hung is None, "transmitter", f"No transmitter is registered there on {on}."),
         (
             hung is not None and len(ids) > 1,
             "transmitter",
             f"Another transmitter hangs there by now, or hung there on {on}.",
         ),
-        (today != content.register_sha, "register", "The register tells this point otherwise than the tablet had it."),
+        (
+            today != content.register_sha,
+            "register",
+            "The register tells this point otherwise than the tablet had it.",
+        ),
         (day.is_uncertain, "day", day.said),
         (work.is_taken, "record", "A record was already stored under this work's number."),  # type: ignore[attr-defined]
-    ]  # fmt: skip
+    ]
     return [_told(what, said) for is_so, what, said in looked_at if is_so]
 
 
 def transmitter_of(work: FieldWork, content: Content, on: dt.date) -> Transmitter | None:
-    """The one that hung at the point on the day; read with the work where that is the day of the content."""
+    """The one that hung at the point on the day; read with the work where that is the day of the
+    content.
+    """
     if on == content.done_on:
         hung = getattr(work, "hung", None)
         return hung.transmitter if hung else None
@@ -260,8 +301,14 @@ def transmitter_of(work: FieldWork, content: Content, on: dt.date) -> Transmitte
 
 
 def take_in(
-    work: FieldWork, content: Content, job: Job, hung: Transmitter | None, *, done_on: dt.date, at: dt.datetime
-) -> Calibration:  # fmt: skip
+    work: FieldWork,
+    content: Content,
+    job: Job,
+    hung: Transmitter | None,
+    *,
+    done_on: dt.date,
+    at: dt.datetime,
+) -> Calibration:
     sent = _sent(content, done_on=done_on)
     digest = content_hash(sent, on=f"job {job.pk}", by=work.person)
     return records.take_in(
@@ -297,9 +344,16 @@ def finish(work: FieldWork, state: str, record: Calibration | None) -> None:
     work.state, work.record = state, record
     work.save(
         update_fields=[
-            "state", "record", "troubles", "content", "received_at", "settled_by", "settled_at", "settled_why",
+            "state",
+            "record",
+            "troubles",
+            "content",
+            "received_at",
+            "settled_by",
+            "settled_at",
+            "settled_why",
         ]
-    )  # fmt: skip
+    )
 
 
 def _told(what: str, said: str) -> dict[str, str]:

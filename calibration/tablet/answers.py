@@ -1,4 +1,6 @@
-"""What the tablet gets back for a work: how it was judged and what happens next, or why it was set aside."""
+"""What the tablet gets back for a work: how it was judged and what happens next, or why it was set
+aside.
+"""
 
 from __future__ import annotations
 
@@ -18,8 +20,11 @@ def answer_to(work: FieldWork) -> dict[str, Any]:
     record = work.record
     if record is None:
         return {
-            "state": work.state, "url": work.get_absolute_url(), "troubles": work.troubles, "settled": work.settled_why,
-        } | photos  # fmt: skip
+            "state": work.state,
+            "url": work.get_absolute_url(),
+            "troubles": work.troubles,
+            "settled": work.settled_why,
+        } | photos
     return {
         "state": "stored",
         "record": record.pk,

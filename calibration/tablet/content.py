@@ -1,6 +1,8 @@
-"""The text that a tablet signs and sends, read into what a record is made of; its keys are agreed with the device.
+"""The text that a tablet signs and sends, read into what a record is made of; its keys are agreed
+with the device.
 
-A text that cannot be read is refused in words a person can act on; it was signed and is kept whatever becomes of it.
+A text that cannot be read is refused in words a person can act on; it was signed and is kept
+whatever becomes of it.
 """
 
 from __future__ import annotations
@@ -52,7 +54,9 @@ class Content:
 
 
 def read(text: str) -> Content:
-    """The content of a work. Refused where it is no such text; figures are read by ``sent_record``."""
+    """The content of a work. Refused where it is no such text; figures are read by
+    ``sent_record``.
+    """
     try:
         facts = json.loads(text)
     except (ValueError, RecursionError):
@@ -80,9 +84,11 @@ def read(text: str) -> Content:
 def sent_record(
     content: Content, steps: Sequence[ProcedureStep], *, done_on: dt.date
 ) -> SentRecord:
-    """What the record is made of; ``steps`` are those of the procedure's version, whose words are taken from there.
+    """What the record is made of; ``steps`` are those of the procedure's version, whose words are
+    taken from there.
 
-    Refused where a figure cannot be read, a caution was not acknowledged, or a step is missing without a reason.
+    Refused where a figure cannot be read, a caution was not acknowledged, or a step is missing
+    without a reason.
     """
     part = _Part(content.facts, "the work")
     return SentRecord(
@@ -155,9 +161,15 @@ def _step(step: ProcedureStep, part: _Part | None) -> SentStep:
         for answer in part.parts("answers", MOST_STEPS)
     ]
     return SentStep(
-        number=step.number, key=step.key, kind=step.kind, text=step.text, done_at=done_at,
-        answers=answers, note=part.text("note", 4000), skipped_why=why,
-    )  # fmt: skip
+        number=step.number,
+        key=step.key,
+        kind=step.kind,
+        text=step.text,
+        done_at=done_at,
+        answers=answers,
+        note=part.text("note", 4000),
+        skipped_why=why,
+    )
 
 
 class _Part:

@@ -1,4 +1,6 @@
-"""On which day a work was done, where the tablet's clock is a claim and the server's is the measure."""
+"""On which day a work was done, where the tablet's clock is a claim and the server's is the
+measure.
+"""
 
 from __future__ import annotations
 
@@ -22,11 +24,13 @@ class DayOfWork:
 
 
 def day_of_work(content: Content, work: FieldWork, *, at: dt.datetime) -> DayOfWork:
-    """The day at the site. It lies between fetching the pack and signing, both by the server's clock.
+    """The day at the site. It lies between fetching the pack and signing, both by the server's
+    clock.
 
-    The tablet's day stands where it lies in there and agrees with its clock put right by what it was off when the work
-    was signed. Else, if that leaves one day only, that day is taken and said; if more, a person has to say the day:
-    the next due date and the validity of the standards hang on it.
+    The tablet's day stands where it lies in there and agrees with its clock put right by what it
+    was off when the work was signed. Else, if that leaves one day only, that day is taken and said;
+    if more, a person has to say the day: the next due date and the validity of the standards hang
+    on it.
     """
     site = work.job.site
     latest = site.day_of(min(work.signed_at, at))
@@ -52,7 +56,8 @@ def day_of_work(content: Content, work: FieldWork, *, at: dt.datetime) -> DayOfW
     )
     return DayOfWork(
         guess,
-        f"The tablet says {day_text(claimed)}, but its clock was off by {off_text(off)} when signed. It was done "
+        f"The tablet says {day_text(claimed)}, but its clock was off by {off_text(off)} when "
+        "signed. It was done "
         f"{since}, most likely on {day_text(guess)}: ask {work.person}.",
         is_uncertain=True,
     )
@@ -78,6 +83,7 @@ def _put_right(content: Content, off: float) -> dt.datetime | None:
 
 def _said(claimed: dt.date, taken: dt.date) -> str:
     return (
-        f"The tablet's clock said {day_text(claimed)}. It was done on {day_text(taken)} by the server's clock, "
+        f"The tablet's clock said {day_text(claimed)}. It was done on {day_text(taken)} by the "
+        "server's clock, "
         "on which the job was fetched and signed."
     )

@@ -1,4 +1,6 @@
-"""What comes in from the plant: works recorded on a tablet, signed, sent, and set aside where two truths meet."""
+"""What comes in from the plant: works recorded on a tablet, signed, sent, and set aside where two
+truths meet.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ if TYPE_CHECKING:
 
 
 class FieldKey(models.Model):
-    """With this key a person's unsent work is sealed on the tablets they use; it is handed out at sign-in only."""
+    """With this key a person's unsent work is sealed on the tablets they use; it is handed out at
+    sign-in only.
+    """
 
     person = models.OneToOneField("plant.Person", models.PROTECT, related_name="field_key")
     key = models.BinaryField(max_length=32)
@@ -27,12 +31,16 @@ class FieldKey(models.Model):
 
 class FieldWorkQuerySet(SiteQuerySet):
     def shown_to(self, person: Person) -> Self:
-        """All works of the sites where ``person`` plans, approves or audits; elsewhere their own."""
+        """All works of the sites where ``person`` plans, approves or audits; elsewhere their
+        own.
+        """
         all_of = Q(site__in=person.site_ids("read ledger"))
         return self.seen_by(person).filter(all_of | Q(person=person))
 
     def waiting_for(self, person: Person) -> dict[str, int]:
-        """How many of them wait to be settled (set_aside), and are signed but not here yet (under_way); one query."""
+        """How many of them wait to be settled (set_aside), and are signed but not here yet
+        (under_way); one query.
+        """
         rows = self.shown_to(person).filter(state__in=("set aside", "signed"))
         counts: dict[str, int] = rows.aggregate(
             set_aside=Count("pk", filter=Q(state="set aside")),
@@ -42,10 +50,12 @@ class FieldWorkQuerySet(SiteQuerySet):
 
 
 class FieldWork(models.Model):
-    """One calibration done on a tablet: signed by its hash, then sent; ``submission`` is made on the tablet.
+    """One calibration done on a tablet: signed by its hash, then sent; ``submission`` is made on
+    the tablet.
 
-    ``content`` is the very text that was signed (JSON), empty until it has arrived. Where it cannot become a record
-    as the register stands now, it is set aside with the reasons until a person settles it; never dropped, never merged.
+    ``content`` is the very text that was signed (JSON), empty until it has arrived. Where it cannot
+    become a record as the register stands now, it is set aside with the reasons until a person
+    settles it; never dropped, never merged.
     """
 
     class State(Words):
@@ -64,7 +74,8 @@ class FieldWork(models.Model):
     signed_at = models.DateTimeField("signed")
     received_at = models.DateTimeField("received", null=True, blank=True)
     device = models.CharField("device", max_length=120, blank=True)
-    # The tablet's clock is a claim: how far it was from the server's when the work was signed, + if ahead.
+    # The tablet's clock is a claim: how far it was from the server's when the work was signed, + if
+    # ahead.
     skew_seconds = models.FloatField("tablet's clock ahead by, s", default=0)
     record = models.OneToOneField(
         "calibration.Calibration",
@@ -131,7 +142,9 @@ class FieldWork(models.Model):
 
 
 class FieldPhoto(models.Model):
-    """A photo taken on a step. ``sha256`` is of the bytes the tablet signed; what is stored is encoded anew."""
+    """A photo taken on a step. ``sha256`` is of the bytes the tablet signed; what is stored is
+    encoded anew.
+    """
 
     work = models.ForeignKey(FieldWork, models.PROTECT, related_name="photos")
     sha256 = models.CharField(max_length=64)

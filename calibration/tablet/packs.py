@@ -1,7 +1,8 @@
-"""The pack that a technician takes into the plant: their jobs, the procedures for them, and their kit. Reads only.
+"""The pack that a technician takes into the plant: their jobs, the procedures for them, and their
+kit. Reads only.
 
-Set-based: the same few queries whatever the number of jobs. The register's facts of a job carry a mark that comes back
-with the signed work, so that a range edited meanwhile is seen.
+Set-based: the same few queries whatever the number of jobs. The register's facts of a job carry a
+mark that comes back with the signed work, so that a range edited meanwhile is seen.
 """
 
 from __future__ import annotations
@@ -42,7 +43,9 @@ AROUND = dt.timedelta(days=7)
 
 
 def pack(*, by: Person, at: dt.datetime) -> dict[str, Any]:
-    """Everything a shift in the plant needs, as JSON: at most MOST_JOBS jobs, the person's own first."""
+    """Everything a shift in the plant needs, as JSON: at most MOST_JOBS jobs, the person's own
+    first.
+    """
     sites = by.site_ids("calibrate")
     if not sites:
         roles = " or ".join(sorted(ACTS["calibrate"]))
@@ -62,12 +65,19 @@ def pack(*, by: Person, at: dt.datetime) -> dict[str, Any]:
         versions = fitting(newest, job.point, transmitter) or newest
         used |= {version.pk: version for version in versions}
         told.append(
-            _job(job, transmitter, by=by, at=at, policy=policies[job.point_id], last=last.get(job.point_id))
+            _job(
+                job,
+                transmitter,
+                by=by,
+                at=at,
+                policy=policies[job.point_id],
+                last=last.get(job.point_id),
+            )
             | {
                 "procedures": [version.pk for version in versions],
                 **_kits(kit, job, transmitter, versions, at),
             }
-        )  # fmt: skip
+        )
     return {
         "format": FORMAT,
         "made_at": at.isoformat(),
@@ -86,7 +96,9 @@ def _kits(
     versions: Sequence[ProcedureVersion],
     at: dt.datetime,
 ) -> dict[str, Any]:
-    """What serves for the way of the first procedure, and for each other way that the technician may choose."""
+    """What serves for the way of the first procedure, and for each other way that the technician
+    may choose.
+    """
     by_way = {version.way: version for version in reversed(versions)}
     told = {way: kit.of(job, transmitter, one, at=at) for way, one in by_way.items()}
     return {"kit": told.pop(versions[0].way, {}) if versions else {}, "kits_of_other_ways": told}
@@ -109,7 +121,8 @@ def register_sha(register: Mapping[str, Any]) -> str:
 
 
 def _key_of(person: Person, at: dt.datetime) -> bytes:
-    """The key under which this person's unsent work is sealed on tablets; made when first asked for.
+    """The key under which this person's unsent work is sealed on tablets; made when first asked
+    for.
 
     It stands in no ledger and no row history: whoever reads those could open a lost tablet with it.
     """
@@ -123,7 +136,9 @@ def _key_of(person: Person, at: dt.datetime) -> bytes:
 
 # ---- what is read, a query each ----
 def _jobs(by: Person, sites: Sequence[int], at: dt.datetime) -> list[Job]:
-    """The person's open jobs; then free ones of their rounds, or planned or due within a week of today."""
+    """The person's open jobs; then free ones of their rounds, or planned or due within a week of
+    today.
+    """
     mine, today = Q(technician=by, state__in=Job.OPEN), at.date()
     week = (today - AROUND, today + AROUND)
     near = Q(planned_on__range=week) | Q(planned_on=None, due_on__range=week)
@@ -150,9 +165,15 @@ def _versions(sites: Sequence[int]) -> Iterable[ProcedureVersion]:
     steps = ProcedureStep.objects.filter(version=OuterRef("pk")).order_by("number")
     wordings = SiteWording.objects.filter(procedure=OuterRef("procedure"), site__in=sites)
     step = JSONObject(
-        number="number", key="key", kind="kind", stage="stage", text="text",
-        settle_seconds="settle_seconds", asks="asks", stop="stop",
-    )  # fmt: skip
+        number="number",
+        key="key",
+        kind="kind",
+        stage="stage",
+        text="text",
+        settle_seconds="settle_seconds",
+        asks="asks",
+        stop="stop",
+    )
     wording = JSONObject(site="site_id", step_key="step_key", devices="devices", text="text")
     return (
         ProcedureVersion.objects.exclude(published_on=None)
@@ -168,7 +189,9 @@ def _versions(sites: Sequence[int]) -> Iterable[ProcedureVersion]:
 def _certificates(
     sites: Sequence[int],
 ) -> dict[ReferenceStandard, list[StandardCertificate]]:
-    """The sites' standards in use with their certificates that are not withdrawn, the longest valid first."""
+    """The sites' standards in use with their certificates that are not withdrawn, the longest valid
+    first.
+    """
     rows = StandardCertificate.objects.filter(
         standard__site__in=sites, standard__withdrawn_on=None, withdrawn_on=None
     )
@@ -187,8 +210,14 @@ def _last_records(points: Iterable[MeasuringPoint]) -> dict[int, Calibration]:
 
 # ---- how it is told ----
 def _job(
-    job: Job, transmitter: Transmitter | None, *, by: Person, at: dt.datetime, policy: Policy, last: Calibration | None
-) -> dict[str, Any]:  # fmt: skip
+    job: Job,
+    transmitter: Transmitter | None,
+    *,
+    by: Person,
+    at: dt.datetime,
+    policy: Policy,
+    last: Calibration | None,
+) -> dict[str, Any]:
     point, tank = job.point, job.point.tank
     register = register_told(point, transmitter)
     return {

@@ -1,6 +1,8 @@
-"""Photos taken on a step: named by the hash that was signed, encoded anew, kept under made-up names.
+"""Photos taken on a step: named by the hash that was signed, encoded anew, kept under made-up
+names.
 
-What a camera writes beside the picture (place, device) goes; whatever else hides in such a file goes with it.
+What a camera writes beside the picture (place, device) goes; whatever else hides in such a file
+goes with it.
 """
 
 from __future__ import annotations
@@ -33,9 +35,11 @@ FORMATS = ("JPEG", "PNG", "WEBP")
 def take_photo(
     submission: uuid.UUID, sha256: str, content: bytes, *, by: Person, at: dt.datetime
 ) -> bool:
-    """Keep a photo of a signed work; True where it is new. Before the content has come any may be sent, up to 40.
+    """Keep a photo of a signed work; True where it is new. Before the content has come any may be
+    sent, up to 40.
 
-    Refused: not named in the content, bytes of another hash, over 8 MB or 50 megapixels, no JPEG, PNG or WebP.
+    Refused: not named in the content, bytes of another hash, over 8 MB or 50 megapixels, no JPEG,
+    PNG or WebP.
     """
     work = FieldWork.objects.filter(submission=submission, person=by).first()
     if work is None:
@@ -53,9 +57,14 @@ def take_photo(
     for path, picture in zip(paths, (large, small), strict=True):
         kept_files.write(path, picture)
     facts = {
-        "sha256": sha256, "step": photo.step, "taken_at": photo.taken_at, "received_at": at, "stored_as": name,
-        "stored_sha256": hashlib.sha256(large).hexdigest(), "size": len(large),
-    }  # fmt: skip
+        "sha256": sha256,
+        "step": photo.step,
+        "taken_at": photo.taken_at,
+        "received_at": at,
+        "stored_as": name,
+        "stored_sha256": hashlib.sha256(large).hexdigest(),
+        "size": len(large),
+    }
     is_new = False
     try:
         is_new = _add(work, facts)
@@ -109,7 +118,9 @@ def _named(work: FieldWork, sha256: str) -> Photo:
 
 
 def _encoded(content: bytes) -> tuple[bytes, bytes]:
-    """The picture and a small one, as JPEG without anything else. Its size is looked at before it is unpacked."""
+    """The picture and a small one, as JPEG without anything else. Its size is looked at before it
+    is unpacked.
+    """
     try:
         with Image.open(io.BytesIO(content), formats=FORMATS) as source:
             if source.width * source.height > MOST_PIXELS:

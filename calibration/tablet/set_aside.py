@@ -1,4 +1,6 @@
-"""Works from the plant that were set aside: the list, one with both versions side by side, and its settling."""
+"""Works from the plant that were set aside: the list, one with both versions side by side, and its
+settling.
+"""
 
 from __future__ import annotations
 
@@ -54,9 +56,15 @@ def work_list(request: SignedRequest) -> HttpResponse:
 def work(request: SignedRequest, pk: int) -> HttpResponse:
     """What the tablet had beside what the site has now; and how it is settled."""
     known = FieldWork.objects.shown_to(request.user).select_related(
-        "site", "person", "settled_by", "record", "job__site", "job__technician", "job__point__site",
+        "site",
+        "person",
+        "settled_by",
+        "record",
+        "job__site",
+        "job__technician",
+        "job__point__site",
         "job__point__tank__product",
-    )  # fmt: skip
+    )
     found = get_object_or_404(known, pk=pk)
     store: KeepForm = StoreForm(auto_id="store_%s")
     keep, status = KeepForm(auto_id="keep_%s"), 200
@@ -125,7 +133,9 @@ def clock_told(work: FieldWork) -> str:
 
 
 def placed(work: FieldWork, photos: list[FieldPhoto]) -> list[FieldPhoto]:
-    """The photos of a work, each with its step: one that came before the content learns it from there."""
+    """The photos of a work, each with its step: one that came before the content learns it from
+    there.
+    """
     try:
         steps = {photo.sha256: photo.step for photo in read(work.content).photos}
     except Refused:
@@ -140,7 +150,9 @@ def _day(content: Content | None, work: FieldWork) -> dt.date | None:
 
 
 def _first_record(work: FieldWork) -> Calibration | None:
-    """The record that came first: of the work's job, else one of the point stored since the work was signed."""
+    """The record that came first: of the work's job, else one of the point stored since the work
+    was signed.
+    """
     rows = Calibration.objects.filter(point=work.job.point_id).exclude(pk=work.record_id or 0)
     since = Q(job=work.job_id) | Q(submitted_at__gte=work.signed_at)
     return rows.filter(since).exclude(state="returned").order_by("pk").first()

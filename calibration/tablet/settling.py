@@ -1,4 +1,6 @@
-"""Works that were set aside, settled by a person: as a record after all, or kept without one. Never dropped."""
+"""Works that were set aside, settled by a person: as a record after all, or kept without one. Never
+dropped.
+"""
 
 from __future__ import annotations
 
@@ -21,13 +23,21 @@ from plant.refusals import Refused
 
 
 def settle(
-    work: FieldWork, *, as_record: bool, done_on: dt.date | None = None, why: str, by: Person, at: dt.datetime
-) -> FieldWork:  # fmt: skip
-    """Settle a work that was set aside: as the record of its job after all, or kept without one. With a reason.
+    work: FieldWork,
+    *,
+    as_record: bool,
+    done_on: dt.date | None = None,
+    why: str,
+    by: Person,
+    at: dt.datetime,
+) -> FieldWork:
+    """Settle a work that was set aside: as the record of its job after all, or kept without one.
+    With a reason.
 
-    As a record it is judged by today's register, and its performer stays the one who signed. Where its own job is
-    closed it goes to the open job of the point, or to a new one. Refused for one's own work, for a work settled
-    already, where another transmitter was read than hung there on ``done_on``, and for whatever a record is refused.
+    As a record it is judged by today's register, and its performer stays the one who signed. Where
+    its own job is closed it goes to the open job of the point, or to a new one. Refused for one's
+    own work, for a work settled already, where another transmitter was read than hung there on
+    ``done_on``, and for whatever a record is refused.
     """
     require(by, "settle work", work.site_id)
     if not why.strip():
@@ -76,7 +86,8 @@ def _settled_record(
     if hung is None or hung.pk != content.transmitter_id:
         serial = content.register.get("serial") or "another transmitter"
         raise Refused(
-            f"{serial} was read, but {hung or 'no transmitter'} hung there on {day_text(day)} by the register. "
+            f"{serial} was read, but {hung or 'no transmitter'} hung there on {day_text(day)} by "
+            "the register. "
             "Correct the installation first, or keep the work without a record."
         )
     job = _job_for(work)
@@ -84,7 +95,9 @@ def _settled_record(
 
 
 def _job_for(work: FieldWork) -> Job:
-    """The work's own job while it is open; else the point's open job, or a new one in the performer's hand."""
+    """The work's own job while it is open; else the point's open job, or a new one in the
+    performer's hand.
+    """
     if work.job.state in Job.OPEN:
         return work.job
     waiting = (*Job.OPEN, Job.State.SUBMITTED)
@@ -94,12 +107,17 @@ def _job_for(work: FieldWork) -> Job:
     job = rows.select_related("point__tank__product", "point__site", "site").first()
     if job and job.state == Job.State.SUBMITTED:
         raise Refused(
-            f"Another record of {work.job.point.tag} waits for approval. Let it be approved or returned first."
+            f"Another record of {work.job.point.tag} waits for approval. Let it be approved or "
+            "returned first."
         )
     if job is None:
         point = work.job.point
         job = Job.objects.create(
-            site_id=work.site_id, point=point, due_on=point.due_on, technician=work.person,
-            state=Job.State.IN_HAND, why=Job.Why.REQUEST,
-        )  # fmt: skip
+            site_id=work.site_id,
+            point=point,
+            due_on=point.due_on,
+            technician=work.person,
+            state=Job.State.IN_HAND,
+            why=Job.Why.REQUEST,
+        )
     return job

@@ -1,4 +1,6 @@
-"""The page of the guided job and its service worker: without any person's data, the same for all, kept on tablets."""
+"""The page of the guided job and its service worker: without any person's data, the same for all,
+kept on tablets.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 STYLES = ("look.css", "parts.css", "pages.css", "print.css", "field.css")
-# What modules name themselves is asked for under its plain name; what the page names, under the name with its hash.
+# What modules name themselves is asked for under its plain name; what the page names, under the
+# name with its hash.
 BESIDE = ("readings.js", "livestrip.js")
 OTHER = ("worker.js", "leave.js")
 
@@ -24,7 +27,9 @@ OTHER = ("worker.js", "leave.js")
 @login_not_required
 @require_safe
 def shell(request: HttpRequest) -> HttpResponse:
-    """Rendered without the request: neither name nor message of anybody may be kept on the device with it."""
+    """Rendered without the request: neither name nor message of anybody may be kept on the device
+    with it.
+    """
     return HttpResponse(_page())
 
 
@@ -32,7 +37,9 @@ def shell(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_safe
 def worker(request: HttpRequest) -> HttpResponse:
-    """The worker's script. It changes, and so is taken anew by browsers, with any file of the page."""
+    """The worker's script. It changes, and so is taken anew by browsers, with any file of the
+    page.
+    """
     release, files = _release() if not settings.DEBUG else _release.__wrapped__()
     script = (
         f"self.RELEASE = {json.dumps(release)};\n"
@@ -45,7 +52,9 @@ def worker(request: HttpRequest) -> HttpResponse:
 
 
 def _page() -> str:
-    """With all modules named up front: on a slow device asking for one after the other takes a second."""
+    """With all modules named up front: on a slow device asking for one after the other takes a
+    second.
+    """
     named = [settings.STATIC_URL + name for name in _modules() if name != "field/app.js"]
     return render_to_string("calibration/tablet/field.html", {"modules": named})
 

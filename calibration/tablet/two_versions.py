@@ -1,4 +1,6 @@
-"""A work from the plant beside what the site holds: row by row, each told whether the two differ."""
+"""A work from the plant beside what the site holds: row by row, each told whether the two
+differ.
+"""
 
 from __future__ import annotations
 
@@ -101,14 +103,20 @@ def reading_rows(content: Content | None, first: Calibration | None) -> list[Rea
         mine | theirs, key=lambda p: (order.index(p[0]) if p[0] in order else 9, *p[1:])
     )
     return [
-        ReadingPair(stage, f"{sequence}" + (f", run {run}" if run > 1 else ""),
-                    mine.get((stage, run, sequence), ("", "")), theirs.get((stage, run, sequence), ("", "")))
+        ReadingPair(
+            stage,
+            f"{sequence}" + (f", run {run}" if run > 1 else ""),
+            mine.get((stage, run, sequence), ("", "")),
+            theirs.get((stage, run, sequence), ("", "")),
+        )
         for stage, run, sequence in places
-    ]  # fmt: skip
+    ]
 
 
 def steps_told(content: Content | None) -> list[dict[str, Any]]:
-    """The steps as the tablet sent them: number, what kind, whether done, answers in words, note."""
+    """The steps as the tablet sent them: number, what kind, whether done, answers in words,
+    note.
+    """
     told = []
     for step in _rows(content, "steps"):
         held = step.get("answers")

@@ -1,7 +1,7 @@
 """What the tablet asks of the server, in JSON: who is here, the pack, signing, sending, photos.
 
-These answer a device, not a page: signed out is 401, not a way to the sign-in page, and each refusal is a sentence
-under "said" that the tablet shows.
+These answer a device, not a page: signed out is 401, not a way to the sign-in page, and each
+refusal is a sentence under "said" that the tablet shows.
 """
 
 from __future__ import annotations
@@ -39,7 +39,9 @@ View = Callable[..., HttpResponse]
 
 
 def for_device(view: View) -> View:
-    """Signed out: 401. A refusal: 403 where a right or signature lacks, else 422. Kept by nobody on the way."""
+    """Signed out: 401. A refusal: 403 where a right or signature lacks, else 422. Kept by nobody on
+    the way.
+    """
 
     @wraps(view)
     def answer(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
@@ -65,7 +67,9 @@ def for_device(view: View) -> View:
 @never_cache
 @require_safe
 def who(request: HttpRequest) -> JsonResponse:
-    """Whose session this is, the token for the next send, the server's clock, and the release of the pages."""
+    """Whose session this is, the token for the next send, the server's clock, and the release of
+    the pages.
+    """
     person = request.user if request.user.is_authenticated else None
     return JsonResponse(
         {
@@ -132,8 +136,11 @@ def photo(request: SignedRequest, submission: uuid.UUID, sha256: str) -> HttpRes
         is_new = photos.take_photo(submission, sha256, content, by=request.user, at=timezone.now())
         return JsonResponse({"sha256": sha256}, status=201 if is_new else 200)
     kept = get_object_or_404(
-        FieldPhoto, work__submission=submission, sha256=sha256, work__site__in=request.user.site_ids("see")
-    )  # fmt: skip
+        FieldPhoto,
+        work__submission=submission,
+        sha256=sha256,
+        work__site__in=request.user.site_ids("see"),
+    )
     response = HttpResponse(
         photos.bytes_of(kept, small="small" in request.GET), content_type="image/jpeg"
     )

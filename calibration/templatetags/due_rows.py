@@ -27,17 +27,21 @@ NO_DRIFT = '<span class="soft">not known yet</span>'
 def due_row(
     row: DueRow, plans: Collection[int], defers: Collection[int], ticked: bool
 ) -> SafeString:
-    """``{% due_row row plans may_defer tick_all %}``: ids of the sites where the reader plans and may defer."""
+    """``{% due_row row plans may_defer tick_all %}``: ids of the sites where the reader plans and
+    may defer.
+    """
     tag, tank, area = escape(row.tag), escape(f"{row.tank} {row.product}"), escape(row.area)
     tick = _tick(row, tag, ticked) if row.site_id in plans else ""
     defer = ""
     if row.site_id in defers and row.state.kind != "off":
         defer = f'<a href="/points/{row.pk}/defer/">defer<span class="hide"> {tag}</span></a>'
     return SafeString(
-        f'<tr><td class="lead nowrap">{tick}<a class="plate" href="/points/{row.pk}/">{tag}</a></td>'
+        f'<tr><td class="lead nowrap">{tick}<a class="plate" '
+        f'href="/points/{row.pk}/">{tag}</a></td>'
         f'<td data-label="Tank"><span>{tank} <span class="soft">{area}</span></span></td>'
         f'<td class="mark">{due_state(row.state)}</td>{_job(row)}'
-        f'<td data-label="Interval run">{tube(row.run)}</td><td data-label="Last result">{_result(row)}</td>'
+        f'<td data-label="Interval run">{tube(row.run)}</td><td data-label="Last '
+        f'result">{_result(row)}</td>'
         f'<td data-label="Drift, % a year">{_drift(row)}</td>'
         f'<td class="num" data-label="Work, h">{number(row.hours, 1)}</td><td>{defer}</td></tr>\n'
     )
@@ -47,7 +51,10 @@ def _tick(row: DueRow, tag: str, ticked: bool) -> str:
     if not row.may_join:
         return f'<input type="checkbox" disabled aria-label="{tag} cannot join a round now"> '
     checked = " checked" if ticked else ""
-    return f'<input type="checkbox" name="point" value="{row.pk}" aria-label="{tag} into the round"{checked}> '
+    return (
+        f'<input type="checkbox" name="point" value="{row.pk}" aria-label="{tag} into the '
+        f'round"{checked}> '
+    )
 
 
 def _job(row: DueRow) -> str:

@@ -14,7 +14,8 @@ register.filter("short_chance", lambda share: "" if share is None else short_cha
 
 LENGTH = 120.0
 PAIR = (
-    '<svg class="lengths" viewBox="0 0 124 26" role="img" aria-label="{}"><path class="years" d="{}"/>'
+    '<svg class="lengths" viewBox="0 0 124 26" role="img" aria-label="{}"><path class="years" '
+    'd="{}"/>'
     '<rect class="now" x="1.5" y="4" width="{}" height="7" rx="1.5"/>'
     '<rect class="then" x="1" y="14.5" width="{}" height="8" rx="1.5"/></svg>'
 )
@@ -22,7 +23,9 @@ PAIR = (
 
 @register.simple_tag
 def lengths(now: int, then: int, longest: int) -> SafeString:
-    """``{% lengths now then longest %}``: months; the scale ends at ``longest``, the longest on the page."""
+    """``{% lengths now then longest %}``: months; the scale ends at ``longest``, the longest on the
+    page.
+    """
     ends = max(now, then, longest, 1)
     step = LENGTH / ends
     years = "".join(f"M{2 + 12 * year * step:.1f} 1V25" for year in range(ends // 12 + 1))

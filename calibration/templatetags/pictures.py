@@ -229,11 +229,14 @@ def _bar(week: WorkWeek, x: float, width: float, high: float, limit: float) -> s
     y, over = LOAD_FLOOR - tall, bool(limit and week.hours > limit)
     drawn = format_html(
         '<rect x="{}" y="{}" width="{}" height="{}" rx="1"{}><title>{}</title></rect>{}',
-        f"{x:.1f}", f"{y:.1f}", f"{width:.1f}", f"{tall:.1f}",
+        f"{x:.1f}",
+        f"{y:.1f}",
+        f"{width:.1f}",
+        f"{tall:.1f}",
         SafeString(' class="over"') if over else "",
         week_sentence(week, limit),
         format_html('<path class="hatch" d="{}"/>', hatch(x, y, width, tall, 5)) if over else "",
-    )  # fmt: skip
+    )
     return format_html('<a href="{}">{}</a>', week.url, drawn) if week.url else drawn
 
 

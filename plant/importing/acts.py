@@ -1,7 +1,8 @@
 """Files on their way into the book: received, checked, applied whole or not at all, or withdrawn.
 
-What is to do stands in the row (its state and lease), so a worker may be killed anywhere: the next one starts that step
-anew. The file is read again when it is applied, for the book may have changed since it was checked.
+What is to do stands in the row (its state and lease), so a worker may be killed anywhere: the next
+one starts that step anew. The file is read again when it is applied, for the book may have changed
+since it was checked.
 """
 
 from __future__ import annotations
@@ -47,7 +48,9 @@ LEASE = dt.timedelta(minutes=15)
 MOST_KEPT = 5_000  # problems; who has more mends the first and sends the file again
 MOST_WARNINGS = 200
 AT_ONCE = 256 * 1024
-"""Bytes of a file that is checked while its sender waits, about 2,000 rows; larger ones are left to a worker."""
+"""Bytes of a file that is checked while its sender waits, about 2,000 rows; larger ones are left to
+a worker.
+"""
 
 
 class ClaimLost(RuntimeError):
@@ -59,7 +62,9 @@ class ClaimLost(RuntimeError):
 def receive(
     chunks: Iterable[bytes], *, file_name: str, kind: str, site: Site, by: Person, at: dt.datetime
 ) -> ImportBatch:
-    """Keep an uploaded file and queue it to be checked. Refused at once: what is no CSV or XLSX, or too large."""
+    """Keep an uploaded file and queue it to be checked. Refused at once: what is no CSV or XLSX, or
+    too large.
+    """
     require(by, "import", site.pk)
     stored, digest, size = _keep(chunks)
     return ImportBatch.objects.create(
@@ -83,7 +88,9 @@ def path_of(batch: ImportBatch) -> Path:
 
 
 def _keep(chunks: Iterable[bytes]) -> tuple[str, str, int]:
-    """Write, judge, flush, then give the file its name, which is its content's hash: it exists whole or not at all."""
+    """Write, judge, flush, then give the file its name, which is its content's hash: it exists
+    whole or not at all.
+    """
     folder().mkdir(mode=0o750, parents=True, exist_ok=True)
     digest, size = hashlib.sha256(), 0
     handle, unfinished = tempfile.mkstemp(dir=folder(), prefix="unfinished-")
@@ -133,14 +140,17 @@ def _plain(file_name: str) -> str:
 # ---- decided by a person ----
 @transaction.atomic
 def ask_to_apply(batch: ImportBatch, *, why: str = "", by: Person) -> ImportBatch:
-    """Queue a checked file to be applied; ``run`` does it. Changes to what stands in the book need their reason."""
+    """Queue a checked file to be applied; ``run`` does it. Changes to what stands in the book need
+    their reason.
+    """
     require(by, "import", batch.site_id)
     batch = ImportBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     if batch.state != State.CHECKED:
         raise Refused(f"This import is {batch.get_state_display()}; it cannot be applied now.")
     if batch.rows_changed and not why.strip():
         raise Refused(
-            f"Say why: {batch.rows_changed} row(s) change what stands in the book, and an auditor will ask.",
+            f"Say why: {batch.rows_changed} row(s) change what stands in the book, and an auditor "
+            "will ask.",
             field="why",
         )
     batch.state, batch.applied_by, batch.why, batch.progress = State.TO_APPLY, by, why.strip(), 0
@@ -164,7 +174,9 @@ def withdraw(batch: ImportBatch, *, by: Person) -> ImportBatch:
 # ---- done by whoever comes first: the page, a worker, the command ----
 @transaction.atomic
 def claim(*, at: dt.datetime, batch: ImportBatch | None = None) -> ImportBatch | None:
-    """Lease one import that waits (or this one), or whose worker has not been heard of; None where there is none."""
+    """Lease one import that waits (or this one), or whose worker has not been heard of; None where
+    there is none.
+    """
     waits = Q(state__in=[State.WAITING, State.TO_APPLY])
     left = Q(state__in=[State.CHECKING, State.APPLYING], claimed_until__lte=at)
     rows = ImportBatch.objects.filter(waits | left).order_by("id")
@@ -185,7 +197,9 @@ def claim(*, at: dt.datetime, batch: ImportBatch | None = None) -> ImportBatch |
 
 
 def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportBatch:
-    """Do the step a claimed import is at. Whatever is wrong with the file ends as problems of the import."""
+    """Do the step a claimed import is at. Whatever is wrong with the file ends as problems of the
+    import.
+    """
     importer = importers[batch.kind]
     try:
         parsed = read(_table(batch), importer.layout)
@@ -198,17 +212,25 @@ def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportB
     except IntegrityError as error:
         log.warning("import %s refused by the database: %s", batch.pk, error)
         said = str(error).splitlines()[0]
-        reason = f"The book was changed meanwhile and no longer takes these rows ({said}). Send the file again."
+        reason = (
+            f"The book was changed meanwhile and no longer takes these rows ({said}). Send "
+            "the file again."
+        )
     except (OperationalError, ClaimLost):
         raise  # the step is done anew when the lease runs out, or is being done by another
     except Exception:
         log.exception("import %s stopped", batch.pk)
-        reason = "Spanbook failed at this file and stored nothing of it; its log says where. Tell your administrator."
+        reason = (
+            "Spanbook failed at this file and stored nothing of it; its log says where. Tell "
+            "your administrator."
+        )
     return _refuse(batch, [Problem(0, "file", batch.file_name, reason)])
 
 
 def _table(batch: ImportBatch) -> Table:
-    """The sent file's table. A workbook is unpacked once: what was checked is kept as CSV, and applied from there."""
+    """The sent file's table. A workbook is unpacked once: what was checked is kept as CSV, and
+    applied from there.
+    """
     path = path_of(batch)
     if not path.is_file():
         raise Unreadable("The stored file is gone from the server. Send it again.")
@@ -326,7 +348,9 @@ def _progress(batch: ImportBatch, percent: int) -> None:
 
 
 def _settle(batch: ImportBatch, state: str, **facts: object) -> ImportBatch:
-    """Write the outcome if the lease is still ours: one row exactly, or all of this step is undone."""
+    """Write the outcome if the lease is still ours: one row exactly, or all of this step is
+    undone.
+    """
     counted = ("rows_read", "rows_new", "rows_changed", "rows_same", "report")
     values = {name: getattr(batch, name) for name in counted} | facts
     ours = ImportBatch.objects.filter(

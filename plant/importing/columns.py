@@ -1,6 +1,8 @@
-"""What a kind of file holds: its columns. Matches a header to them and turns text into values, column by column.
+"""What a kind of file holds: its columns. Matches a header to them and turns text into values,
+column by column.
 
-A column is parsed by its distinct cells, each once: 100,000 rows of a register have few different makers or days.
+A column is parsed by its distinct cells, each once: 100,000 rows of a register have few different
+makers or days.
 """
 
 from __future__ import annotations
@@ -22,7 +24,9 @@ _BY_HAND = {"degc": "°C", "c": "°C", "litre": "L", "litres": "L", "inch": "in"
 
 
 class Problem(NamedTuple):
-    """One thing wrong: the row as the sender's program numbers it, the column by its heading, the cell, the reason."""
+    """One thing wrong: the row as the sender's program numbers it, the column by its heading, the
+    cell, the reason.
+    """
 
     row: int
     column: str
@@ -34,9 +38,10 @@ class Problem(NamedTuple):
 class Column:
     """One column of a kind of file.
 
-    field: under which its values are kept. units: accepted in brackets, the usual one first; where there are several,
-    the unit is kept under ``<field>_unit``, and columns of one name in different units may stand side by side, one of
-    them filled a row. is_name: other rows refer to it, so a lost leading zero matters.
+    field: under which its values are kept. units: accepted in brackets, the usual one first; where
+    there are several, the unit is kept under ``<field>_unit``, and columns of one name in different
+    units may stand side by side, one of them filled a row. is_name: other rows refer to it, so a
+    lost leading zero matters.
     """
 
     name: str
@@ -57,7 +62,9 @@ class Column:
 
 @dataclass(frozen=True)
 class Layout:
-    """The columns of one kind of file, which of them name a row, and rows to show how it is filled in."""
+    """The columns of one kind of file, which of them name a row, and rows to show how it is filled
+    in.
+    """
 
     columns: tuple[Column, ...]
     key: tuple[str, ...]
@@ -82,7 +89,8 @@ class Match(NamedTuple):
 
 @dataclass
 class Parsed:
-    """The file's values by field, None for an empty or wrong cell, and everything that is wrong so far.
+    """The file's values by field, None for an empty or wrong cell, and everything that is wrong so
+    far.
 
     ``warnings`` are worth a look but stand in nobody's way.
     """
@@ -116,7 +124,9 @@ class Parsed:
         return any(name in self.values for name in fields)
 
     def refuse(self, place: int, name: str, reason: str) -> None:
-        """Note a problem of the row at ``place`` (counted from 0), beside the cell of that field."""
+        """Note a problem of the row at ``place`` (counted from 0), beside the cell of that
+        field.
+        """
         if (place, name) in self.wrong:
             return
         self.wrong.add((place, name))

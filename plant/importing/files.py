@@ -1,7 +1,7 @@
 """A file somebody uploads, CSV or XLSX, as a table of text. Knows nothing of what the columns mean.
 
-A file is judged before it is unpacked: a few kilobytes of XLSX can unfold to gigabytes. Limits are our own choice; the
-benchmark's 100,000 rows pass with room.
+A file is judged before it is unpacked: a few kilobytes of XLSX can unfold to gigabytes. Limits are
+our own choice; the benchmark's 100,000 rows pass with room.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ MOST_ENTRIES = 1_000
 MOST_ROWS = 200_000
 MOST_COLUMNS = 52  # A to AZ
 
-# A cell beyond row 199,999 or column AZ: the reader would lay out the whole rectangle up to it in memory.
+# A cell beyond row 199,999 or column AZ: the reader would lay out the whole rectangle up to it in
+# memory.
 _FAR_CELL = re.compile(rb' r="(?:[B-Z][A-Z]|[A-Z]{3,}|[A-Z]{1,2}(?:\d{7,}|[2-9]\d{5}))')
 _FORMULA_SIGNS = ("=", "@", "'")
 _FORMULA_LIKE = re.compile(r"^[=@']", re.MULTILINE)
@@ -59,10 +60,12 @@ class Unreadable(ValueError):
 
 @dataclass(frozen=True)
 class Table:
-    """The sheet as text: one list per column, and the number each row has in the sender's own program.
+    """The sheet as text: one list per column, and the number each row has in the sender's own
+    program.
 
-    header: names as they stand in row 1. columns: as many, each as long as ``rows``. cells: the same columns as the
-    workbook held them (None for a CSV), to tell a number from text that looks like one.
+    header: names as they stand in row 1. columns: as many, each as long as ``rows``. cells: the
+    same columns as the workbook held them (None for a CSV), to tell a number from text that looks
+    like one.
     """
 
     header: list[str]
@@ -86,7 +89,8 @@ def examine(path: Path) -> None:
         raise Unreadable("The file is empty (0 bytes). Save it again and send that.")
     if size > LARGEST_FILE:
         raise Unreadable(
-            f"The file has {size / MEGABYTE:.0f} MB; up to {LARGEST_FILE // MEGABYTE} MB are accepted. Split it."
+            f"The file has {size / MEGABYTE:.0f} MB; up to {LARGEST_FILE // MEGABYTE} MB are "
+            "accepted. Split it."
         )
     with path.open("rb") as file:
         start = file.read(4096)
@@ -130,20 +134,24 @@ def _examine_entries(entries: list[zipfile.ZipInfo], packed: int) -> None:
     steep = unpacked > RATIO_COUNTS_FROM and unpacked > STEEPEST_RATIO * packed
     if unpacked > LARGEST_UNPACKED or steep:
         raise Unreadable(
-            f"The workbook unfolds to {unpacked / MEGABYTE:.0f} MB from {packed / 1024:.0f} kB, more than its rows can "
+            f"The workbook unfolds to {unpacked / MEGABYTE:.0f} MB from {packed / 1024:.0f} kB, "
+            "more than its rows can "
             "need. Delete empty rows, columns and sheets, or save it as CSV."
         )
 
 
 def _look_through(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> None:
-    """Unpack one part piece by piece: its size must be what it claims (a wrong claim fails its checksum)."""
+    """Unpack one part piece by piece: its size must be what it claims (a wrong claim fails its
+    checksum).
+    """
     is_sheet = entry.filename.startswith("xl/worksheets/")
     before = b""
     with archive.open(entry) as part:
         while piece := part.read(MEGABYTE):
             if is_sheet and _FAR_CELL.search(before + piece):
                 raise Unreadable(
-                    f"The workbook has a cell beyond row {MOST_ROWS - 1:,} or column AZ. Delete what stands there, "
+                    f"The workbook has a cell beyond row {MOST_ROWS - 1:,} or column AZ. Delete "
+                    "what stands there, "
                     "formats too, or save the rows you need as CSV."
                 )
             before = piece[-_EDGE:]
@@ -151,7 +159,9 @@ def _look_through(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> None:
 
 # ---- reading ----
 def read_table(path: Path) -> Table:
-    """The first sheet, or the CSV, with its header and at least one row. ``examine`` comes first. Raises Unreadable."""
+    """The first sheet, or the CSV, with its header and at least one row. ``examine`` comes first.
+    Raises Unreadable.
+    """
     with path.open("rb") as file:
         start = file.read(4)
     with _no_collecting():
@@ -178,7 +188,9 @@ def write_table(table: Table, path: Path) -> str:
 
 @contextmanager
 def _no_collecting() -> Iterator[None]:
-    """Millions of cells are made here and none in a cycle: looking for cycles among them would double the time."""
+    """Millions of cells are made here and none in a cycle: looking for cycles among them would
+    double the time.
+    """
     usual = gc.isenabled()
     gc.disable()
     try:
@@ -195,7 +207,8 @@ def _read_csv(data: bytes) -> Table:
     except UnicodeDecodeError:
         text = data.decode("cp1252", errors="replace")
         notes.append(
-            "The file is not UTF-8; it was read as Windows-1252. Look at letters such as é and ü in the rows below."
+            "The file is not UTF-8; it was read as Windows-1252. Look at letters such as é and ü "
+            "in the rows below."
         )
     delimiter = delimiter_of(text)
     try:

@@ -1,4 +1,6 @@
-"""What every kind of file shares: its layout, how its rows are checked against the book, and how they are written."""
+"""What every kind of file shares: its layout, how its rows are checked against the book, and how
+they are written.
+"""
 
 from __future__ import annotations
 
@@ -31,7 +33,9 @@ class Change:
 
 @dataclass
 class Outcome:
-    """How the rows of a file stand against the book. ``plan`` is for the writer of the same kind alone."""
+    """How the rows of a file stand against the book. ``plan`` is for the writer of the same kind
+    alone.
+    """
 
     new: int = 0
     changed: int = 0
@@ -66,7 +70,8 @@ class Context:
 
 @dataclass(frozen=True)
 class Importer:
-    """``check`` adds to parsed.problems what the book says against a row, and tells what would change.
+    """``check`` adds to parsed.problems what the book says against a row, and tells what would
+    change.
 
     ``write`` stores what ``check`` has just found, in the same transaction.
     """

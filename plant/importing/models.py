@@ -45,7 +45,8 @@ class ImportBatch(models.Model):
     claimed_until = models.DateTimeField(null=True, blank=True)
     # What checking told besides problems: notes, warnings, and the first rows that would change.
     report = models.JSONField(default=dict, blank=True, editable=False)
-    # Who asked for it to be applied, and why where it changes what stands; a worker may do it later.
+    # Who asked for it to be applied, and why where it changes what stands; a worker may do it
+    # later.
     applied_by = models.ForeignKey(
         "plant.Person", models.PROTECT, null=True, blank=True, related_name="+", editable=False
     )
@@ -75,7 +76,9 @@ class ImportBatch(models.Model):
 
 
 class ImportProblem(models.Model):
-    """One thing wrong in an uploaded file: the row as the person's own program numbers it, the column, the reason."""
+    """One thing wrong in an uploaded file: the row as the person's own program numbers it, the
+    column, the reason.
+    """
 
     batch = models.ForeignKey(ImportBatch, models.CASCADE, related_name="problems")
     row = models.IntegerField("row")

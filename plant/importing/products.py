@@ -23,12 +23,18 @@ PRODUCTS = Layout(
     ),
     examples=(
         {
-            "product": "palm olein", "conducts": "no", "permittivity": "3.05", "permittivity at": "40",
-            "permittivity per K": "-0.004", "density": "900", "density at": "40", "density per K": "-0.68",
+            "product": "palm olein",
+            "conducts": "no",
+            "permittivity": "3.05",
+            "permittivity at": "40",
+            "permittivity per K": "-0.004",
+            "density": "900",
+            "density at": "40",
+            "density per K": "-0.68",
         },
         {"product": "lye 32 %", "conducts": "yes", "density": "1349", "density at": "20"},
     ),
-)  # fmt: skip
+)
 FIELDS = tuple(column.field for column in PRODUCTS.columns)
 
 

@@ -1,7 +1,8 @@
-"""The register's file against the book: staged by COPY, checked, compared and written set by set in SQL.
+"""The register's file against the book: staged by COPY, checked, compared and written set by set in
+SQL.
 
-A cell that is empty or a column that is missing says nothing: what the book holds stays, and a new row takes the usual
-value. The range of each row is judged inside its tank as it stands in the book.
+A cell that is empty or a column that is missing says nothing: what the book holds stays, and a new
+row takes the usual value. The range of each row is judged inside its tank as it stands in the book.
 """
 
 from __future__ import annotations
@@ -36,11 +37,15 @@ Calibrated = Callable[[Collection[int]], Collection[int]]
 """Of these points, those with records: their due dates follow from them, and no file moves them."""
 
 MOST_TOLD = 500
-"""As many rows with a range outside their tank are told with the tank's own figures; the rest more shortly."""
+"""As many rows with a range outside their tank are told with the tank's own figures; the rest more
+shortly.
+"""
 
 
 def register_importer(calibrated: Calibrated) -> Importer:
-    """How a register's file is taken. The records that ``calibrated`` asks for belong to another part of the book."""
+    """How a register's file is taken. The records that ``calibrated`` asks for belong to another
+    part of the book.
+    """
 
     def check_all(parsed: Parsed, context: Context) -> Outcome:
         _check_rows(parsed, context.today)
@@ -85,7 +90,10 @@ def _check_devices(parsed: Parsed) -> None:
             continue
         earlier = first.setdefault(device, place)
         if earlier != place:
-            reason = f"stands in row {parsed.rows[earlier]} already; a transmitter hangs at one measuring point"
+            reason = (
+                f"stands in row {parsed.rows[earlier]} already; a transmitter hangs at one "
+                "measuring point"
+            )
             parsed.refuse(place, "serial", reason)
 
 
@@ -104,8 +112,9 @@ def _stage(parsed: Parsed, context: Context) -> None:
 
 
 def _makers(parsed: Parsed, site: Site) -> list[str | None]:
-    """The maker of each row's transmitter. Where the file names none: of the one of that serial number which hangs at
-    the tag, else of the only one there is, else none; where that leaves a choice, the row is refused.
+    """The maker of each row's transmitter. Where the file names none: of the one of that serial
+    number which hangs at the tag, else of the only one there is, else none; where that leaves a
+    choice, the row is refused.
     """
     serials, makers = parsed.column("serial"), parsed.column("maker")
     bare = {s for s, maker in zip(serials, makers, strict=True) if s is not None and maker is None}
@@ -179,7 +188,9 @@ def _refuse_ranges(parsed: Parsed, outside: list[tuple]) -> None:
 
 
 def _keep_schedules(parsed: Parsed, calibrated: Calibrated) -> None:
-    """A due date that follows from records, or that a deferral has put off, is not moved by a file; it is warned of."""
+    """A due date that follows from records, or that a deferral has put off, is not moved by a file;
+    it is warned of.
+    """
     with connection.cursor() as cursor:
         cursor.execute(sql.MOVED_DUE_DATES)
         moved = cursor.fetchall()

@@ -1,4 +1,6 @@
-"""Statements of plant.importing.register over two temporary tables: rows as sent, rows as the book would hold them."""
+"""Statements of plant.importing.register over two temporary tables: rows as sent, rows as the book
+would hold them.
+"""
 # ruff: noqa: S608 - only names of this module are put together; what a file holds comes in as rows.
 
 from __future__ import annotations
@@ -36,7 +38,8 @@ STAGED = {
     "note": "text",
 }
 
-# What a file may say of a point and of a transmitter, with what a new one has where the file says nothing.
+# What a file may say of a point and of a transmitter, with what a new one has where the file says
+# nothing.
 POINT = {
     "tank_id": "NULL",
     "quantity": "CASE WHEN s.unit IN ('m3', 'L') THEN 'volume' ELSE 'level' END",
@@ -66,11 +69,35 @@ DEVICE = {
 SCHEDULE = ("due_on", "anchor_on", "anchor_months")
 
 KEPT = (
-    "place", "tag", "tag_key", "tank", "serial", "maker", "last_calibrated", "is_new", "device_is_new", "point_id",
-    "transmitter_id", "device_status", "deferred_until", "inside_height_m", "capacity_m3", "datum_m", "was_duty",
-    "was_interval_months", "was_due_on", "was_anchor_on", "was_anchor_months", "told_installed_on", "installed_on",
-    "hanging_id", "hanging_transmitter", "hanging_since", "elsewhere_id", "elsewhere_since",
-)  # fmt: skip
+    "place",
+    "tag",
+    "tag_key",
+    "tank",
+    "serial",
+    "maker",
+    "last_calibrated",
+    "is_new",
+    "device_is_new",
+    "point_id",
+    "transmitter_id",
+    "device_status",
+    "deferred_until",
+    "inside_height_m",
+    "capacity_m3",
+    "datum_m",
+    "was_duty",
+    "was_interval_months",
+    "was_due_on",
+    "was_anchor_on",
+    "was_anchor_months",
+    "told_installed_on",
+    "installed_on",
+    "hanging_id",
+    "hanging_transmitter",
+    "hanging_since",
+    "elsewhere_id",
+    "elsewhere_since",
+)
 """What is kept of each row for its rules, beside the values it would have."""
 
 _TOLD = {
@@ -96,9 +123,11 @@ def _differ(names: tuple[str, ...]) -> str:
 
 
 def checked(*, numbers_new: bool) -> str:
-    """Rows as the book would hold them, beside what it holds. ``numbers_new``: new rows get their ids here already.
+    """Rows as the book would hold them, beside what it holds. ``numbers_new``: new rows get their
+    ids here already.
 
-    A due date is the one told, else the last calibration and the interval, else what stands, else today.
+    A due date is the one told, else the last calibration and the interval, else what stands, else
+    today.
     """
     # The sequence is looked up once, not for each row.
     new_point = "nextval((SELECT pg_get_serial_sequence('plant_measuringpoint', 'id')::regclass))"
@@ -149,7 +178,8 @@ _RULES = (
     (
         "quantity",
         "(quantity = 'volume') <> (unit IN ('m3', 'L'))",
-        "format('does not fit the range in %s: level needs mm, cm, m, in or ft; volume needs m³ or L', unit)",
+        "format('does not fit the range in %s: level needs mm, cm, m, in or ft; volume needs m³ "
+        "or L', unit)",
     ),
     (
         "tolerance_unit",
@@ -169,13 +199,15 @@ _RULES = (
     (
         "interval_months",
         "duty = 'safety' AND was_duty = 'safety' AND interval_months > was_interval_months",
-        "format('only an approver may lengthen the interval of a point with safety duty, on its own page; "
+        "format('only an approver may lengthen the interval of a point with safety duty, on its "
+        "own page; "
         "it is %s months now', was_interval_months)",
     ),
     (
         "grace_days",
         "grace_days > interval_months * 15",
-        "format('must be at most half the interval: %s days for %s months', interval_months * 15, interval_months)",
+        "format('must be at most half the interval: %s days for %s months', interval_months * 15, "
+        "interval_months)",
     ),
     ("due", "due_on < last_calibrated", "'lies before the day of the last calibration'"),
     (
@@ -191,14 +223,16 @@ _RULES = (
     ),
     (
         "serial",
-        "hanging_id IS NOT NULL AND hanging_transmitter IS DISTINCT FROM transmitter_id AND serial IS NOT NULL",
+        "hanging_id IS NOT NULL AND hanging_transmitter IS DISTINCT FROM transmitter_id AND "
+        "serial IS NOT NULL",
         "format('%s hangs at this point since %s; enter the swap on the point''s page', "
         "(SELECT serial FROM plant_transmitter WHERE id = hanging_transmitter), hanging_since)",
     ),
     (
         "installed_on",
         "hanging_transmitter = transmitter_id AND told_installed_on <> hanging_since",
-        "format('the book has %s; leave this empty, or correct it on the point''s page', hanging_since)",
+        "format('the book has %s; leave this empty, or correct it on the point''s page', "
+        "hanging_since)",
     ),
     (
         "serial",
@@ -210,7 +244,8 @@ _RULES = (
         """hangs AND NOT (is_new AND device_is_new) AND EXISTS (SELECT FROM plant_installation i
             WHERE (i.point_id = r.point_id OR i.transmitter_id = r.transmitter_id)
                 AND i.removed_on > r.installed_on)""",
-        "format('another installation of this point or transmitter lasted beyond %s; give a later day', installed_on)",
+        "format('another installation of this point or transmitter lasted beyond %s; give a later "
+        "day', installed_on)",
     ),
 )
 

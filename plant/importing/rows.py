@@ -1,4 +1,6 @@
-"""Rows of a kind of which a site has few, such as tanks: each compared with its model's row, then written in bulk."""
+"""Rows of a kind of which a site has few, such as tanks: each compared with its model's row, then
+written in bulk.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ from plant.importing.importer import Change, Outcome
 
 @dataclass
 class Plan:
-    """What is to be written: rows to come in and rows to change, with the place of each in the file."""
+    """What is to be written: rows to come in and rows to change, with the place of each in the
+    file.
+    """
 
     new: list[Any] = field(default_factory=list)
     changed: list[Any] = field(default_factory=list)
@@ -35,7 +39,8 @@ def compare(
 ) -> Outcome:
     """Put what each row of the file tells onto the stored row of its key, or onto a fresh one.
 
-    ``stored`` is keyed as the layout names a row. ``more`` sets what no plain column does and returns how it differs.
+    ``stored`` is keyed as the layout names a row. ``more`` sets what no plain column does and
+    returns how it differs.
     """
     plan = Plan()
     outcome = Outcome(plan=plan)

@@ -1,4 +1,6 @@
-"""Columns of values into a table of the database by COPY: the fast way in, for staged rows and for new ones."""
+"""Columns of values into a table of the database by COPY: the fast way in, for staged rows and for
+new ones.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ from django.db import connection, models
 
 @contextmanager
 def unprepared() -> Iterator[None]:
-    """No prepared statements meanwhile: one made for a temporary table fails when the next import makes its own."""
+    """No prepared statements meanwhile: one made for a temporary table fails when the next import
+    makes its own.
+    """
     connection.ensure_connection()
     link = connection.connection
     usual, link.prepare_threshold = link.prepare_threshold, None
@@ -30,7 +34,9 @@ _ESCAPES = str.maketrans({"\\": r"\\", "\t": r"\t", "\n": r"\n", "\r": r"\r"})
 
 
 def stage(table: str, types: Mapping[str, str], columns: Mapping[str, Sequence[Any]]) -> None:
-    """Fill a temporary table of this transaction. ``types``: all its columns; those not in ``columns`` stay empty."""
+    """Fill a temporary table of this transaction. ``types``: all its columns; those not in
+    ``columns`` stay empty.
+    """
     body = ", ".join(f"{name} {kind}" for name, kind in types.items())
     with connection.cursor() as cursor:
         # Sorting and joining a whole register in memory; only for this transaction.
@@ -41,7 +47,9 @@ def stage(table: str, types: Mapping[str, str], columns: Mapping[str, Sequence[A
 
 
 def copy_into(table: str, columns: Mapping[str, Sequence[Any]]) -> None:
-    """Append rows given by column: text, numbers, days, times, true or false, lists of floats, None."""
+    """Append rows given by column: text, numbers, days, times, true or false, lists of floats,
+    None.
+    """
     if not columns or not len(next(iter(columns.values()))):
         return
     lines = map("\t".join, zip(*map(_texts, columns.values()), strict=True))
@@ -80,14 +88,17 @@ def next_ids(table: str, count: int) -> list[int]:
     """``count`` numbers of the table's own sequence."""
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT nextval((SELECT pg_get_serial_sequence(%s, 'id')::regclass)) FROM generate_series(1, %s)",
+            "SELECT nextval((SELECT pg_get_serial_sequence(%s, 'id')::regclass)) FROM "
+            "generate_series(1, %s)",
             [table, count],
         )
         return [number for (number,) in cursor.fetchall()]
 
 
 def _texts(values: Sequence[Any]) -> Iterable[str]:
-    """COPY's text for each value. Parsing lets equal cells share one value, so that each is told once, by identity."""
+    """COPY's text for each value. Parsing lets equal cells share one value, so that each is told
+    once, by identity.
+    """
     if isinstance(values, range):
         return map(str, values)
     places = list(map(id, values))

@@ -44,21 +44,38 @@ TANKS = Layout(
         Column("highest level", "highest_level", _level, units=UNITS),
         Column("wall conducts", "wall_conducts", v.yes_no),
         Column("product", "product", v.name(80)),
-        Column("product temperature", "product_c", v.decimal(4, 2, least=-100, most=600), units=("°C",)),
+        Column(
+            "product temperature", "product_c", v.decimal(4, 2, least=-100, most=600), units=("°C",)
+        ),
         Column("strapping", "strapping", v.strapping),
     ),
     examples=(
         {
-            "area": "Quay park", "tank": "T-101", "shape": "vertical", "diameter": "11", "height": "12",
-            "roof": "cone", "roof depth": "0.9", "datum": "0.05", "lowest level": "0.3", "highest level": "11.5",
-            "wall conducts": "yes", "product": "palm olein", "product temperature": "40",
+            "area": "Quay park",
+            "tank": "T-101",
+            "shape": "vertical",
+            "diameter": "11",
+            "height": "12",
+            "roof": "cone",
+            "roof depth": "0.9",
+            "datum": "0.05",
+            "lowest level": "0.3",
+            "highest level": "11.5",
+            "wall conducts": "yes",
+            "product": "palm olein",
+            "product temperature": "40",
         },
         {
-            "area": "Mid park", "tank": "T-131", "shape": "horizontal", "diameter": "2.6", "length": "8.4",
-            "bottom": "dished", "wall conducts": "yes",
+            "area": "Mid park",
+            "tank": "T-131",
+            "shape": "horizontal",
+            "diameter": "2.6",
+            "length": "8.4",
+            "bottom": "dished",
+            "wall conducts": "yes",
         },
     ),
-)  # fmt: skip
+)
 MEASURES = tuple(column.field for column in TANKS.columns if column.keeps_unit)
 PLAIN = tuple(c.field for c in TANKS.columns if c.field not in ("area", "product", "strapping"))
 STORED = (*PLAIN, "unit", "area", "product", "name_key", "inside_height_m", "capacity_m3")
@@ -133,7 +150,10 @@ class _Tanks:
             return {}
         product = self.products.get(name)
         if product is None:
-            reason = f"is no product of this site{v.nearest(name, self.products)}. Import or add it first"
+            reason = (
+                f"is no product of this site{v.nearest(name, self.products)}. Import or add "
+                "it first"
+            )
             self.parsed.refuse(place, "product", reason)
         if product is None or tank.product_id == product.pk:
             return {}
@@ -207,7 +227,10 @@ def _units(parsed: Parsed) -> list[str | None]:
                 continue
             unit = parsed.column(f"{name}_unit")[place]
             if found and unit != found:
-                reason = f"must be in {found} like the rest of the row; a tank's dimensions have one unit"
+                reason = (
+                    f"must be in {found} like the rest of the row; a tank's dimensions have "
+                    "one unit"
+                )
                 parsed.refuse(place, name, reason)
             found = found or unit
         units.append(found)
@@ -251,15 +274,22 @@ def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
 
 
 def _product_changes(plan: Plan, context: Context) -> list[ProductChange]:
-    """Where a tank holds something else from now on; who is asked to recalibrate follows (see ``demanded_at``)."""
+    """Where a tank holds something else from now on; who is asked to recalibrate follows (see
+    ``demanded_at``).
+    """
     return [
         ProductChange(
-            site=context.site, tank=tank, on=context.today, product_before=held, product=tank.product,
-            celsius_before=held_c, celsius=tank.product_c,
+            site=context.site,
+            tank=tank,
+            on=context.today,
+            product_before=held,
+            product=tank.product,
+            celsius_before=held_c,
+            celsius=tank.product_c,
         )
         for tank in filter(_moves_readings, plan.changed)
         for held, held_c in [tank.held]
-    ]  # fmt: skip
+    ]
 
 
 TANK_IMPORTER = Importer(TANKS, _check, _write)

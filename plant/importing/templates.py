@@ -29,7 +29,9 @@ def csv_template(layout: Layout) -> bytes:
 
 
 def xlsx_template(layout: Layout) -> bytes:
-    """Every cell is formatted as text, so that a tag such as 0012 keeps its zeros when somebody types it."""
+    """Every cell is formatted as text, so that a tag such as 0012 keeps its zeros when somebody
+    types it.
+    """
     file = io.BytesIO()
     book = xlsxwriter.Workbook(file, {"in_memory": True})
     text, bold = book.add_format({"num_format": "@"}), book.add_format({"bold": True})

@@ -1,4 +1,6 @@
-"""One cell's text to its value, or the reason why not. Each kind of value is a function; people read what it raises."""
+"""One cell's text to its value, or the reason why not. Each kind of value is a function; people
+read what it raises.
+"""
 
 from __future__ import annotations
 
@@ -37,7 +39,8 @@ def text(longest: int) -> Parser:
     def parse(cell: str) -> str:
         if len(cell) <= longest and _ORDINARY.fullmatch(cell):
             return cell
-        # An export shields what a spreadsheet would take for a formula; the shield is no part of the text.
+        # An export shields what a spreadsheet would take for a formula; the shield is no part of
+        # the text.
         value = unshielded(cell)
         if _CONTROL.search(value):
             raise Wrong("holds a control character that cannot be shown; type it again")
@@ -74,7 +77,9 @@ def decimal(
     least: int | None = None,
     most: int | None = None,
 ) -> Parser:
-    """A number of at most ``whole`` digits before the point and ``places`` after it, within bounds."""
+    """A number of at most ``whole`` digits before the point and ``places`` after it, within
+    bounds.
+    """
 
     def parse(cell: str) -> Decimal:
         value = kept(number(cell), places)
@@ -110,7 +115,9 @@ def number(cell: str) -> Decimal:
 
 
 def kept(value: Decimal, places: int) -> Decimal:
-    """``value`` with at most ``places`` decimals; a spreadsheet's rounding noise is taken off, more is refused."""
+    """``value`` with at most ``places`` decimals; a spreadsheet's rounding noise is taken off, more
+    is refused.
+    """
     exponent = value.as_tuple().exponent
     if value.adjusted() > 20 or not isinstance(exponent, int):
         raise Wrong("is too large")

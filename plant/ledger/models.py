@@ -1,4 +1,6 @@
-"""The audit trail: acts of people (written by plant.ledger) and row history (written by triggers)."""
+"""The audit trail: acts of people (written by plant.ledger) and row history (written by
+triggers).
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,9 @@ from django.db import models
 
 
 class TransactionNumber(models.Func):
-    """The database's number of the running transaction; groups a ledger entry with its row changes."""
+    """The database's number of the running transaction; groups a ledger entry with its row
+    changes.
+    """
 
     template = "(pg_current_xact_id()::text::bigint)"
     output_field = models.BigIntegerField()
@@ -56,7 +60,8 @@ class LedgerEntry(models.Model):
 class RowHistory(models.Model):
     """What a row held before a change or a deletion, kept by a trigger whatever made the change.
 
-    The version in force at an instant is the ``before`` of the first change after it, or else the row itself.
+    The version in force at an instant is the ``before`` of the first change after it, or else the
+    row itself.
     """
 
     table_name = models.CharField(max_length=63)

@@ -24,7 +24,8 @@ def enter(
     details: dict[str, Any] | None = None,
     site: Site | None = None,
 ) -> LedgerEntry:
-    """Write one entry: ``by`` did ``act`` on the row ``on``. ``by=None`` is Spanbook itself (a scheduled task).
+    """Write one entry: ``by`` did ``act`` on the row ``on``. ``by=None`` is Spanbook itself (a
+    scheduled task).
 
     ``site``: where the entry is kept when the row itself belongs to no site, such as a person.
     Raises OutsideTransaction outside ``transaction.atomic()``.
@@ -48,7 +49,9 @@ def enter(
 
 
 def changes(before: models.Model, after: models.Model) -> dict[str, list[str]]:
-    """What differs between two states of one row, as the ledger tells it: field name to [was, is]."""
+    """What differs between two states of one row, as the ledger tells it: field name to [was,
+    is].
+    """
     pairs = {
         str(field.verbose_name): [
             str(field.value_from_object(before)),

@@ -22,7 +22,8 @@ def plain(number: Decimal | None) -> str:
 
 
 class DigitsField(forms.Field):
-    """A Decimal with its digits as typed. Refuses a decimal comma, exponents, infinity and words, each with its reason.
+    """A Decimal with its digits as typed. Refuses a decimal comma, exponents, infinity and words,
+    each with its reason.
 
     Fits a column of ``max_digits`` and ``decimal_places``; ``unit`` stands beside the control.
     """

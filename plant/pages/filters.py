@@ -1,4 +1,6 @@
-"""What the filters of the register's lists share. Choices come in as arguments: a fixed number of queries."""
+"""What the filters of the register's lists share. Choices come in as arguments: a fixed number of
+queries.
+"""
 
 from __future__ import annotations
 

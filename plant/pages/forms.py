@@ -1,4 +1,6 @@
-"""What the register's forms share: rules beside their fields, the mark of the version seen, the site of a new row."""
+"""What the register's forms share: rules beside their fields, the mark of the version seen, the
+site of a new row.
+"""
 
 from __future__ import annotations
 
@@ -70,10 +72,12 @@ def day_field(label: str, **more: Any) -> forms.DateField:
 
 
 class RuleForm(forms.ModelForm):
-    """A form over one row. Every rule of the model is asked here first, so that all messages come at once.
+    """A form over one row. Every rule of the model is asked here first, so that all messages come
+    at once.
 
-    An existing row's form carries ``seen``, the mark of the version it was filled from; ``versions`` is set when
-    somebody else stored another one meanwhile: (label, theirs, yours) lines for the page.
+    An existing row's form carries ``seen``, the mark of the version it was filled from;
+    ``versions`` is set when somebody else stored another one meanwhile: (label, theirs, yours)
+    lines for the page.
     """
 
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
@@ -95,10 +99,14 @@ class RuleForm(forms.ModelForm):
         return mark_of(row, self.columns)
 
     def prepare(self) -> None:
-        """Set what the row needs before its rules can be asked, such as derived columns. May raise Refused."""
+        """Set what the row needs before its rules can be asked, such as derived columns. May raise
+        Refused.
+        """
 
     def _post_clean(self) -> None:
-        """In place of Django's own: every rule is asked once, and its message put beside the field it is about."""
+        """In place of Django's own: every rule is asked once, and its message put beside the field
+        it is about.
+        """
         self.instance = construct_instance(
             self, self.instance, self._meta.fields, self._meta.exclude
         )
@@ -137,7 +145,9 @@ class RuleForm(forms.ModelForm):
 
 
 class SiteForm(RuleForm):
-    """A form over a row of a site. A new row asks for the site only where the person has several."""
+    """A form over a row of a site. A new row asks for the site only where the person has
+    several.
+    """
 
     act = "edit register"
 
@@ -168,7 +178,9 @@ def _sites(person: Person, act: str) -> list[Site]:
 
 
 class NamedRow(forms.CharField):
-    """A row chosen by typing its name, with the site's names offered: a list of thousands serves nobody."""
+    """A row chosen by typing its name, with the site's names offered: a list of thousands serves
+    nobody.
+    """
 
     def __init__(self, *, offer: str, **more: Any) -> None:
         more["widget"] = forms.TextInput({"list": offer, "autocomplete": "off"})

@@ -1,4 +1,6 @@
-"""Paging that costs the same on the first page and the last: a page starts beside a row, not after a count of rows."""
+"""Paging that costs the same on the first page and the last: a page starts beside a row, not after
+a count of rows.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,9 @@ from django.http import QueryDict
 
 SIZE = 50
 COUNTED = 1000
-"""How far rows are counted: "more than 1000" tells a person to filter as well as the true number does."""
+"""How far rows are counted: "more than 1000" tells a person to filter as well as the true number
+does.
+"""
 
 
 @dataclass(frozen=True)
@@ -40,9 +44,11 @@ def page_of(
 ) -> Page:
     """The page that ``query`` asks for with ``after`` or ``before`` (a row's id); else the first.
 
-    rows: filtered and lean; the page is cut from it first, and only its rows are then looked up in ``joined``.
+    rows: filtered and lean; the page is cut from it first, and only its rows are then looked up in
+    ``joined``.
     keys: what the list is sorted by, all rising or, with a minus, all falling; the id settles ties.
-    everything: unfiltered, where the row to start beside is looked up in case the filter has lost it meanwhile.
+    everything: unfiltered, where the row to start beside is looked up in case the filter has lost
+    it meanwhile.
     """
     names = [key.lstrip("-") for key in keys] + ["pk"]
     start = _key_of(everything, names, query.get("before") or query.get("after"))

@@ -1,4 +1,6 @@
-"""The request as views see it: LoginRequiredMiddleware has seen to it that somebody is signed in."""
+"""The request as views see it: LoginRequiredMiddleware has seen to it that somebody is signed
+in.
+"""
 
 from django.http import HttpRequest
 

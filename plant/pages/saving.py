@@ -28,7 +28,9 @@ def sent(request: HttpRequest) -> QueryDict | None:
 
 
 def sites_for(request: SignedRequest, act: str) -> list[int]:
-    """The sites on which this person may do ``act``; a page about all of them is refused where there is none."""
+    """The sites on which this person may do ``act``; a page about all of them is refused where
+    there is none.
+    """
     sites = request.user.site_ids(act)
     if not sites:
         roles = " or ".join(sorted(ACTS[act]))
@@ -37,7 +39,9 @@ def sites_for(request: SignedRequest, act: str) -> list[int]:
 
 
 def attempt(form: forms.BaseForm, act: Callable[[], Done]) -> Done | None:
-    """The result of ``act``; None when it was refused, and then the form says why beside the field."""
+    """The result of ``act``; None when it was refused, and then the form says why beside the
+    field.
+    """
     try:
         return act()
     except NotAllowed:
@@ -51,7 +55,9 @@ def attempt(form: forms.BaseForm, act: Callable[[], Done]) -> Done | None:
 
 
 def accepted(form: forms.BaseForm, act: Callable[[], object]) -> bool:
-    """Whether the form was sent, is in order, and ``act`` went through; ``act`` may use its ``cleaned_data``."""
+    """Whether the form was sent, is in order, and ``act`` went through; ``act`` may use its
+    ``cleaned_data``.
+    """
     return form.is_bound and form.is_valid() and attempt(form, act) is not None
 
 

@@ -11,7 +11,9 @@ NUM = {"th": {"class": "num"}}
 
 
 class ListTable(tables.Table):
-    """A page of rows that the database has already sorted; ``SORTS`` says by which columns a heading sorts."""
+    """A page of rows that the database has already sorted; ``SORTS`` says by which columns a
+    heading sorts.
+    """
 
     SORTS: dict[str, tuple[str, ...]] = {}
     row_template = ""

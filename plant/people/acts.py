@@ -1,4 +1,6 @@
-"""People and their appointments. A leaver is closed, never deleted. Nobody gives himself a role that makes records."""
+"""People and their appointments. A leaver is closed, never deleted. Nobody gives himself a role
+that makes records.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,9 @@ PERSON_FIELDS = ("name", "email", "wants_mail")
 
 @transaction.atomic
 def add(person: Person, *, password: str, site: Site, role: str, on: dt.date, by: Person) -> Person:
-    """Add a person with a first role at a site where ``by`` is administrator, from the day ``on``."""
+    """Add a person with a first role at a site where ``by`` is administrator, from the day
+    ``on``.
+    """
     require(by, "manage people", site.pk)
     _set_password(person, password)
     check(person)
@@ -72,7 +76,8 @@ def close(person: Person, *, why: str, on: dt.date, by: Person) -> Person:
     if elsewhere:
         names = ", ".join(Site.objects.filter(pk__in=elsewhere).values_list("name", flat=True))
         raise Refused(
-            f"{person} also works at {names}, where you are no administrator. End the roles here instead."
+            f"{person} also works at {names}, where you are no administrator. End the roles here "
+            "instead."
         )
     for appointment in person.appointments.in_force(on).filter(role=Role.ADMINISTRATOR):
         _refuse_last_administrator(appointment, on)
@@ -110,7 +115,8 @@ def appoint(
     require(by, "manage people", site.pk)
     if person.pk == by.pk and role != Role.ADMINISTRATOR:
         raise Refused(
-            "You cannot give yourself a role that makes, judges or reads records; another administrator must.",
+            "You cannot give yourself a role that makes, judges or reads records; another "
+            "administrator must.",
             field="role",
         )
     rows = Appointment.objects.select_for_update().filter(person=person, site=site, role=role)

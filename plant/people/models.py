@@ -14,7 +14,9 @@ from plant.people.roles import ACTS, Role
 
 
 class Person(AbstractUser):
-    """One human being. A leaver is closed (``is_active``), never deleted, and the id never serves another."""
+    """One human being. A leaver is closed (``is_active``), never deleted, and the id never serves
+    another.
+    """
 
     first_name = None  # type: ignore[assignment]
     last_name = None  # type: ignore[assignment]
@@ -35,7 +37,9 @@ class Person(AbstractUser):
 
     @cached_property
     def _today_as(self) -> list[tuple[int, str, str]]:
-        """(site id, role, site's name) in force today. Read once a request, so a change counts at the next one."""
+        """(site id, role, site's name) in force today. Read once a request, so a change counts at
+        the next one.
+        """
         today = timezone.now().date()
         return list(self.appointments.in_force(today).values_list("site_id", "role", "site__name"))
 

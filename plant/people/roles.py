@@ -1,4 +1,6 @@
-"""Roles, and what each may do, in one table. Rights belong to a role at a site; nobody has rights everywhere."""
+"""Roles, and what each may do, in one table. Rights belong to a role at a site; nobody has rights
+everywhere.
+"""
 
 from __future__ import annotations
 

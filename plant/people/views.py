@@ -30,7 +30,9 @@ def _managed(request: SignedRequest) -> list[int]:
 
 
 def _people(sites: list[int]) -> QuerySet[Person]:
-    """Everybody with a role, past or present, at these sites; their roles there and nowhere else."""
+    """Everybody with a role, past or present, at these sites; their roles there and nowhere
+    else.
+    """
     theirs = Appointment.objects.filter(site__in=sites).select_related("site")
     found = Person.objects.filter(appointments__site__in=sites).distinct()
     return found.prefetch_related(Prefetch("appointments", theirs, to_attr="roles_here"))

@@ -1,4 +1,6 @@
-"""Measuring points: registered, changed, taken out of service and back. Intervals belong to calibration."""
+"""Measuring points: registered, changed, taken out of service and back. Intervals belong to
+calibration.
+"""
 
 from __future__ import annotations
 
@@ -40,8 +42,11 @@ def add(point: MeasuringPoint, *, by: Person) -> MeasuringPoint:
     check(point)
     with walls_speak():
         point.save()
-    details = {"tank": point.tank.name, "range": f"{point.lower} to {point.upper} {point.get_unit_display()}",
-               "due": point.due_on.isoformat()}  # fmt: skip
+    details = {
+        "tank": point.tank.name,
+        "range": f"{point.lower} to {point.upper} {point.get_unit_display()}",
+        "due": point.due_on.isoformat(),
+    }
     enter("register point", on=point, by=by, details=details)
     return point
 
@@ -50,7 +55,8 @@ def add(point: MeasuringPoint, *, by: Person) -> MeasuringPoint:
 def change(point: MeasuringPoint, *, seen: str, why: str = "", by: Person) -> MeasuringPoint:
     """Store a point's changed data; a change of what results are judged by needs its reason.
 
-    Records keep the range and tolerance they were made under. Schedule and service have operations of their own.
+    Records keep the range and tolerance they were made under. Schedule and service have operations
+    of their own.
     """
     stored = locked(point, seen=seen, fields=POINT_FIELDS)
     require(by, "edit register", stored.site_id)
@@ -78,7 +84,9 @@ def change(point: MeasuringPoint, *, seen: str, why: str = "", by: Person) -> Me
 def take_out_of_service(
     point: MeasuringPoint, *, on: dt.date, today: dt.date, why: str, by: Person
 ) -> MeasuringPoint:
-    """From the day ``on`` the point is not due and no longer counted; ``today`` is the site's day."""
+    """From the day ``on`` the point is not due and no longer counted; ``today`` is the site's
+    day.
+    """
     require(by, "edit register", point.site_id)
     point = MeasuringPoint.objects.select_for_update().get(pk=point.pk)
     if point.out_of_service_on:

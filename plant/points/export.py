@@ -1,4 +1,6 @@
-"""The register as a file, in the very columns its import reads: what goes out comes in again and changes nothing."""
+"""The register as a file, in the very columns its import reads: what goes out comes in again and
+changes nothing.
+"""
 
 from __future__ import annotations
 
@@ -16,19 +18,61 @@ from plant.points.models import MeasuringPoint
 
 BEFORE = ("tag", "tank", "indicates")
 AFTER = (
-    "signal", "tolerance", "tolerance unit", "adjust limit", "duty", "procedure", "interval (months)",
-    "grace (days)", "job hours", "last calibrated", "due", "serial", "maker", "model", "principle", "wiring",
-    "probe length (mm)", "probe diameter (mm)", "insulation (mm)", "insulation permittivity", "installed", "note",
-)  # fmt: skip
+    "signal",
+    "tolerance",
+    "tolerance unit",
+    "adjust limit",
+    "duty",
+    "procedure",
+    "interval (months)",
+    "grace (days)",
+    "job hours",
+    "last calibrated",
+    "due",
+    "serial",
+    "maker",
+    "model",
+    "principle",
+    "wiring",
+    "probe length (mm)",
+    "probe diameter (mm)",
+    "insulation (mm)",
+    "insulation permittivity",
+    "installed",
+    "note",
+)
 DEVICE = (
-    "serial", "maker", "model", "principle", "wiring", "probe_length_mm", "probe_diameter_mm",
-    "insulation_mm", "insulation_permittivity",
-)  # fmt: skip
+    "serial",
+    "maker",
+    "model",
+    "principle",
+    "wiring",
+    "probe_length_mm",
+    "probe_diameter_mm",
+    "insulation_mm",
+    "insulation_permittivity",
+)
 POINT = (
-    "tag", "tank__name", "quantity", "unit", "lower", "upper", "signal", "tolerance", "tolerance_unit",
-    "adjust_limit", "duty", "procedure_key", "interval_months", "grace_days", "job_hours", "anchor_on",
-    "anchor_months", "due_on", "note",
-)  # fmt: skip
+    "tag",
+    "tank__name",
+    "quantity",
+    "unit",
+    "lower",
+    "upper",
+    "signal",
+    "tolerance",
+    "tolerance_unit",
+    "adjust_limit",
+    "duty",
+    "procedure_key",
+    "interval_months",
+    "grace_days",
+    "job_hours",
+    "anchor_on",
+    "anchor_months",
+    "due_on",
+    "note",
+)
 CHUNK = 2000
 
 
@@ -45,7 +89,9 @@ def header(units: list[str]) -> list[str]:
 
 
 def rows(points: Any, units: list[str]) -> Iterator[list[Cell]]:
-    """A line for each point of ``points`` (annotated with ``present``), a chunk in memory at a time."""
+    """A line for each point of ``points`` (annotated with ``present``), a chunk in memory at a
+    time.
+    """
     device = [f"present__transmitter__{name}" for name in DEVICE]
     names = [*POINT, *device, "present__installed_on"]
     for values in points.values_list(*names).iterator(chunk_size=CHUNK):
@@ -55,15 +101,31 @@ def rows(points: Any, units: list[str]) -> Iterator[list[Cell]]:
 def _line(p: dict[str, Any], units: list[str]) -> list[Cell]:
     ends = [p[end] if p["unit"] == unit else None for unit in units for end in ("lower", "upper")]
     return [
-        p["tag"], p["tank__name"], p["quantity"], *ends,
-        p["signal"], p["tolerance"], p["tolerance_unit"], p["adjust_limit"], p["duty"], p["procedure_key"] or None,
-        p["interval_months"], p["grace_days"], p["job_hours"], _last_calibrated(p), p["due_on"],
-        *(p[name] if p[name] != "" else None for name in DEVICE), p["installed_on"], p["note"] or None,
-    ]  # fmt: skip
+        p["tag"],
+        p["tank__name"],
+        p["quantity"],
+        *ends,
+        p["signal"],
+        p["tolerance"],
+        p["tolerance_unit"],
+        p["adjust_limit"],
+        p["duty"],
+        p["procedure_key"] or None,
+        p["interval_months"],
+        p["grace_days"],
+        p["job_hours"],
+        _last_calibrated(p),
+        p["due_on"],
+        *(p[name] if p[name] != "" else None for name in DEVICE),
+        p["installed_on"],
+        p["note"] or None,
+    ]
 
 
 def _last_calibrated(p: dict[str, Any]) -> dt.date | None:
-    """Known here while one interval has passed since the cycle's anchor; within grace the day is another."""
+    """Known here while one interval has passed since the cycle's anchor; within grace the day is
+    another.
+    """
     return p["anchor_on"] if p["anchor_months"] == p["interval_months"] else None
 
 
@@ -83,7 +145,9 @@ def csv_lines(points: Any) -> Iterator[str]:
 
 
 def xlsx_chunks(points: Any) -> Iterator[bytes]:
-    """A workbook, made row by row in a temporary file when it is first asked for; text stays text, without a shield."""
+    """A workbook, made row by row in a temporary file when it is first asked for; text stays text,
+    without a shield.
+    """
     with tempfile.TemporaryFile() as file:
         _write_book(file, points)
         file.seek(0)

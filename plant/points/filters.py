@@ -42,7 +42,8 @@ class PointFilter(PlacedFilter):
         fields: list[str] = []
 
     def found_by(self, word: str) -> Q:
-        # Each table is searched by itself: joined first, the search would run through all their rows at once.
+        # Each table is searched by itself: joined first, the search would run through all their
+        # rows at once.
         hanging = Installation.objects.filter(removed_on=None, transmitter__serial__icontains=word)
         tanks = Tank.objects.filter(name__icontains=word)
         return (

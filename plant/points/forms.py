@@ -23,7 +23,9 @@ SCHEDULE = ("interval_months", "grace_days", "due_on")
 
 
 class PointForm(SiteForm):
-    """A new measuring point, or with an instance the change of one. Interval and due date change elsewhere."""
+    """A new measuring point, or with an instance the change of one. Interval and due date change
+    elsewhere.
+    """
 
     tank_name = NamedRow(offer="tanks", label="Tank", max_length=40)
     why = forms.CharField(
@@ -39,7 +41,8 @@ class PointForm(SiteForm):
         fields = tuple(name for name in POINT_FIELDS if name != "tank")
         formfield_callback = field_for
         help_texts = {
-            "lower": "The level or volume at 0 % of the output (4 mA). Above the URV it is reverse action.",
+            "lower": "The level or volume at 0 % of the output (4 mA). Above the URV it is "
+            "reverse action.",
             "upper": "The level or volume at 100 % of the output (20 mA).",
             "adjust_limit": "In the unit of the tolerance; empty: half of it.",
         }
@@ -116,7 +119,9 @@ class NewPointForm(PointForm):
 
 
 def in_other_units(point: MeasuringPoint) -> str:
-    """The tolerance of a point in the units it was not entered in: "1 % of span is ±0.160 mA, ±80 mm"."""
+    """The tolerance of a point in the units it was not entered in: "1 % of span is ±0.160 mA, ±80
+    mm".
+    """
     units = VOLUME_UNITS if point.quantity == "volume" else LENGTH_UNITS
     if point.unit not in units or point.lower == point.upper:
         return ""

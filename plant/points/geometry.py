@@ -1,7 +1,7 @@
 """What a correct measuring point shows at each height of its tank, from the rows of the register.
 
-Two heights must not be mixed up. A *level* counts from the datum plate, as people dip it; the cores count *z* from the
-lowest inside point. z = level + datum, here and nowhere else.
+Two heights must not be mixed up. A *level* counts from the datum plate, as people dip it; the cores
+count *z* from the lowest inside point. z = level + datum, here and nowhere else.
 """
 
 from __future__ import annotations
@@ -36,7 +36,9 @@ def in_base(point: MeasuringPoint, value: Any) -> Any:
 
 
 def expected_signal(point: MeasuringPoint, applied: Floats) -> Floats:
-    """mA or V of a correct transmitter at ``applied``, a value or array in the point's own unit; never clamped."""
+    """mA or V of a correct transmitter at ``applied``, a value or array in the point's own unit;
+    never clamped.
+    """
     return signal_at(
         applied, lower=float(point.lower), upper=float(point.upper), signal=point.output
     )
@@ -57,7 +59,9 @@ def level_at(point: MeasuringPoint, geometry: Geometry, applied: Floats) -> Floa
 
 @dataclass(frozen=True)
 class HeightLine:
-    """One line of a point's table: level in m above the datum plate, m³, and mA or V; None where nothing is known."""
+    """One line of a point's table: level in m above the datum plate, m³, and mA or V; None where
+    nothing is known.
+    """
 
     percent: float
     level: float | None
@@ -66,7 +70,9 @@ class HeightLine:
 
 
 def height_lines(point: MeasuringPoint, geometry: Geometry, steps: int = 5) -> list[HeightLine]:
-    """What stands in the tank and what a correct transmitter shows, at equal steps over the range."""
+    """What stands in the tank and what a correct transmitter shows, at equal steps over the
+    range.
+    """
     percents = np.linspace(0.0, 100.0, steps)
     lower, upper = float(point.lower), float(point.upper)
     applied = lower + (upper - lower) * percents / 100
@@ -92,7 +98,9 @@ def _known(geometry: Geometry, quantity: str) -> tuple[float, float]:
 
 
 def lowest_height(geometry: Geometry) -> float:
-    """The z in metres from which volumes are known: a strapping table may begin above the lowest point."""
+    """The z in metres from which volumes are known: a strapping table may begin above the lowest
+    point.
+    """
     return geometry.heights[0] if isinstance(geometry, Strapping) else 0.0
 
 
@@ -103,7 +111,9 @@ def _where_known(
     low: float,
     high: float,
 ) -> np.ndarray:
-    """``function`` of each value; not-a-number outside the tank. What only typed digits push past it is pulled back."""
+    """``function`` of each value; not-a-number outside the tank. What only typed digits push past
+    it is pulled back.
+    """
     slack = max(SLACK_M, high * SLACK_SHARE)
     results = np.asarray(function(geometry, np.clip(values, low, high)), dtype=float)
     return np.where((values < low - slack) | (values > high + slack), np.nan, results)
@@ -131,6 +141,7 @@ def _outside(point: MeasuringPoint, name: str, value: Decimal, low: float, high:
     unit = symbol(point.unit)
     counted = "volumes in it" if volume else "levels in it, counted from the datum plate,"
     return (
-        f"{name} {value} {unit} lies outside tank {point.tank}: {counted} run from {edges[0]} to {edges[1]} {unit}. "
+        f"{name} {value} {unit} lies outside tank {point.tank}: {counted} run from {edges[0]} to "
+        f"{edges[1]} {unit}. "
         "Correct the range, or the tank's dimensions if they are wrong."
     )

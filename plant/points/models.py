@@ -1,4 +1,6 @@
-"""The measuring point: the place with a tag. Range, tolerance, interval and due date belong to it."""
+"""The measuring point: the place with a tag. Range, tolerance, interval and due date belong to
+it.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ SOON_DAYS, LATER_DAYS = 30, 90
 
 @dataclass(frozen=True)
 class DueState:
-    """How a point stands on a day: ``kind`` picks shape and colour, ``text`` is what a person reads."""
+    """How a point stands on a day: ``kind`` picks shape and colour, ``text`` is what a person
+    reads.
+    """
 
     kind: str  # over, soon, ok, deferred, off
     text: str
@@ -47,7 +51,9 @@ def due_state(
 
 
 def interval_run(due_on: dt.date, months: int, *, on: dt.date) -> float:
-    """Share of an interval of ``months`` ending on ``due_on`` that has run on the day ``on``; above 1 it is overdue."""
+    """Share of an interval of ``months`` ending on ``due_on`` that has run on the day ``on``; above
+    1 it is overdue.
+    """
     whole = round(months * 30.4375)
     return max(whole - (due_on - on).days, 0) / whole
 
@@ -57,7 +63,9 @@ class PointQuerySet(SiteQuerySet):
         return self.filter(out_of_service_on=None)
 
     def in_state(self, state: str, *, on: dt.date) -> Self:
-        """``state``: overdue, soon (30 days), later (31 to 90), in date, deferred, off, or due (overdue or soon)."""
+        """``state``: overdue, soon (30 days), later (31 to 90), in date, deferred, off, or due
+        (overdue or soon).
+        """
         soon, later = on + dt.timedelta(SOON_DAYS), on + dt.timedelta(LATER_DAYS)
         if state == "off":
             return self.exclude(out_of_service_on=None)
@@ -161,7 +169,8 @@ class MeasuringPoint(models.Model):
     out_of_service_on = models.DateField("out of service since", null=True, blank=True)
     out_of_service_why = models.CharField("why out of service", max_length=200, blank=True)
 
-    # The schedule. Written by operations only: the approval of a record, a deferral, an interval change.
+    # The schedule. Written by operations only: the approval of a record, a deferral, an interval
+    # change.
     due_on = models.DateField("due date")
     anchor_on = models.DateField("the cycle counts from", null=True, blank=True)
     anchor_months = models.PositiveSmallIntegerField(null=True, blank=True)
@@ -187,7 +196,8 @@ class MeasuringPoint(models.Model):
             models.Index(fields=["site", "next_due", "id"], name="point_by_due"),
             models.Index(fields=["site", "tag_key", "id"], name="point_by_tag"),
             models.Index(fields=["next_due", "id"], name="point_by_due_of_all"),
-            # The few that are deferred or out of service are counted and listed without a walk through the rest.
+            # The few that are deferred or out of service are counted and listed without a walk
+            # through the rest.
             models.Index(
                 fields=["site", "next_due", "id"],
                 condition=Q(deferred_until__isnull=False),
@@ -231,7 +241,8 @@ class MeasuringPoint(models.Model):
             models.CheckConstraint(
                 name="volume_tolerance_not_in_mm",
                 condition=~Q(quantity="volume", tolerance_unit="mm"),
-                violation_error_message="A point that indicates volume has its tolerance in % of span or mA.",
+                violation_error_message="A point that indicates volume has its tolerance in % of "
+                "span or mA.",
             ),
             models.CheckConstraint(
                 name="tolerance_in_ma_needs_a_current",
@@ -246,7 +257,8 @@ class MeasuringPoint(models.Model):
             models.CheckConstraint(
                 name="grace_below_half_the_interval",
                 condition=Q(grace_days__lte=F("interval_months") * 15),
-                violation_error_message="The grace must be at most half the interval: 15 days for each month.",
+                violation_error_message="The grace must be at most half the interval: 15 days for "
+                "each month.",
             ),
             models.CheckConstraint(
                 name="deferred_beyond_the_due_date",
@@ -315,9 +327,11 @@ class MeasuringPoint(models.Model):
 
 
 class DueCount(models.Model):
-    """Points in service and their hours by site, next due date and deferral; kept by a trigger, read by the due list.
+    """Points in service and their hours by site, next due date and deferral; kept by a trigger,
+    read by the due list.
 
-    Counting the points themselves grows with the register (8 ms at 100,000); these rows are one a day at most.
+    Counting the points themselves grows with the register (8 ms at 100,000); these rows are one a
+    day at most.
     """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="+")

@@ -1,4 +1,6 @@
-"""The procedures a measuring point may follow. They belong to calibration, which offers them here when it starts."""
+"""The procedures a measuring point may follow. They belong to calibration, which offers them here
+when it starts.
+"""
 
 from __future__ import annotations
 

@@ -33,7 +33,9 @@ XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 XLSX_ROWS = 20_000
-"""A workbook is made whole before its first byte goes out: some ten seconds for so many, and then it would time out."""
+"""A workbook is made whole before its first byte goes out: some ten seconds for so many, and then
+it would time out.
+"""
 
 
 def with_present(points: QuerySet) -> QuerySet:

@@ -31,17 +31,22 @@ def change_product(
     by: Person,
     at: dt.datetime,
 ) -> ProductChange:
-    """From the day ``on`` the tank holds ``product`` at ``celsius``; the tank and its dated change in one.
+    """From the day ``on`` the tank holds ``product`` at ``celsius``; the tank and its dated change
+    in one.
 
-    ``tank`` is as the person saw it: where somebody else has changed its product since, theirs is not written over.
+    ``tank`` is as the person saw it: where somebody else has changed its product since, theirs is
+    not written over.
     """
     require(by, "edit register", tank.site_id)
-    stored = Tank.objects.select_for_update(of=("self",)).select_related("site", "product").get(
-        pk=tank.pk
-    )  # fmt: skip
+    stored = (
+        Tank.objects.select_for_update(of=("self",))
+        .select_related("site", "product")
+        .get(pk=tank.pk)
+    )
     if (stored.product_id, stored.product_c) != (tank.product_id, tank.product_c):
         raise Refused(
-            f"Somebody else has changed what {stored} holds: now it is {said(stored.product, stored.product_c)}. "
+            f"Somebody else has changed what {stored} holds: now it is "
+            f"{said(stored.product, stored.product_c)}. "
             "Look again at what your change does, then store it."
         )
     refuse_wrong(stored, product=product, celsius=celsius, on=on, today=stored.site.day_of(at))
@@ -98,7 +103,9 @@ def in_words(changes: QuerySet[ProductChange], most: int) -> list[Told]:
 def refuse_wrong(
     tank: Tank, *, product: Product | None, celsius: Decimal | None, on: dt.date, today: dt.date
 ) -> None:
-    """Refuse what changes nothing, a day still to come, or one before the last change. ``today``: the site's day."""
+    """Refuse what changes nothing, a day still to come, or one before the last change. ``today``:
+    the site's day.
+    """
     if product is not None and product.site_id != tank.site_id:
         raise Refused("That product belongs to another site.", field="product_name")
     if (product, celsius) == (tank.product, tank.product_c):
@@ -111,7 +118,8 @@ def refuse_wrong(
     last = tank.product_changes.first()
     if last and on < last.on:
         raise Refused(
-            f"{tank} holds {said(last.product, last.celsius)} since {day_text(last.on)}; a change before that day "
+            f"{tank} holds {said(last.product, last.celsius)} since {day_text(last.on)}; a change "
+            "before that day "
             "cannot be slipped in. Enter that day or a later one.",
             field="on",
         )

@@ -9,8 +9,8 @@ from plant.sites.querysets import SiteQuerySet
 class ProductChange(models.Model):
     """Another product in a tank since a day, or the same at another temperature.
 
-    Where a reading depends on the product's permittivity or density it asks for a recalibration; ``demanded_at`` says
-    when that was looked into.
+    Where a reading depends on the product's permittivity or density it asks for a recalibration;
+    ``demanded_at`` says when that was looked into.
     """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="product_changes")

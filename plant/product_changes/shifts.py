@@ -1,8 +1,10 @@
-"""What another product in a tank, or the same at another temperature, does to the reading of a point there.
+"""What another product in a tank, or the same at another temperature, does to the reading of a
+point there.
 
-Which principle feels what: a capacitance probe the permittivity; a head or a buoyancy the density. Radar, guided wave
-and ultrasonic time an echo from the surface, which moves with neither; a float's draft follows the density by a few
-millimetres, but the register holds no float's weight. Source: the laws in plant.level.probes and plant.level.density.
+Which principle feels what: a capacitance probe the permittivity; a head or a buoyancy the density.
+Radar, guided wave and ultrasonic time an echo from the surface, which moves with neither; a float's
+draft follows the density by a few millimetres, but the register holds no float's weight. Source:
+the laws in plant.level.probes and plant.level.density.
 """
 
 from __future__ import annotations
@@ -31,7 +33,9 @@ SHARES = (0.25, 0.5, 1.0)
 
 @dataclass(frozen=True)
 class Effect:
-    """Error at a true level: % of span and output as a record would show them; level in m, above zero reads high."""
+    """Error at a true level: % of span and output as a record would show them; level in m, above
+    zero reads high.
+    """
 
     share: float
     percent: float
@@ -41,10 +45,12 @@ class Effect:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a change does at one point. ``by``: permittivity, density, or "" where neither matters to its principle.
+    """What a change does at one point. ``by``: permittivity, density, or "" where neither matters
+    to its principle.
 
-    effects: one for each of SHARES; empty where nothing can be computed (``lacking`` says why) or nothing matters.
-    before, after: the permittivity or density calculated with; infinite for a conducting liquid.
+    effects: one for each of SHARES; empty where nothing can be computed (``lacking`` says why) or
+    nothing matters. before, after: the permittivity or density calculated with; infinite for a
+    conducting liquid.
     """
 
     point: MeasuringPoint
@@ -68,7 +74,9 @@ class Outcome:
 def outcome_of(
     point: MeasuringPoint, device: Transmitter, *, before: Contents, after: Contents
 ) -> Outcome:
-    """What it does to ``point``, calibrated on ``before``, that its tank holds ``after`` now. point.tank is loaded."""
+    """What it does to ``point``, calibrated on ``before``, that its tank holds ``after`` now.
+    point.tank is loaded.
+    """
     by = felt_by(device.principle)
     if not by:
         return Outcome(point, device, by)
@@ -81,7 +89,9 @@ def outcome_of(
 
 
 def felt_by(principle: str) -> str:
-    """Which property of the product a principle's reading follows: permittivity, density or neither ("")."""
+    """Which property of the product a principle's reading follows: permittivity, density or neither
+    ("").
+    """
     if principle in CAPACITANCE:
         return "permittivity"
     return "density" if principle in BY_DENSITY else ""
@@ -115,7 +125,9 @@ def _density_errors(
     was: float,
     now: float,
 ) -> np.ndarray:
-    """m. The register tells no diaphragm's height: the datum plate is taken; a displacer ends where its range does."""
+    """m. The register tells no diaphragm's height: the datum plate is taken; a displacer ends where
+    its range does.
+    """
     foot = low if device.principle == Principle.DISPLACER else min(low, 0.0)
     moved = density_shift(levels, lower=low, upper=high, at_calibration=was, now=now, foot=foot)
     return np.asarray(moved.error) / 100 * (high - low)
@@ -142,7 +154,9 @@ def _permittivity_errors(
 
 
 def _percent(point: MeasuringPoint, geometry: Geometry, levels: np.ndarray) -> np.ndarray:
-    """% of span of a correct output at levels in m; for volume, beyond brim or bottom counts as brim or bottom."""
+    """% of span of a correct output at levels in m; for volume, beyond brim or bottom counts as
+    brim or bottom.
+    """
     values = levels
     if point.quantity == "volume":
         heights = values + point.tank.datum_m

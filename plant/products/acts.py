@@ -11,9 +11,15 @@ from plant.products.models import Product
 from plant.saving import check, locked, put, walls_speak
 
 PRODUCT_FIELDS = (
-    "name", "conducts", "permittivity", "permittivity_c", "permittivity_per_k",
-    "density", "density_c", "density_per_k",
-)  # fmt: skip
+    "name",
+    "conducts",
+    "permittivity",
+    "permittivity_c",
+    "permittivity_per_k",
+    "density",
+    "density_c",
+    "density_per_k",
+)
 
 
 @transaction.atomic

@@ -11,7 +11,9 @@ from plant.sites.models import Site
 
 
 def product_named(name: str | None, site: Site) -> Product | None:
-    """The site's product of that name, however it is capitalised; None for no name. Raises ValidationError."""
+    """The site's product of that name, however it is capitalised; None for no name. Raises
+    ValidationError.
+    """
     name = " ".join((name or "").split())
     if not name:
         return None

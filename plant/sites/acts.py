@@ -23,7 +23,9 @@ ADMINISTERED = ("name", "time_zone")
 
 @transaction.atomic
 def add_site(site: Site, *, by: Person, on: dt.date) -> Site:
-    """Add a site. An administrator of any site may; he administers the new one from the day ``on``."""
+    """Add a site. An administrator of any site may; he administers the new one from the day
+    ``on``.
+    """
     if not by.is_active or Role.ADMINISTRATOR not in by.roles:
         raise NotAllowed("Only an administrator may add a site.")
     check(site)

@@ -30,8 +30,16 @@ DIMENSIONS = (
 )
 
 TANK_FIELDS = (
-    "area", "name", "shape", "unit", *DIMENSIONS, "datum", "lowest_level", "highest_level", "wall_conducts",
-)  # fmt: skip
+    "area",
+    "name",
+    "shape",
+    "unit",
+    *DIMENSIONS,
+    "datum",
+    "lowest_level",
+    "highest_level",
+    "wall_conducts",
+)
 
 CONTENTS = ("product", "product_c")
 """Told with a new tank; afterwards each change has its day (product_changes.change_product)."""
@@ -65,7 +73,8 @@ def add_tank(tank: Tank, *, area_name: str, strapping: Strapping = (), by: Perso
 def change_tank(
     tank: Tank, *, area_name: str, strapping: Strapping = (), seen: str, by: Person
 ) -> Tank:
-    """Store a tank's changed data, and its strapping table. Refused when a range would end up outside it.
+    """Store a tank's changed data, and its strapping table. Refused when a range would end up
+    outside it.
 
     What it holds is no part of this: see product_changes.
     """

@@ -55,7 +55,9 @@ class StrappingField(forms.CharField):
 
 
 class TankForm(SiteForm):
-    """A tank's data. What it holds is asked of a new tank only: later a change has its day and a page of its own."""
+    """A tank's data. What it holds is asked of a new tank only: later a change has its day and a
+    page of its own.
+    """
 
     area_name = NamedRow(
         offer="areas",
@@ -67,7 +69,8 @@ class TankForm(SiteForm):
     strapping = StrappingField(
         label="Strapping table",
         required=False,
-        help_text="One row a line: height above the lowest point in the unit above, then the volume below it in m³.",
+        help_text="One row a line: height above the lowest point in the unit above, then the "
+        "volume below it in m³.",
     )
 
     class Meta:

@@ -21,7 +21,9 @@ from plant.refusals import Refused
 from plant.tanks.models import Tank
 
 SLACK_M, SLACK_SHARE = 1e-5, 1e-6
-"""Typed digits are rounded: so much may a range reach past the tank. The database's rule has the same."""
+"""Typed digits are rounded: so much may a range reach past the tank. The database's rule has the
+same.
+"""
 
 Geometry = TankShape | Strapping
 
@@ -29,7 +31,8 @@ Rows = Sequence[tuple[Decimal, Decimal]]
 
 
 def geometry_of(tank: Tank, strapping: Rows | None = None) -> Geometry:
-    """The tank as the cores know it, in metres. ``strapping``: rows not yet stored, in the tank's unit and m³.
+    """The tank as the cores know it, in metres. ``strapping``: rows not yet stored, in the tank's
+    unit and m³.
 
     Raises Refused, with the form field, where dimensions are missing or make no tank.
     """
@@ -54,7 +57,8 @@ def geometry_of(tank: Tank, strapping: Rows | None = None) -> Geometry:
 
 
 def derive(tank: Tank, strapping: Rows | None = None) -> None:
-    """Set ``inside_height_m`` and ``capacity_m3`` from the dimensions; see geometry_of for what is refused.
+    """Set ``inside_height_m`` and ``capacity_m3`` from the dimensions; see geometry_of for what is
+    refused.
 
     Also refuses a datum or working levels outside the tank.
     """
@@ -64,7 +68,9 @@ def derive(tank: Tank, strapping: Rows | None = None) -> None:
 
 
 def outline_of(geometry: Geometry) -> list[tuple[float, float]]:
-    """(x, z) round the tank in metres. A strapped tank is drawn as the round one that has its volumes."""
+    """(x, z) round the tank in metres. A strapped tank is drawn as the round one that has its
+    volumes.
+    """
     if isinstance(geometry, TankShape):
         return outline(geometry)
     heights, volumes = np.array(geometry.heights), np.array(geometry.volumes)
@@ -106,7 +112,8 @@ def _refuse_levels_outside(tank: Tank) -> None:
         level = tank.metres(getattr(tank, name))
         if level is not None and not -datum - SLACK_M <= level <= top - datum + SLACK_M:
             raise Refused(
-                f"Outside the tank: counted from the datum plate its levels run from {in_tank_unit(tank, -datum)} "
+                "Outside the tank: counted from the datum plate its levels run from "
+                f"{in_tank_unit(tank, -datum)} "
                 f"to {in_tank_unit(tank, top - datum)}.",
                 field=name,
             )

@@ -14,7 +14,9 @@ from plant.sites.querysets import SiteQuerySet
 
 
 class Tank(models.Model):
-    """A vessel. Dimensions as entered, in ``unit``; levels count from the datum plate, ``datum`` above the bottom."""
+    """A vessel. Dimensions as entered, in ``unit``; levels count from the datum plate, ``datum``
+    above the bottom.
+    """
 
     class Shape(Words):
         VERTICAL = "vertical", "vertical cylinder"

@@ -72,7 +72,9 @@ def tanks(request: SignedRequest) -> HttpResponse:
 
 @dataclass(frozen=True)
 class Hanging:
-    """A point of the tank's page: the row, its table of heights, and what it shows at the level asked for."""
+    """A point of the tank's page: the row, its table of heights, and what it shows at the level
+    asked for.
+    """
 
     point: MeasuringPoint
     lines: list[HeightLine]
@@ -193,7 +195,9 @@ def _drawn(point: Any, geometry: Geometry, *, alone: bool) -> DrawnPoint:
 
 
 def _reach(point: Any, geometry: Geometry, lowest: float) -> float | None:
-    """Where the probe ends: by its length from the roof, but not above the lower end of the range, which it reaches."""
+    """Where the probe ends: by its length from the roof, but not above the lower end of the range,
+    which it reaches.
+    """
     if point.principle is None or point.principle in TOUCHES_NOTHING:
         return None
     if point.probe_mm is None:

@@ -1,4 +1,6 @@
-"""Template filters for numbers, units and days: the text of plant.quantities, marked up where a page gains by it."""
+"""Template filters for numbers, units and days: the text of plant.quantities, marked up where a
+page gains by it.
+"""
 
 from __future__ import annotations
 

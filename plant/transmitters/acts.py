@@ -1,6 +1,7 @@
 """Transmitters, and which measuring point each served when: install, remove, swap.
 
-A day in the past is legal: swaps are often told late. It needs an approver, or a planner with the reason.
+A day in the past is legal: swaps are often told late. It needs an approver, or a planner with the
+reason.
 """
 
 from __future__ import annotations
@@ -20,9 +21,18 @@ from plant.saving import check, locked, put, walls_speak
 from plant.transmitters.models import Installation, Transmitter
 
 TRANSMITTER_FIELDS = (
-    "serial", "maker", "model", "principle", "wiring", "probe_length_mm", "probe_diameter_mm",
-    "insulation_mm", "insulation_permittivity", "status", "note",
-)  # fmt: skip
+    "serial",
+    "maker",
+    "model",
+    "principle",
+    "wiring",
+    "probe_length_mm",
+    "probe_diameter_mm",
+    "insulation_mm",
+    "insulation_permittivity",
+    "status",
+    "note",
+)
 Status = Transmitter.Status
 
 
@@ -39,7 +49,9 @@ def add_transmitter(transmitter: Transmitter, *, by: Person) -> Transmitter:
 
 @transaction.atomic
 def change_transmitter(transmitter: Transmitter, *, seen: str, by: Person) -> Transmitter:
-    """Store a transmitter's changed data. Whether it is in service follows from its installation."""
+    """Store a transmitter's changed data. Whether it is in service follows from its
+    installation.
+    """
     require(by, "edit register", transmitter.site_id)
     stored = locked(transmitter, seen=seen, fields=TRANSMITTER_FIELDS)
     changed = put(transmitter, stored, TRANSMITTER_FIELDS)
@@ -98,7 +110,9 @@ def remove(
     by: Person,
     why: str = "",
 ) -> Installation:
-    """Take down the installation with id ``hanging``; the transmitter then is ``goes`` (spare, in repair, scrapped)."""
+    """Take down the installation with id ``hanging``; the transmitter then is ``goes`` (spare, in
+    repair, scrapped).
+    """
     point = _lock(point)
     _may_tell(by, point, on, today, why)
     old = _take_down(point, hanging, goes, on)
@@ -120,7 +134,9 @@ def swap(
     why: str = "",
     note: str = "",
 ) -> Installation:
-    """Put ``transmitter`` in the place of what hangs at ``point`` (installation id ``hanging``) on the day ``on``."""
+    """Put ``transmitter`` in the place of what hangs at ``point`` (installation id ``hanging``) on
+    the day ``on``.
+    """
     point = _lock(point)
     _may_tell(by, point, on, today, why)
     old = _take_down(point, hanging, goes, on)
@@ -163,7 +179,8 @@ def _take_down(point: MeasuringPoint, hanging: int | None, goes: str, on: dt.dat
     if old is None or old.pk != hanging:
         now = f"{old.transmitter} hangs there now" if old else "nothing hangs there now"
         raise Refused(
-            f"Somebody else has changed what hangs at {point.tag}: {now}. Look again before you go on."
+            f"Somebody else has changed what hangs at {point.tag}: {now}. Look again before you "
+            "go on."
         )
     if goes not in (Status.SPARE, Status.IN_REPAIR, Status.SCRAPPED):
         raise Refused(
@@ -171,7 +188,8 @@ def _take_down(point: MeasuringPoint, hanging: int | None, goes: str, on: dt.dat
         )
     if on <= old.installed_on:
         raise Refused(
-            f"{old.transmitter} came here on {day_text(old.installed_on)}; it can go from the day after.",
+            f"{old.transmitter} came here on {day_text(old.installed_on)}; it can go from the day "
+            "after.",
             field="on",
         )
     old.removed_on = on
@@ -202,7 +220,8 @@ def _refuse_unfit(point: MeasuringPoint, transmitter: Transmitter) -> None:
         raise Refused("That transmitter belongs to another site.", field="transmitter")
     if transmitter.status in (Status.IN_REPAIR, Status.SCRAPPED):
         raise Refused(
-            f"{transmitter} is {transmitter.status}. Set it to spare on its own page when it is fit again.",
+            f"{transmitter} is {transmitter.status}. Set it to spare on its own page when it is "
+            "fit again.",
             field="transmitter",
         )
 
@@ -214,7 +233,8 @@ def _refuse_clash(point: MeasuringPoint, transmitter: Transmitter, on: dt.date) 
     other = rows.filter(transmitter=transmitter).first()
     if other:
         raise Refused(
-            f"{transmitter} hangs at {other.point.tag} {_days(other)}. Remove it there first, or correct the day.",
+            f"{transmitter} hangs at {other.point.tag} {_days(other)}. Remove it there first, or "
+            "correct the day.",
             field="transmitter",
         )
     other = rows.filter(point=point).first()

@@ -69,7 +69,8 @@ class InstallForm(forms.Form):
         found = exact or list(rows.filter(serial__icontains=typed)[:2])
         if not found:
             raise forms.ValidationError(
-                f"{self.point.site} has no transmitter “{typed}”. Check the name plate, or add the transmitter first."
+                f"{self.point.site} has no transmitter “{typed}”. Check the name plate, or add "
+                "the transmitter first."
             )
         if len(found) > 1:
             raise forms.ValidationError(

@@ -70,7 +70,8 @@ class Transmitter(models.Model):
                 "serial",
                 "maker",
                 name="serial_unique_per_maker_and_site",
-                violation_error_message="This site already has a transmitter of that maker with that serial number.",
+                violation_error_message="This site already has a transmitter of that maker with "
+                "that serial number.",
             ),
             models.UniqueConstraint("id", "site", name="transmitter_and_site"),
             models.CheckConstraint(
@@ -79,7 +80,8 @@ class Transmitter(models.Model):
                 & (Q(probe_diameter_mm=None) | Q(probe_diameter_mm__gt=0))
                 & (Q(insulation_mm=None) | Q(insulation_mm__gt=0))
                 & (Q(insulation_permittivity=None) | Q(insulation_permittivity__gte=1)),
-                violation_error_message="Probe dimensions must be above zero, a permittivity at least 1.",
+                violation_error_message="Probe dimensions must be above zero, a permittivity at "
+                "least 1.",
             ),
             models.CheckConstraint(
                 name="principle_is_known", condition=Q(principle__in=Principle.values)
@@ -109,7 +111,9 @@ def _days() -> Func:
 
 
 class Installation(models.Model):
-    """A transmitter serves a measuring point from a day (inclusive) until a day (exclusive) or until now."""
+    """A transmitter serves a measuring point from a day (inclusive) until a day (exclusive) or
+    until now.
+    """
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="installations")
     point = models.ForeignKey(
@@ -130,7 +134,8 @@ class Installation(models.Model):
             ExclusionConstraint(
                 name="one_installation_per_point_at_a_time",
                 expressions=[("point", RangeOperators.EQUAL), (_days(), RangeOperators.OVERLAPS)],
-                violation_error_message="Another transmitter hangs at this measuring point in that time.",
+                violation_error_message="Another transmitter hangs at this measuring point in "
+                "that time.",
             ),
             ExclusionConstraint(
                 name="one_point_per_transmitter_at_a_time",
@@ -138,7 +143,8 @@ class Installation(models.Model):
                     ("transmitter", RangeOperators.EQUAL),
                     (_days(), RangeOperators.OVERLAPS),
                 ],
-                violation_error_message="This transmitter hangs at another measuring point in that time.",
+                violation_error_message="This transmitter hangs at another measuring point in "
+                "that time.",
             ),
             models.CheckConstraint(
                 name="removed_after_installed",

@@ -1,7 +1,9 @@
-"""From the register's rows to the probe and the product of the pure cores, and what such a probe should measure.
+"""From the register's rows to the probe and the product of the pure cores, and what such a probe
+should measure.
 
-What the register does not tell is refused by name (Lacking): a page then says which datum is missing, and nothing is
-guessed in its place. A probe is taken to stand on the tank's axis, upright, hung from the roof.
+What the register does not tell is refused by name (Lacking): a page then says which datum is
+missing, and nothing is guessed in its place. A probe is taken to stand on the tank's axis, upright,
+hung from the roof.
 """
 
 from __future__ import annotations
@@ -36,7 +38,9 @@ FILM_M, CRUST_M, CRUST_PERMITTIVITY = 0.1, 0.001, 2.5  # usual sizes to judge by
 
 
 class Lacking(Exception):
-    """What is wanted cannot be computed: the text names the datum that the register lacks, or what is against it."""
+    """What is wanted cannot be computed: the text names the datum that the register lacks, or what
+    is against it.
+    """
 
 
 @dataclass(frozen=True)
@@ -97,7 +101,8 @@ class Contents:
 def probe_of(device: Transmitter, point: MeasuringPoint, geometry: Geometry) -> Probe:
     """The capacitance probe of ``device`` as it hangs at ``point``. Raises Lacking.
 
-    Its tip hangs its length below the roof, but never above the lower end of the range, which it has to reach.
+    Its tip hangs its length below the roof, but never above the lower end of the range, which it
+    has to reach.
     """
     length, metal = _metres(device.probe_length_mm), _metres(device.probe_diameter_mm)
     if length is None:
@@ -111,7 +116,8 @@ def probe_of(device: Transmitter, point: MeasuringPoint, geometry: Geometry) -> 
     tip = max(min(inside_height(geometry) - length - point.tank.datum_m, low), -point.tank.datum_m)
     if tip + length < high - 1e-6:
         raise Lacking(
-            f"a probe long enough for the range: {length:.3f} m is registered, the range spans {high - low:.3f} m"
+            f"a probe long enough for the range: {length:.3f} m is registered, the range spans "
+            f"{high - low:.3f} m"
         )
     try:
         return Probe(
@@ -127,7 +133,9 @@ def probe_of(device: Transmitter, point: MeasuringPoint, geometry: Geometry) -> 
 
 
 def wall_across(tank: Tank) -> float:
-    """Diameter in m of the round wall, the other plate; of a rectangular tank the circle within. Raises Lacking."""
+    """Diameter in m of the round wall, the other plate; of a rectangular tank the circle within.
+    Raises Lacking.
+    """
     if not tank.wall_conducts:
         raise Lacking(
             "how far off the reference electrode stands (the tank's wall does not conduct)"
@@ -154,7 +162,9 @@ def _metres(millimetres: Decimal | None) -> float | None:
 # ---- what it should measure ----
 @dataclass(frozen=True)
 class Height:
-    """pF of the whole probe at a level, m above the datum plate, and what a correct output shows there in %."""
+    """pF of the whole probe at a level, m above the datum plate, and what a correct output shows
+    there in %.
+    """
 
     name: str
     level: float
@@ -163,7 +173,9 @@ class Height:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """What the reading shifts when full by: % of span, mA or V, and m of level (above zero reads high)."""
+    """What the reading shifts when full by: % of span, mA or V, and m of level (above zero reads
+    high).
+    """
 
     cause: str
     percent: float
@@ -177,7 +189,9 @@ class Sensitivity:
 
 @dataclass(frozen=True)
 class ProbeFacts:
-    """Expected capacitance of a probe: pF per metre in gas and in the present liquid, at heights, and what moves it."""
+    """Expected capacitance of a probe: pF per metre in gas and in the present liquid, at heights,
+    and what moves it.
+    """
 
     probe: Probe
     liquid: Contents
@@ -199,7 +213,8 @@ def probe_facts(device: Transmitter, point: MeasuringPoint, geometry: Geometry) 
     permittivity = liquid.permittivity
     if liquid.conducts and probe.insulation is None:
         raise Lacking(
-            f"the probe's insulation: bare, it would be short-circuited by {liquid.product}, which conducts"
+            f"the probe's insulation: bare, it would be short-circuited by {liquid.product}, "
+            "which conducts"
         )
     low, high = range_levels(point, geometry)
     lower, upper = (high, low) if point.is_reverse else (low, high)
@@ -249,9 +264,15 @@ def _sensitivities(
         moved = build_up_shift(probe, below, **ends, liquid=permittivity, film=FILM_M)
         yield Sensitivity(
             f"Conducting film {1000 * FILM_M:.0f} mm up the probe, above the liquid",
-            moved.error, moved.output_error, moved.error / 100 * span,
-        )  # fmt: skip
+            moved.error,
+            moved.output_error,
+            moved.error / 100 * span,
+        )
     yield told(
-        f"Crust {1000 * CRUST_M:.0f} mm thick all over, insulating, of permittivity {CRUST_PERMITTIVITY}",
-        coating_shift, liquid=permittivity, thickness=CRUST_M, permittivity=CRUST_PERMITTIVITY,
-    )  # fmt: skip
+        f"Crust {1000 * CRUST_M:.0f} mm thick all over, insulating, of permittivity "
+        f"{CRUST_PERMITTIVITY}",
+        coating_shift,
+        liquid=permittivity,
+        thickness=CRUST_M,
+        permittivity=CRUST_PERMITTIVITY,
+    )

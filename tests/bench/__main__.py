@@ -1,4 +1,5 @@
-"""Benchmarks: the product beside a floor measured in the same run. ``python -m tests.bench [g1 g2 …] [rows]``.
+"""Benchmarks: the product beside a floor measured in the same run. ``python -m tests.bench [g1 g2
+…] [rows]``.
 
 Runs on a database of its own, on the servers of tests/servers.py, and prints one table of ratios.
 """

@@ -1,7 +1,8 @@
-"""Honest bands: how often the 95 % band holds the next as found, on simulated fleets whose truth is known.
+"""Honest bands: how often the 95 % band holds the next as found, on simulated fleets whose truth is
+known.
 
-``python -m tests.bench.coverage [instruments]`` prints the table, with jumps and the closed loop of intervals. The
-suite runs the same functions on fewer instruments.
+``python -m tests.bench.coverage [instruments]`` prints the table, with jumps and the closed loop of
+intervals. The suite runs the same functions on fewer instruments.
 """
 
 from __future__ import annotations
@@ -25,7 +26,9 @@ VISITS = (2, 3, 4, 6, 10)
 
 @dataclass(frozen=True)
 class Truth:
-    """Rates are normal, % a year; walk in % per √year; ``walking``: the share of instruments that walk."""
+    """Rates are normal, % a year; walk in % per √year; ``walking``: the share of instruments that
+    walk.
+    """
 
     rate: float = 0.12
     rate_sd: float = 0.08
@@ -70,8 +73,8 @@ class Fleet:
 def simulate(
     truth: Truth, n: int, visits: int, rng: np.random.Generator, *, jump: np.ndarray | None = None
 ) -> Fleet:
-    """Gaps of 0.3 to 2 years; adjusted where the reading is beyond half the tolerance. jump: visits by n, added to the
-    true error on the way to that visit."""
+    """Gaps of 0.3 to 2 years; adjusted where the reading is beyond half the tolerance. jump: visits
+    by n, added to the true error on the way to that visit."""
     rate, q = truth.draw(rng, n)
     gaps = rng.uniform(0.3, 2.0, (visits, n))
     x = rng.normal(0, 0.02, n)
@@ -110,7 +113,9 @@ class Cell:
 
 
 def cell(fleet: Fleet, visits: int, prior: Prior) -> Cell:
-    """Share of next as founds within the band drawn from the first ``visits``, %, and its mean width."""
+    """Share of next as founds within the band drawn from the first ``visits``, %, and its mean
+    width.
+    """
     told = fleet.first(visits)
     ahead = fleet.years[visits] - fleet.years[visits - 1]
     band: Band = outlook(told, prior).next_as_found(ahead, U)
@@ -162,7 +167,9 @@ def jump_shares(truth: Truth, n: int, visits: int, family_size: int, seed: int) 
 # ---- closed loop ----
 @dataclass(frozen=True)
 class Loop:
-    """In %: as found in tolerance, over all intervals and over those that no bound cut; mean interval in years."""
+    """In %: as found in tolerance, over all intervals and over those that no bound cut; mean
+    interval in years.
+    """
 
     inside: float
     uncut: float
@@ -208,7 +215,9 @@ class Drift(_Rule):
 
 
 def closed_loop(truth: Truth, rule: _Rule, n: int, seed: int, *, span: float = 20.0) -> Loop:
-    """Calibrate n instruments for ``span`` years, each interval chosen by the rule from what was read before."""
+    """Calibrate n instruments for ``span`` years, each interval chosen by the rule from what was
+    read before.
+    """
     rng = np.random.default_rng(seed)
     rate, q = truth.draw(rng, n)
     x, now, interval = rng.normal(0, 0.02, n), np.zeros(n), np.ones(n)
@@ -260,7 +269,8 @@ def main(n: int) -> None:
             text = "  ".join(f"{v}: {g.right:5.1f} /{g.false:4.1f}" for v, g in got.items())
             say(f"family of {size:<6} {kind:14} {text}\n")
     say(
-        "\nClosed loop of 20 years, target 95 %, families of 25: % in / % in, uncut (share) / years\n"
+        "\nClosed loop of 20 years, target 95 %, families of 25: % in / % in, uncut (share) / "
+        "years\n"
     )
     loop = min(n, 4000)
     for kind, truth in LOOPS.items():

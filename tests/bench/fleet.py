@@ -1,4 +1,6 @@
-"""A register of any size in seconds: one plant, its points, transmitters, last records and trends, by set-based SQL."""
+"""A register of any size in seconds: one plant, its points, transmitters, last records and trends,
+by set-based SQL.
+"""
 
 from __future__ import annotations
 
@@ -104,13 +106,16 @@ def fill(points: int, *, day: dt.date, records: int = 2) -> Person:
 
 
 def empty() -> None:
-    """Take everything out again, walls and all: only ever called on a database made for measuring."""
+    """Take everything out again, walls and all: only ever called on a database made for
+    measuring.
+    """
     if not connection.settings_dict["NAME"].startswith("test_"):
         raise RuntimeError("only a test database is emptied")
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT format('ALTER TABLE %I DISABLE TRIGGER %I', relname, tgname) FROM pg_trigger"
-            r" JOIN pg_class ON pg_class.oid = tgrelid WHERE tgname LIKE '%\_no\_truncate' AND NOT tgisinternal"
+            r" JOIN pg_class ON pg_class.oid = tgrelid WHERE tgname LIKE '%\_no\_truncate' AND "
+            r"NOT tgisinternal"
         )
         for (let_down,) in cursor.fetchall():
             cursor.execute(let_down)

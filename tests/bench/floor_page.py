@@ -1,4 +1,5 @@
-"""The floor of a page: raw SQL and a plain template behind a session and a person, and nothing else.
+"""The floor of a page: raw SQL and a plain template behind a session and a person, and nothing
+else.
 
 As a URL configuration it stands before the site's own, so that both are asked in one process.
 """

@@ -1,4 +1,6 @@
-"""G1: the due list, a full request, beside raw SQL in a plain template; and that it does not grow with the register."""
+"""G1: the due list, a full request, beside raw SQL in a plain template; and that it does not grow
+with the register.
+"""
 
 from __future__ import annotations
 
@@ -95,7 +97,9 @@ def _floor(planner: Person, site: Site, today: dt.date) -> Callable[[], object]:
 
 
 def _replay(site: Site, today: dt.date) -> Callable[[], object]:
-    """The statements the page asks for rows and counts, caught once and asked again without the ORM around them."""
+    """The statements the page asks for rows and counts, caught once and asked again without the ORM
+    around them.
+    """
     asked: list[tuple[str, object]] = []
 
     def catch(execute, sql, params, many, context):

@@ -1,8 +1,9 @@
-"""G2: a register from a file to the book, with checks, preview and ledger, beside raw SQL that only loads it.
+"""G2: a register from a file to the book, with checks, preview and ledger, beside raw SQL that only
+loads it.
 
-The floor loads the same file into the same tables, walls and all: COPY to a staging table, one query that finds wrong
-rows (it only counts them), an upsert into each of three tables, one commit. The server of the tests does not wait for
-the disk, for either side.
+The floor loads the same file into the same tables, walls and all: COPY to a staging table, one
+query that finds wrong rows (it only counts them), an upsert into each of three tables, one commit.
+The server of the tests does not wait for the disk, for either side.
 """
 
 from __future__ import annotations
@@ -210,7 +211,8 @@ def _clear() -> None:
 def _forget(cursor) -> None:
     cursor.execute(
         "SELECT format('ALTER TABLE %I DISABLE TRIGGER %I', relname, tgname) FROM pg_trigger"
-        r" JOIN pg_class ON pg_class.oid = tgrelid WHERE tgname LIKE '%\_no\_truncate' AND NOT tgisinternal"
+        r" JOIN pg_class ON pg_class.oid = tgrelid WHERE tgname LIKE '%\_no\_truncate' AND NOT "
+        r"tgisinternal"
     )
     for (let_down,) in cursor.fetchall():
         cursor.execute(let_down)

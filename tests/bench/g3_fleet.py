@@ -1,9 +1,11 @@
-"""G3a: a fleet from the database to stored trends and offered intervals, beside plain lines read, fitted and stored.
+"""G3a: a fleet from the database to stored trends and offered intervals, beside plain lines read,
+fitted and stored.
 
-The floor reads the same rows packed by the server, fits one ordinary line an end and point, and stores rates by COPY.
-G3a core: its arithmetic alone, without a database. G3b: the same with a robust line for each end and each visit
-foretold from those before it, beside a floor that does both with plain lines. G3c: plain lines of a fleet beside one
-statsmodels fit after the other; and the whole pass beside the usual way, which reads, fits and saves one by one.
+The floor reads the same rows packed by the server, fits one ordinary line an end and point, and
+stores rates by COPY. G3a core: its arithmetic alone, without a database. G3b: the same with a
+robust line for each end and each visit foretold from those before it, beside a floor that does both
+with plain lines. G3c: plain lines of a fleet beside one statsmodels fit after the other; and the
+whole pass beside the usual way, which reads, fits and saves one by one.
 """
 
 from __future__ import annotations
@@ -131,7 +133,9 @@ def _whole(points: int) -> list[Row]:
 
 
 def _product() -> None:
-    """Every chunk of a whole pass, changed or not; a repeat, so that most offers stand as they are."""
+    """Every chunk of a whole pass, changed or not; a repeat, so that most offers stand as they
+    are.
+    """
     for ids in nightly.chunks(None):
         nightly.renew(ids, at=timezone.now())
     if not Trend.objects.exists():
@@ -160,7 +164,9 @@ def _resident(which: str) -> float:
 
 
 def _usual_way(count: int) -> None:
-    """Instrument by instrument: its records by the ORM, a statsmodels line for each end, its trend saved."""
+    """Instrument by instrument: its records by the ORM, a statsmodels line for each end, its trend
+    saved.
+    """
     for trend in Trend.objects.order_by("point_id")[:count]:
         records = Calibration.objects.standing().filter(point=trend.point_id).order_by("done_on")
         rows = list(records.values_list("done_on", "found_at_zero", "found_at_span"))
@@ -199,7 +205,9 @@ def _floor() -> None:
 
 
 def _plain_checks(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The floor's two checks: medians of all slopes, and each visit against the line through those before it."""
+    """The floor's two checks: medians of all slopes, and each visit against the line through those
+    before it.
+    """
     first, second = np.triu_indices(len(x), 1)
     slopes = np.median((y[second] - y[first]) / (x[second] - x[first]), axis=0)
     n = np.arange(1, len(x) + 1)[:, None]
@@ -223,7 +231,9 @@ def _line(years: np.ndarray, values: np.ndarray) -> tuple[float, ...]:
 
 
 def _lines(n: int) -> Row:
-    """Plain lines of the whole fleet in one go, equal to statsmodels to 1e-8 (looked at here too)."""
+    """Plain lines of the whole fleet in one go, equal to statsmodels to 1e-8 (looked at here
+    too).
+    """
     made = simulate(TRUTHS["half and half"], n, VISITS, np.random.default_rng(1))
     group = np.tile(np.arange(n), (VISITS, 1))
 

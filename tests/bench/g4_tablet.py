@@ -1,4 +1,5 @@
-"""G4t: the guided job on a slow phone (Chromium, its processor slowed four times), and what it weighs.
+"""G4t: the guided job on a slow phone (Chromium, its processor slowed four times), and what it
+weighs.
 
 Not beside a floor but beside what a person holding it needs: the ratio is measured / at most.
 """
@@ -34,15 +35,17 @@ from tests.makers import a_certified_standard, a_job, a_person, an_equipped_poin
 
 SLOWED, KEYS, OPENINGS = 4, 60, 9
 JOBS = 30
-# From each key to the frame that shows what it did, as the browser itself times its events (in steps of 8 ms).
+# From each key to the frame that shows what it did, as the browser itself times its events (in
+# steps of 8 ms).
 WATCH = """() => {
   window.waits = [];
   new PerformanceObserver((list) => {
     for (const one of list.getEntries()) if (one.name === "keydown") window.waits.push(one.duration);
   }).observe({ type: "event", durationThreshold: 16 });
 }"""
-# By the page's own clock, from the navigation or the tap to the frame that shows it: what drives the browser looks for
-# things in the page too, on the same slowed processor, and a person does not wait for that.
+# By the page's own clock, from the navigation or the tap to the frame that shows it: what drives
+# the browser looks for things in the page too, on the same slowed processor, and a person does not
+# wait for that.
 SHOWN = """(() => {
   window.shown = {};
   let tapped = null;

@@ -1,4 +1,6 @@
-"""How product and floor are compared: in pairs, one after the other, so that a noisy machine slows both."""
+"""How product and floor are compared: in pairs, one after the other, so that a noisy machine slows
+both.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
 """Honest limits from pass and fail: how often they hold on simulated families whose truth is known.
 
-``python -m tests.bench.reliability [families]`` prints the table; the suite runs the same functions on fewer families.
+``python -m tests.bench.reliability [families]`` prints the table; the suite runs the same functions
+on fewer families.
 """
 
 from __future__ import annotations
@@ -30,7 +31,9 @@ LENGTHS = (0.5, 1.0, 2.0)
 
 @dataclass(frozen=True)
 class Law:
-    """R(1 year) = 0.95. alike: how far the times of one instrument go together, as a correlation of normal scores."""
+    """R(1 year) = 0.95. alike: how far the times of one instrument go together, as a correlation of
+    normal scores.
+    """
 
     shape: float = 1.0
     alike: float = 0.0
@@ -45,7 +48,9 @@ class Law:
 
 
 def family(law: Law, instruments: int, visits: int, rng: np.random.Generator) -> Results:
-    """Visits about half a year, one or two years apart; half of those found in are adjusted all the same."""
+    """Visits about half a year, one or two years apart; half of those found in are adjusted all the
+    same.
+    """
     own = rng.normal(size=instruments)
     goes_out, clock, now = law.draw(own, rng), np.zeros(instruments), np.zeros(instruments)
     rows = [(np.arange(instruments), now, np.ones(instruments, bool), np.ones(instruments, bool))]
@@ -61,8 +66,9 @@ def family(law: Law, instruments: int, visits: int, rng: np.random.Generator) ->
 
 @dataclass(frozen=True)
 class Held:
-    """In %: families with a fit; of these how often the one-sided 95 % limits hold for the rate, the interval to the
-    target and R at each of BAND_AT (lower and upper), and how often goodness of fit and homogeneity refuse at 5 %."""
+    """In %: families with a fit; of these how often the one-sided 95 % limits hold for the rate,
+    the interval to the target and R at each of BAND_AT (lower and upper), and how often goodness of
+    fit and homogeneity refuse at 5 %."""
 
     fitted: float
     rate: float
@@ -133,7 +139,8 @@ def main(families: int) -> None:
         h = held(law, instruments, visits, families, seed=5, weibull=weibull)
         low, high = (" ".join(f"{v:5.1f}" for v in band) for band in (h.band_low, h.band_high))
         say(
-            f"shape {law.shape:3.1f} alike {law.alike:3.1f} {instruments:4} x {visits}: fitted {h.fitted:5.1f} "
+            f"shape {law.shape:3.1f} alike {law.alike:3.1f} {instruments:4} x {visits}: fitted "
+            f"{h.fitted:5.1f} "
             f"rate {h.rate:5.1f} interval {h.interval:5.1f}  R below {low}  above {high}  "
             f"misfit {h.misfit:4.1f} split {h.split:4.1f}\n"
         )

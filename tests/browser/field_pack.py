@@ -1,6 +1,8 @@
-"""A pack as the site hands it out, small and fixed: what the guided job's own modules are tried with.
+"""A pack as the site hands it out, small and fixed: what the guided job's own modules are tried
+with.
 
-Marram Point, tank T-101, range 0.3 to 8.3 m as 4-20 mA, tolerance 1 %, adjust limit 0.5 %; on 5 May 2026.
+Marram Point, tank T-101, range 0.3 to 8.3 m as 4-20 mA, tolerance 1 %, adjust limit 0.5 %; on 5 May
+2026.
 """
 
 from __future__ import annotations

@@ -82,8 +82,8 @@ def is_wider_than_the_screen(page: Page) -> bool:
     )
 
 
-# Texts that reach beyond the screen, beyond what clips them, or beyond the block, button or plate they stand in; and
-# figures longer than their field.
+# Texts that reach beyond the screen, beyond what clips them, or beyond the block, button or plate
+# they stand in; and figures longer than their field.
 CUT = """() => {
   const said = [];
   const beyond = (rect, box) => rect.left < box.left - 1 || rect.right > box.right + 1;
@@ -189,7 +189,9 @@ class Guided:
         self.restore()
 
     def adjusts_and_hands_back(self) -> None:
-        """As found beyond the adjust limit, both ends trimmed, as left right, signed and handed back."""
+        """As found beyond the adjust limit, both ends trimmed, as left right, signed and handed
+        back.
+        """
         for n, current in enumerate(("4.120", "12.123", "20.089")):
             self.reads(f"As found, {50 * n}\u00a0%", mA=current)
         self.heading("As found: result")

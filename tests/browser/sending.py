@@ -28,7 +28,8 @@ FILL = """async (works) => {
     await store.keep({ ...work, state: "ready" });
   }
 }"""
-# As a technician would: sign what is ready, again where that failed, and let the outbox send until nothing is left.
+# As a technician would: sign what is ready, again where that failed, and let the outbox send until
+# nothing is left.
 SEND = """async (most) => {
   const { openStore } = await import("/static/field/store.js");
   const { flush, sign } = await import("/static/field/outbox.js");
@@ -58,7 +59,9 @@ def a_photo(number: int) -> dict[str, Any]:
 
 
 def works_of(count: int, technician, *, photos: int = 0) -> list[dict[str, Any]]:
-    """Works done on so many points, as a tablet would have them ready, each with so many photos on its step 6."""
+    """Works done on so many points, as a tablet would have them ready, each with so many photos on
+    its step 6.
+    """
     now = timezone.now()
     a_procedure()
     first = a_pack_job(a_job(an_equipped_point("LT-101A"), by=technician), by=technician, at=now)

@@ -1,4 +1,6 @@
-"""What the tablet computes by itself is what Python computes: hints word by word, two levels digit by digit."""
+"""What the tablet computes by itself is what Python computes: hints word by word, two levels digit
+by digit.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +40,9 @@ def as_told(hints) -> list[dict]:
 
 
 def a_pattern(rng: random.Random) -> dict:
-    """Readings of a made-up fault: offset, wrong scale, lost reference, flat top, lag, reversal, alarm, none."""
+    """Readings of a made-up fault: offset, wrong scale, lost reference, flat top, lag, reversal,
+    alarm, none.
+    """
     points = rng.choice([[0, 25, 50, 75, 100], [20, 80], [50], [0, 50, 100]])
     up_and_down = rng.random() < 0.5
     percents = points + points[-2::-1] if up_and_down else points
@@ -95,7 +99,9 @@ def test_looks_at_a_steady_level_are_told_alike(compute):
 
 
 def test_a_typed_value_is_shown_as_the_value_that_it_is(compute):
-    """With too few digits or too many, in every unit: what stands on the screen is the number that was typed."""
+    """With too few digits or too many, in every unit: what stands on the screen is the number that
+    was typed.
+    """
     rng = random.Random(5)  # noqa: S311
     units = {"m": 3, "mm": 0, "cm": 1, "in": 2, "ft": 3, "m3": 2, "L": 0, "mA": 3, "V": 3}
     texts = ["2.0", "6.5", "0.3", "10.2", "12", "0", "-0.1", "0.05", "1200", "16.4500", "-3.0"]
@@ -121,7 +127,9 @@ LINE = """async ([url, cases]) => {
 
 
 def test_two_levels_give_the_same_line(page, live_server):
-    """The worked example of the published checks, and a thousand pairs of levels at random, reverse action too."""
+    """The worked example of the published checks, and a thousand pairs of levels at random, reverse
+    action too.
+    """
     rng = random.Random(11)  # noqa: S311
     cases = [([2.150, 6.480], [7.742, 16.480], (0.300, 8.300), "4-20mA")]
     for _ in range(1000):

@@ -1,6 +1,8 @@
-"""Scanning a label: the browser's own camera (its test picture), and a reader of codes where it brings none itself.
+"""Scanning a label: the browser's own camera (its test picture), and a reader of codes where it
+brings none itself.
 
-Chromium on Linux reads no codes, so that one is put in its place; the camera is a real one to the page.
+Chromium on Linux reads no codes, so that one is put in its place; the camera is a real one to the
+page.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""A device without room: what is not kept is told at once, stays on the screen, and is kept once there is room."""
+"""A device without room: what is not kept is told at once, stays on the screen, and is kept once
+there is room.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The guided job in a real browser, from the list to the hand-back: led, computed, kept offline, signed on sending."""
+"""The guided job in a real browser, from the list to the hand-back: led, computed, kept offline,
+signed on sending.
+"""
 
 from __future__ import annotations
 

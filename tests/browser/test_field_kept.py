@@ -1,4 +1,5 @@
-"""What is typed on a tablet outlives a killed browser, a sign-in that ended, and whoever takes the tablet next.
+"""What is typed on a tablet outlives a killed browser, a sign-in that ended, and whoever takes the
+tablet next.
 
 SPANBOOK_BROWSER_KILLS sets how often the browser is killed (20).
 """
@@ -27,7 +28,9 @@ KILLS = int(os.environ.get("SPANBOOK_BROWSER_KILLS", "20"))
 
 
 def processes_of(profile: Path) -> list[int]:
-    """The browser's processes that this test started: they name its profile, which nobody else knows."""
+    """The browser's processes that this test started: they name its profile, which nobody else
+    knows.
+    """
     found = []
     for entry in Path("/proc").iterdir():
         if entry.name.isdigit():

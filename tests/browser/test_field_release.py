@@ -1,4 +1,6 @@
-"""A new release while a job is half done on a tablet: the draft stays; the page changes at the next opening."""
+"""A new release while a job is half done on a tablet: the draft stays; the page changes at the next
+opening.
+"""
 
 from __future__ import annotations
 

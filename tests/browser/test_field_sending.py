@@ -1,6 +1,8 @@
-"""Sending from a tablet through a bad network, and to a server that is killed meanwhile: each record exactly once.
+"""Sending from a tablet through a bad network, and to a server that is killed meanwhile: each
+record exactly once.
 
-SPANBOOK_SENDS, SPANBOOK_PHOTO_WORKS and SPANBOOK_SERVER_KILLS set the counts; the full ones are 500, 100 and 20.
+SPANBOOK_SENDS, SPANBOOK_PHOTO_WORKS and SPANBOOK_SERVER_KILLS set the counts; the full ones are
+500, 100 and 20.
 """
 
 from __future__ import annotations

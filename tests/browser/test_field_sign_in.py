@@ -1,4 +1,6 @@
-"""The sign-in ends while a tablet is out of reach: it says so, keeps everything, and sends once its owner is back."""
+"""The sign-in ends while a tablet is out of reach: it says so, keeps everything, and sends once its
+owner is back.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The state machine of a guided job, as the pure module it is: no page of its own, no clock, no network."""
+"""The state machine of a guided job, as the pure module it is: no page of its own, no clock, no
+network.
+"""
 
 from __future__ import annotations
 
@@ -41,7 +43,9 @@ PLAY = """async ([job, procedure, pack, acts, now]) => {
 
 @pytest.fixture
 def play(page):
-    """Plays acts on a fresh work and tells everything about it. The modules come from their files: no server."""
+    """Plays acts on a fresh work and tells everything about it. The modules come from their files:
+    no server.
+    """
 
     def answer(route) -> None:
         path = urlsplit(route.request.url).path

@@ -42,7 +42,9 @@ def look(page: Page) -> None:
 
 
 def whole_job(guided: Guided) -> None:
-    """Every screen, with what unfolds on a reading, the way over all steps, and a summary that lacks much."""
+    """Every screen, with what unfolds on a reading, the way over all steps, and a summary that
+    lacks much.
+    """
     page = guided.page
     guided.begin("LT-101A").prepare()
     guided.heading("As found, 0\u00a0%")
@@ -68,7 +70,9 @@ def test_at_200_percent_nothing_is_cut_and_nothing_scrolls_sideways(guided, appr
 
 
 def test_on_a_phone_with_text_twice_as_large_nothing_is_cut(guided, approver):
-    """By the text size that a person sets in the browser: the root's, and that of rem in media queries."""
+    """By the text size that a person sets in the browser: the root's, and that of rem in media
+    queries.
+    """
     page = guided.page
     page.set_viewport_size({"width": 390, "height": 844})
     sizes = {"standard": 2 * 16, "fixed": 2 * 13}

@@ -1,4 +1,6 @@
-"""The whole line in a real browser: due list, round, calibration, approval, moved due date, changed drift, ledger."""
+"""The whole line in a real browser: due list, round, calibration, approval, moved due date, changed
+drift, ledger.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 @pytest.fixture
 def drifting(technician, approver) -> MeasuringPoint:
-    """LT-101A, due since yesterday, with three results a year apart, each 0.2 % of span higher at every point."""
+    """LT-101A, due since yesterday, with three results a year apart, each 0.2 % of span higher at
+    every point.
+    """
     now = timezone.now()
     point = an_equipped_point(procedure_key="cap-tank")
     a_procedure()

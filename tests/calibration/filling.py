@@ -13,7 +13,9 @@ from tests.makers import TODAY, a_certified_standard, a_procedure, a_run
 def typed(
     found: list[float] | None = None, left: list[float] | None = None, **more: Any
 ) -> dict[str, Any]:
-    """Nine as-found readings (errors in % of span) on 0.3 to 8.3 m, one standard; ``more`` replaces or adds fields."""
+    """Nine as-found readings (errors in % of span) on 0.3 to 8.3 m, one standard; ``more`` replaces
+    or adds fields.
+    """
     found = [0.1] * 9 if found is None else found
     standard = ReferenceStandard.objects.first() or a_certified_standard()
     return {

@@ -137,7 +137,9 @@ def test_workload_page_part_has_a_table_beneath():
 
 
 def test_fifty_strips_cost_little():
-    """About 2 ms where it was written; the bound is wide, since it guards against a change of kind."""
+    """About 2 ms where it was written; the bound is wide, since it guards against a change of
+    kind.
+    """
     page = Template("{% load pictures %}{% for r in rows %}{% span_strip r r 0.5 %}{% endfor %}")
     rows = [[-0.62, -0.44, -0.3, 0.1, 0.2]] * 50
     page.render(Context({"rows": rows}))

@@ -41,7 +41,8 @@ def test_the_ledger_and_the_row_history_are_among_the_guarded_tables():
         "TRUNCATE plant_ledgerentry",
         "ALTER TABLE plant_ledgerentry DISABLE TRIGGER ALL",
         "DROP TRIGGER plant_ledgerentry_only_added ON plant_ledgerentry",
-        "INSERT INTO plant_rowhistory (table_name, row_id, act, before, db_role) VALUES ('x', 1, 'update', '{}', 'x')",
+        "INSERT INTO plant_rowhistory (table_name, row_id, act, before, db_role) VALUES ('x', 1, "
+        "'update', '{}', 'x')",
         "UPDATE plant_rowhistory SET db_role = 'x'",
         "DELETE FROM django_migrations",
         "SET session_replication_role = replica",

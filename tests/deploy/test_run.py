@@ -1,4 +1,6 @@
-"""The one command: it comes up, is there once, heals itself, and leaves nothing behind, however it ends."""
+"""The one command: it comes up, is there once, heals itself, and leaves nothing behind, however it
+ends.
+"""
 
 from __future__ import annotations
 

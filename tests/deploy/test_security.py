@@ -1,4 +1,6 @@
-"""What the settings promise: closed by default, strict headers, no endless guessing of passwords."""
+"""What the settings promise: closed by default, strict headers, no endless guessing of
+passwords.
+"""
 
 from __future__ import annotations
 

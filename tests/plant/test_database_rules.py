@@ -159,11 +159,14 @@ def test_due_counts_follow_every_change_of_the_points():
 
 
 def test_a_set_after_a_single_row_is_kept_without_a_walk_through_its_square():
-    """A session keeps the plan it made for one row; a nested loop kept so took minutes for 20,000."""
+    """A session keeps the plan it made for one row; a nested loop kept so took minutes for
+    20,000.
+    """
     site = a_site()
     with connection.cursor() as cursor:
         cursor.execute(
-            "INSERT INTO plant_area (site_id, name) SELECT %s, n::text FROM generate_series(1, 20000) n",
+            "INSERT INTO plant_area (site_id, name) SELECT %s, n::text FROM generate_series(1, "
+            "20000) n",
             [site.pk],
         )
         cursor.execute("UPDATE plant_area SET name = 'Quay park' WHERE name = '1'")

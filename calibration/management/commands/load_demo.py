@@ -29,7 +29,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if settings.PRODUCTION:
             raise CommandError(
-                "This is a production book: people whose password everybody can read do not belong in it."
+                "This is a production book: people whose password everybody can read do not "
+                "belong in it."
             )
         demo = Demo(options["as_of"] or timezone.now().date())
         if is_loaded(demo):

@@ -1,4 +1,6 @@
-"""What somebody who has just started Spanbook needs: its address, who can sign in, what is due today."""
+"""What somebody who has just started Spanbook needs: its address, who can sign in, what is due
+today.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Brings database and static files up to this version; safe to run again. Needs the owner's DATABASE_URL."""
+"""Brings database and static files up to this version; safe to run again. Needs the owner's
+DATABASE_URL.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Deferrals: asked with a reason, decided by another person, granted in one transaction with the due date."""
+"""Deferrals: asked with a reason, decided by another person, granted in one transaction with the
+due date.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The demo's generator: the files that are kept are what it writes, and the drift in them is the drift put in."""
+"""The demo's generator: the files that are kept are what it writes, and the drift in them is the
+drift put in.
+"""
 
 from __future__ import annotations
 
@@ -74,9 +76,11 @@ def test_days_move_by_whole_weeks_and_nothing_else_does():
 
 # ---- is the drift that was put in found again? ----
 def a_plain_history(family: str, number: int) -> tuple[float, float, float]:
-    """(rate put in, half-width of its 95 % interval, rate found), for zero, of a unit that only drifts and scatters.
+    """(rate put in, half-width of its 95 % interval, rate found), for zero, of a unit that only
+    drifts and scatters.
 
-    Seven yearly visits without walk and without adjustment: what ordinary least squares claims to be right for.
+    Seven yearly visits without walk and without adjustment: what ordinary least squares claims to
+    be right for.
     """
     chance = chance_of(f"{family} {number}", SEED)
     law = draw_law(family, chance, span_mm=8000).without_walk()
@@ -92,7 +96,9 @@ def a_plain_history(family: str, number: int) -> tuple[float, float, float]:
 
 
 def test_the_interval_of_the_rate_holds_the_true_rate_19_times_in_20():
-    """1,300 units of all families: the share may stray from 95 % by three standard deviations, 1.8 points."""
+    """1,300 units of all families: the share may stray from 95 % by three standard deviations, 1.8
+    points.
+    """
     told = [a_plain_history(family, n) for family in FAMILIES for n in range(100)]
     held = np.mean([abs(found - true) <= half for true, half, found in told])
     assert held == pytest.approx(0.95, abs=3 * (0.95 * 0.05 / len(told)) ** 0.5)

@@ -1,4 +1,6 @@
-"""The whole demo loaded once: through the importer and the operations, with its stories as people would see them."""
+"""The whole demo loaded once: through the importer and the operations, with its stories as people
+would see them.
+"""
 
 from __future__ import annotations
 
@@ -153,13 +155,17 @@ def test_the_sticky_ropes_are_the_worst():
 
 
 def test_every_point_with_two_results_has_a_trend():
-    """But for one whose first as found after a swap was missing, or whose readings never reach the ends."""
+    """But for one whose first as found after a swap was missing, or whose readings never reach the
+    ends.
+    """
     lacking = {row.point.tag for row in Trend.objects.all() if row.zero_rate is None}
     assert {row.results for row in Trend.objects.filter(point__tag__in=lacking)} <= {1, 2}
 
 
 def test_the_drift_found_is_the_drift_put_in():
-    """About 95 % of the true rates of transmitters with a plain law lie within their stated 95 % intervals."""
+    """About 95 % of the true rates of transmitters with a plain law lie within their stated 95 %
+    intervals.
+    """
     truth = [row for row in Demo(AS_OF).rows("truth.csv") if not row["story"]]
     inside, off = [], []
     for row in truth:

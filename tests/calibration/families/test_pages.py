@@ -1,4 +1,6 @@
-"""Families: numbers of the whole book, names of one's own sites; the interval in words, picture and table."""
+"""Families: numbers of the whole book, names of one's own sites; the interval in words, picture and
+table.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +36,9 @@ def rods(site):
 
 
 def a_member(family, tag, found, *, tank=None, rate=None):
-    """A point whose transmitter was found with these errors, one a year, ± 1 % allowed, adjusted each time."""
+    """A point whose transmitter was found with these errors, one a year, ± 1 % allowed, adjusted
+    each time.
+    """
     point = an_equipped_point(tag, tank=tank)
     device = Installation.objects.get(point=point).transmitter
     Calibration.objects.bulk_create(

@@ -1,4 +1,6 @@
-"""Families: which point is of which, what its pass and fail say, and how long it stays in tolerance."""
+"""Families: which point is of which, what its pass and fail say, and how long it stays in
+tolerance.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,9 @@ def rods(site):
 
 
 def a_visit(point, year, found, *, left=None, device=None, month=6, **more):
-    """An approved record with this largest error, ± 1 % of span allowed; adjusted where ``left`` is given."""
+    """An approved record with this largest error, ± 1 % of span allowed; adjusted where ``left`` is
+    given.
+    """
     device = device or Installation.objects.get(point=point, removed_on=None).transmitter
     judged = found is not None and abs(found) <= 1
     return Calibration.objects.create(

@@ -1,4 +1,6 @@
-"""The ledger as pages and file: who sees which entries, filters, paging, and what an act changed."""
+"""The ledger as pages and file: who sees which entries, filters, paging, and what an act
+changed.
+"""
 
 from __future__ import annotations
 

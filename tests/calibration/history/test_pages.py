@@ -1,4 +1,6 @@
-"""A point's history: the register as it stood on any day, and all that happened, with who, when and why."""
+"""A point's history: the register as it stood on any day, and all that happened, with who, when and
+why.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,8 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 @contextmanager
 def walls_down(**walls: str) -> Iterator[CursorWrapper]:
-    """The database's clock is no argument, so tests set times back afterwards, as the owner of the tables.
+    """The database's clock is no argument, so tests set times back afterwards, as the owner of the
+    tables.
 
     No page or operation can do this; that the walls refuse it is tested elsewhere.
     """

@@ -31,7 +31,8 @@ from tests.makers import (
 pytestmark = pytest.mark.django_db
 
 HEADER = (
-    "record,tag,serial,day,performed by,approved by,way,standards,adjusted,stage,direction,applied (m),observed (mA),"
+    "record,tag,serial,day,performed by,approved "
+    "by,way,standards,adjusted,stage,direction,applied (m),observed (mA),"
     "no as found because"
 )
 DAY = dt.date(2026, 3, 2)
@@ -49,7 +50,10 @@ def a_file(
     *readings: tuple, key="A1", day=DAY, serial="S1", adjusted="", why="", standards="MM-01"
 ) -> str:
     """One record: readings are (stage, direction, applied, observed)."""
-    facts = f"{key},LT-101A,{serial},{day},T. Quillane,S. Fenharrow,wetted level by dip,{standards},{adjusted}"
+    facts = (
+        f"{key},LT-101A,{serial},{day},T. Quillane,S. Fenharrow,wetted level by "
+        f"dip,{standards},{adjusted}"
+    )
     return (
         "\n".join(
             f"{facts},{stage},{way},{applied},{observed},{why}"
@@ -173,12 +177,12 @@ def test_levels_in_another_unit_are_kept_in_that_of_the_range(point, planner):
     [
         (a_file(*FOUND, serial="S9"), "serial", "S1 did"),
         (a_file(*FOUND, day=dt.date(2019, 5, 1)), "serial", "none there that day"),
-        (a_file(*FOUND, day=dt.date(2024, 5, 1)), "standards", "no certificate that covers 1 May 2024"),
+        (a_file(*FOUND, day=dt.date(2024, 5, 1)), "standards", "no certificate that covers 1 May " "2024"),
         (a_file(*FOUND, standards="MM-09"), "standards", "no reference standard"),
         (a_file(*FOUND, day=dt.date(2027, 5, 1)), "day", "future"),
         (a_file(*LEFT), "no as found because", "say why"),
         (a_file(*FOUND, adjusted="zero"), "adjusted", "as-left"),
-        (a_file(*FOUND, adjusted="gain"), "adjusted", "output trim low, output trim high, zero, span or other"),
+        (a_file(*FOUND, adjusted="gain"), "adjusted", "output trim low, output trim high, zero, " "span or other"),
         (a_file(*FOUND).replace("LT-101A", "LT-1O1A"), "tag", "did you mean “LT-101A”"),
         (a_file(*FOUND).replace("S. Fenharrow", "T. quillane"), "approved by", "own work"),
         (a_file(("as found", "up", "0.3", "")), "observed (mA)", "is missing"),

@@ -1,4 +1,6 @@
-"""Any cell of any kind of file may hold anything: it is taken, or refused by row and column, never an error of ours."""
+"""Any cell of any kind of file may hold anything: it is taken, or refused by row and column, never
+an error of ours.
+"""
 
 from __future__ import annotations
 

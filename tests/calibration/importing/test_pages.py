@@ -1,4 +1,6 @@
-"""The pages of imports: send, see what is wrong or would change, apply, withdraw; and the command."""
+"""The pages of imports: send, see what is wrong or would change, apply, withdraw; and the
+command.
+"""
 
 from __future__ import annotations
 

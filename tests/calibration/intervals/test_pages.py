@@ -1,4 +1,6 @@
-"""Proposals on their pages: both intervals and due dates, the reasons, and the planner's and approver's word."""
+"""Proposals on their pages: both intervals and due dates, the reasons, and the planner's and
+approver's word.
+"""
 
 from __future__ import annotations
 
@@ -42,7 +44,7 @@ def test_a_row_tells_both_intervals_chances_due_dates_and_why(
     record = makers.an_approved_record(by=technician, approved_by=approver)
     a_proposal(MeasuringPoint.objects.get(pk=record.point_id))
     body = text(sign_in(planner).get("/proposals/"))
-    for words in ("LT-101A", "12 → <strong>18</strong>", "98.1 % → <strong>95.2 %</strong>", "2 Nov 2027",
+    for words in ("LT-101A", "12 → <strong>18</strong>", "98.1 % → <strong>95.2 %</strong>", "2 " "Nov 2027",
                   "2 May 2028", "At 18 months the next as found is in tolerance"):  # fmt: skip
         assert words in body
 

@@ -1,4 +1,6 @@
-"""Proposals: offered in sets by the nightly pass, decided one by one by people, each decision in the ledger."""
+"""Proposals: offered in sets by the nightly pass, decided one by one by people, each decision in
+the ledger.
+"""
 
 from __future__ import annotations
 

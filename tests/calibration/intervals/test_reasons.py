@@ -1,4 +1,6 @@
-"""The words of a proposal's reasons: numbers with their units, plain sentences, and never what is not a number."""
+"""The words of a proposal's reasons: numbers with their units, plain sentences, and never what is
+not a number.
+"""
 
 from __future__ import annotations
 

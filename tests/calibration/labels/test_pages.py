@@ -30,7 +30,8 @@ def test_the_code_on_a_label_is_that_of_the_points_short_address(sign_in, techni
     address = "https://book.marram.example/q/M/LT-101A/"
     assert address in page
     assert point.installations.get().transmitter.serial in page
-    # The library's own matrix again, by way of what was drawn: a lost or shifted module would not be read.
+    # The library's own matrix again, by way of what was drawn: a lost or shifted module would not
+    # be read.
     known = np.array([list(row) for row in segno.make_qr(address, error="m").matrix])
     assert (modules_of(page) == known).all()
 

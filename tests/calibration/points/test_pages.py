@@ -1,4 +1,6 @@
-"""The page of a measuring point and that of a transmitter: what they tell, who may do what, what they cost."""
+"""The page of a measuring point and that of a transmitter: what they tell, who may do what, what
+they cost.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,9 @@ def page_of(client, row) -> str:
 
 @pytest.fixture
 def drifting(technician, approver):
-    """Four results, a year apart: zero rises by 0.1 % a year, span by 0.2 %, with a little scatter."""
+    """Four results, a year apart: zero rises by 0.1 % a year, span by 0.2 %, with a little
+    scatter.
+    """
     point = an_equipped_point()
     standard = a_standard()
     a_certificate(standard, issued_on=LONG_AGO, valid_until=dt.date(2030, 1, 1))

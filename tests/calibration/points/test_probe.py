@@ -1,4 +1,6 @@
-"""The section on a capacitance probe of a transmitter's page: expected pF, or the datum that is missing for it."""
+"""The section on a capacitance probe of a transmitter's page: expected pF, or the datum that is
+missing for it.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Policies: an approver says how results are judged and intervals chosen, with a reason, for a duty or a point."""
+"""Policies: an approver says how results are judged and intervals chosen, with a reason, for a duty
+or a point.
+"""
 
 from __future__ import annotations
 

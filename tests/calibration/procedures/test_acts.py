@@ -1,4 +1,6 @@
-"""Procedures made and changed by an approver: what is stored, what is refused, what the ledger tells."""
+"""Procedures made and changed by an approver: what is stored, what is refused, what the ledger
+tells.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The procedures that come with Spanbook: taken in, followed, and never put over what a person wrote."""
+"""The procedures that come with Spanbook: taken in, followed, and never put over what a person
+wrote.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The editor of procedures: the next version by an approver, nothing typed lost, two at once told."""
+"""The editor of procedures: the next version by an approver, nothing typed lost, two at once
+told.
+"""
 
 from __future__ import annotations
 

@@ -117,5 +117,6 @@ def test_a_dip_is_cautioned_and_nothing_is_isolated_before_it_is_read_as_it_stan
         before = [step.key for step in steps[:stands]]
         # As it stands is read against a dip: permit, inhibits, roof, static charge, mains.
         assert {"A1", "A2", "A4", "A5", "A6"} <= set(before), procedure.key
-        # Only what all procedures share comes first; what isolates, drains or opens is a procedure's own.
+        # Only what all procedures share comes first; what isolates, drains or opens is a
+        # procedure's own.
         assert all(key.startswith("A") for key in before), procedure.key

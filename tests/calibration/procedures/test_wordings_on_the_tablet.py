@@ -1,4 +1,6 @@
-"""Beside a step the tablet shows the same wordings as the page of the job: the shared cases, in a real browser."""
+"""Beside a step the tablet shows the same wordings as the page of the job: the shared cases, in a
+real browser.
+"""
 
 from __future__ import annotations
 

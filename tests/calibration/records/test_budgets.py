@@ -1,4 +1,6 @@
-"""The uncertainty of a record's errors: by hand with another library, by simulation, and what follows from it."""
+"""The uncertainty of a record's errors: by hand with another library, by simulation, and what
+follows from it.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,9 @@ SPAN_MM, SPAN_MA = 8000.0, 16.0
 
 @pytest.fixture
 def trial(site):
-    """A dip of a point of 0.3 to 8.3 m, the loop read with a meter of ± (0.02 % + 0.002 mA) and 0.001 mA steps."""
+    """A dip of a point of 0.3 to 8.3 m, the loop read with a meter of ± (0.02 % + 0.002 mA) and
+    0.001 mA steps.
+    """
     point = an_equipped_point()
     meter = a_standard("MM-77", kind="multimeter")
     a_certificate(
@@ -125,8 +129,8 @@ def test_an_indication_needs_no_meter(trial):
 @pytest.mark.parametrize(
     "way",
     [
-        "simulated output", "wetted level by dip", "wetted level by gauge glass", "probe raised out of product",
-        "capacitance substituted", "pressure applied", "target at known distance", "weights on hanger",
+        "simulated output", "wetted level by dip", "wetted level by gauge glass", "probe raised " "out of product",
+        "capacitance substituted", "pressure applied", "target at known distance", "weights on " "hanger",
         "float moved along its rod",
     ],
 )  # fmt: skip

@@ -1,4 +1,6 @@
-"""The calibration form in a real browser: what it says while it is typed in, and that the server says the same."""
+"""The calibration form in a real browser: what it says while it is typed in, and that the server
+says the same.
+"""
 
 from __future__ import annotations
 

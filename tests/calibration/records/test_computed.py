@@ -1,4 +1,6 @@
-"""What is computed from two known levels carries the uncertainty of what was read, more of it the farther away."""
+"""What is computed from two known levels carries the uncertainty of what was read, more of it the
+farther away.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Reminders: the ladder, who is told, once only, and an outbox that survives what is killed when."""
+"""Reminders: the ladder, who is told, once only, and an outbox that survives what is killed
+when.
+"""
 
 from __future__ import annotations
 

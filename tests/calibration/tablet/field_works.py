@@ -1,4 +1,6 @@
-"""Works as a tablet makes them, for tests: the facts of a pack, filled in; signed and sent over real addresses."""
+"""Works as a tablet makes them, for tests: the facts of a pack, filled in; signed and sent over
+real addresses.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The pack: which jobs, what it tells of them, its mark of the register, kit, key, size and number of queries."""
+"""The pack: which jobs, what it tells of them, its mark of the register, kit, key, size and number
+of queries.
+"""
 
 from __future__ import annotations
 

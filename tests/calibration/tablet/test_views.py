@@ -1,4 +1,6 @@
-"""The addresses a tablet asks: who, pack, signing, sending, photos; each clause of what was agreed with the device."""
+"""The addresses a tablet asks: who, pack, signing, sending, photos; each clause of what was agreed
+with the device.
+"""
 
 from __future__ import annotations
 
@@ -170,7 +172,9 @@ def test_a_signed_work_is_stored_once_and_tells_what_happens_next(tablet, conten
 
 
 def test_what_happens_next_holds_once_it_is_approved(tablet, told, approver, technician, now):
-    """Out of tolerance as found: a finding opens. The due date is the one that the approval then gives."""
+    """Out of tolerance as found: a finding opens. The due date is the one that the approval then
+    gives.
+    """
     from calibration.approval import acts as approval_acts
 
     content = a_content(told, at=now, found=[1.4] * 9, left=[0] * 9)
@@ -218,7 +222,8 @@ def test_a_submit_takes_fifteen_queries(tablet, told, approver, now, left):
     sign(tablet, content, at=now)
     with CaptureQueriesContext(connection) as asked:
         assert send(tablet, content).status_code == 201
-    # Here the transaction of the test makes those savepoints that are a BEGIN and COMMIT on the site.
+    # Here the transaction of the test makes those savepoints that are a BEGIN and COMMIT on the
+    # site.
     kept = [q["sql"][:90] for q in asked if not q["sql"].startswith(("SAVEPOINT", "RELEASE"))]
     assert len(kept) <= 15, "\n".join(kept)
     assert len(asked) - len(kept) == 2
@@ -372,7 +377,7 @@ def test_the_record_shows_steps_times_clock_and_tablet(data, tablet, told, now, 
         with CaptureQueriesContext(connection) as asked:
             page = client.get(address).content.decode()
         for text in (
-            "Steps as taken", "Permit in force.", "no dip hatch", "loop: 12.01 mA", "windy", "9 min ahead",
+            "Steps as taken", "Permit in force.", "no dip hatch", "loop: 12.01 mA", "windy", "9 " "min ahead",
             "Photo of step 2, opens in full", "recorded on a tablet", "Read at", "Tablet 3",
         ):  # fmt: skip
             assert text in page, (address, text)

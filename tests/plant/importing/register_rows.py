@@ -7,7 +7,8 @@ from plant.transmitters.models import Installation, Transmitter
 
 HEADER = "tag,tank,LRV (m),URV (m),tolerance"
 FULL = (
-    "tag,tank,indicates,LRV (m),URV (m),signal,tolerance,tolerance unit,interval (months),last calibrated,serial,"
+    "tag,tank,indicates,LRV (m),URV (m),signal,tolerance,tolerance unit,interval (months),last "
+    "calibrated,serial,"
     "maker,principle,installed\n"
     "LT-101A,T-101,level,0.3,11.4,4-20mA,4,mm,3,2026-09-14,TW80113,Tarn & Weir,radar,2020-03-02\n"
     "LT-101B,T-101,level,11.4,0.3,4-20mA,1,%,12,,TW10001,Tarn & Weir,hydrostatic,2020-03-02\n"

@@ -1,4 +1,6 @@
-"""Broken and malicious registers: each refusal names row and column, and nothing of the file is stored."""
+"""Broken and malicious registers: each refusal names row and column, and nothing of the file is
+stored.
+"""
 
 from __future__ import annotations
 

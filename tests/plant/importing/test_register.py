@@ -1,4 +1,6 @@
-"""The register's file: what it brings in, what it refuses, and that sending it twice changes nothing."""
+"""The register's file: what it brings in, what it refuses, and that sending it twice changes
+nothing.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""The register's file between its check and its being applied: what changed, who may, what is taken up again."""
+"""The register's file between its check and its being applied: what changed, who may, what is taken
+up again.
+"""
 
 from __future__ import annotations
 
@@ -104,7 +106,9 @@ def test_a_tank_of_another_site_is_unknown_here(site, planner, outsider):
 
 
 def test_a_worker_that_lives_long_takes_one_file_after_another(tank, planner):
-    """Statements on temporary tables must not be prepared: the tables of the next file are others."""
+    """Statements on temporary tables must not be prepared: the tables of the next file are
+    others.
+    """
     applied(FULL, by=planner)
     for number in range(8):
         text = FULL.replace("11.4,4-20mA", f"1{number}.4,4-20mA".replace("12", "11"))
@@ -125,7 +129,9 @@ ASKED = {
 
 
 def test_every_rule_of_the_book_is_asked_before_a_file_is_applied():
-    """A rule that is new here also needs its check in plant.importing: only that names row and column."""
+    """A rule that is new here also needs its check in plant.importing: only that names row and
+    column.
+    """
     rules = {c.name for model in (MeasuringPoint, Transmitter) for c in model._meta.constraints}
     assert rules == ASKED
 

@@ -1,4 +1,6 @@
-"""The register's forms: what people type wrong, messages beside the field, nothing typed lost, two people at once."""
+"""The register's forms: what people type wrong, messages beside the field, nothing typed lost, two
+people at once.
+"""
 
 from decimal import Decimal
 

@@ -1,4 +1,6 @@
-"""People and appointments: nobody gives himself a role that makes records; a site keeps its administrator."""
+"""People and appointments: nobody gives himself a role that makes records; a site keeps its
+administrator.
+"""
 
 import datetime as dt
 

@@ -1,4 +1,6 @@
-"""The register as a file: what goes out comes in again and changes nothing, and no cell runs in a spreadsheet."""
+"""The register as a file: what goes out comes in again and changes nothing, and no cell runs in a
+spreadsheet.
+"""
 
 import csv
 import datetime as dt
@@ -45,7 +47,9 @@ HOSTILE = [
 
 @pytest.fixture
 def register(site):
-    """Points in four units, reverse, volume, with and without transmitter, and with notes that would be formulas."""
+    """Points in four units, reverse, volume, with and without transmitter, and with notes that
+    would be formulas.
+    """
     tank = a_tank(diameter=Decimal(5), height=Decimal(12))
     an_installation(
         a_point("LT-1", tank, note="=HYPERLINK(1)"),

@@ -1,4 +1,6 @@
-"""What a change of product does at a point, from the register's rows; and what its probe should measure."""
+"""What a change of product does at a point, from the register's rows; and what its probe should
+measure.
+"""
 
 from __future__ import annotations
 
