@@ -68,7 +68,7 @@ def family_list(request: SignedRequest) -> HttpResponse:
         )
         for row in Family.objects.all()
     ]
-    return render(request, "calibration/family_list.html", {"rows": rows})
+    return render(request, "calibration/families/family_list.html", {"rows": rows})
 
 
 @require_safe
@@ -110,7 +110,7 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
         "held": words.held_sentence(shown),
         **_members(request.user, shown, end),
     }
-    return render(request, "calibration/family.html", facts)
+    return render(request, "calibration/families/family.html", facts)
 
 
 def _asked(text: str) -> int:
