@@ -36,7 +36,7 @@ def grant(role: str) -> None:
 
 
 def tables_only_added_to() -> list[str]:
-    """The tables that plant.database_rules.only_added guards."""
+    """The tables that refuse every change."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT relname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "

@@ -52,7 +52,7 @@ ROW = np.dtype(
 # counts like any other.
 REPAIR, LEVEL, ASIDE, COUNTED = 1, 2, 3, 4
 MARK = np.dtype([("record", ">i8"), ("end", ">i4"), ("means", ">i4")])
-# Three plain scans, the first of an index alone (calibration.database_rules.DRIFT_ROW). NumPy puts
+# Three plain scans, the first of an index alone (its column drift_row). NumPy puts
 # together what belongs together, which no query planner can misjudge.
 RESULTS = """
     SELECT (

@@ -256,7 +256,7 @@ BROKEN_RULES = f"""
     ORDER BY r.place
 """
 
-# The slack is that of the database's own rule, plant.database_rules.RANGE_FITS.
+# The slack is that of the database's own rule, range_fits.
 OUTSIDE_TANK = """
     SELECT place, tank_id, quantity, unit, lower, upper FROM checked_register
     WHERE (quantity = 'volume') = (unit IN ('m3', 'L')) AND NOT CASE quantity

@@ -9,16 +9,13 @@ from typing import Self
 from django.contrib.postgres.functions import TransactionNow
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
+from django.db.models.functions import Cast
 
 
-class TransactionNumber(models.Func):
-    """The database's number of the running transaction; groups a ledger entry with its row
-    changes.
-    """
-
-    template = "(pg_current_xact_id()::text::bigint)"
-    output_field = models.BigIntegerField()
-    arity = 0
+def transaction_number() -> Cast:
+    """The database's number of the running transaction: it groups a ledger entry with its rows."""
+    number = models.Func(function="pg_current_xact_id", output_field=models.TextField())
+    return Cast(Cast(number, models.TextField()), models.BigIntegerField())
 
 
 class LedgerQuerySet(models.QuerySet):
@@ -30,7 +27,7 @@ class LedgerEntry(models.Model):
     """One act by one person: who, when, what, on what, why. Rows are only ever added (trigger)."""
 
     at = models.DateTimeField("when", db_default=TransactionNow())
-    transaction = models.BigIntegerField(db_default=TransactionNumber())
+    transaction = models.BigIntegerField(db_default=transaction_number())
     person = models.ForeignKey(
         "plant.Person", models.PROTECT, null=True, blank=True, related_name="+", verbose_name="who"
     )
@@ -69,7 +66,7 @@ class RowHistory(models.Model):
     act = models.CharField(max_length=6)
     before = models.JSONField()
     at = models.DateTimeField(db_default=TransactionNow())
-    transaction = models.BigIntegerField(db_default=TransactionNumber())
+    transaction = models.BigIntegerField(db_default=transaction_number())
     db_role = models.CharField(max_length=63)
 
     class Meta:

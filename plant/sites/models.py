@@ -13,17 +13,12 @@ from django.db.models import Q
 from plant.sites.querysets import SiteQuerySet
 
 
-def check_time_zone(name: str) -> None:
-    if name not in zoneinfo.available_timezones():
-        raise ValidationError(f"“{name}” is not a time zone; write one such as Europe/Lisbon.")
-
-
 class Site(models.Model):
     """A plant with its own people and time zone. A due date is a date in this zone."""
 
     code = models.SlugField("short code", max_length=12, unique=True)
     name = models.CharField("name", max_length=80, unique=True)
-    time_zone = models.CharField("time zone", max_length=40, validators=[check_time_zone])
+    time_zone = models.CharField("time zone", max_length=40)
     crew_hours = models.DecimalField(
         "crew hours a week", max_digits=5, decimal_places=1, default=Decimal(40)
     )
@@ -37,6 +32,11 @@ class Site(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        if self.time_zone and self.time_zone not in zoneinfo.available_timezones():
+            text = f"“{self.time_zone}” is not a time zone; write one such as Europe/Lisbon."
+            raise ValidationError({"time_zone": text})
 
     @property
     def zone(self) -> zoneinfo.ZoneInfo:

@@ -1,79 +1,55 @@
+"""The tables of plant, then the rules that are the database's own (SQL beside this file)."""
+
 import datetime
 from decimal import Decimal
+from pathlib import Path
 
 import django.contrib.auth.models
 import django.contrib.auth.validators
 import django.contrib.postgres.constraints
 import django.contrib.postgres.fields.ranges
 import django.contrib.postgres.functions
-import django.contrib.postgres.operations
 import django.core.serializers.json
 import django.db.models.deletion
 import django.db.models.expressions
 import django.db.models.functions.comparison
 import django.utils.timezone
 from django.conf import settings
+from django.contrib.postgres.operations import BtreeGistExtension
 from django.db import migrations, models
 
-import plant.ledger.models
-import plant.sites.models
+RULES = Path(__file__).with_suffix(".sql").read_text(encoding="utf-8")
+# Triggers, columns and foreign keys go with their tables.
+DROP_RULES = """
+    DROP FUNCTION add_to_due_counts CASCADE;
+    DROP FUNCTION count_due CASCADE;
+    DROP FUNCTION due_share CASCADE;
+    DROP FUNCTION keep_row_history CASCADE;
+    DROP FUNCTION metres_of CASCADE;
+    DROP FUNCTION range_fits CASCADE;
+    DROP FUNCTION range_inside_tank CASCADE;
+    DROP FUNCTION refuse_change CASCADE;
+    DROP TYPE due_share CASCADE;
+"""
 
 
 class Migration(migrations.Migration):
+    replaces = [
+        ("plant", "0001_initial"),
+        ("plant", "0002_walls"),
+        ("plant", "0003_product_change"),
+        ("plant", "0004_walls"),
+        ("plant", "0005_keep_row_history_without_nested_loops"),
+    ]
+
     initial = True
 
     dependencies = [
         ("auth", "0012_alter_user_first_name_max_length"),
-        ("contenttypes", "0002_remove_content_type_name"),
     ]
 
     operations = [
-        django.contrib.postgres.operations.BtreeGistExtension(),
-        migrations.CreateModel(
-            name="Site",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                ("code", models.SlugField(max_length=12, unique=True, verbose_name="short code")),
-                ("name", models.CharField(max_length=80, unique=True, verbose_name="name")),
-                (
-                    "time_zone",
-                    models.CharField(
-                        max_length=40,
-                        validators=[plant.sites.models.check_time_zone],
-                        verbose_name="time zone",
-                    ),
-                ),
-                (
-                    "crew_hours",
-                    models.DecimalField(
-                        decimal_places=1,
-                        default=Decimal("40"),
-                        max_digits=5,
-                        verbose_name="crew hours a week",
-                    ),
-                ),
-                (
-                    "digest_at",
-                    models.TimeField(
-                        default=datetime.time(6, 0), verbose_name="reminders go out at"
-                    ),
-                ),
-            ],
-            options={
-                "ordering": ["name"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(("crew_hours__gte", 0)), name="crew_hours_not_negative"
-                    )
-                ],
-                "indexes": [],
-            },
-        ),
+        BtreeGistExtension(),
         migrations.CreateModel(
             name="Person",
             fields=[
@@ -160,8 +136,6 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ["name"],
-                "indexes": [],
-                "constraints": [],
             },
             managers=[
                 ("objects", django.contrib.auth.models.UserManager()),
@@ -174,14 +148,6 @@ class Migration(migrations.Migration):
                     "id",
                     models.BigAutoField(
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="import_batches",
-                        to="plant.site",
                     ),
                 ),
                 (
@@ -202,14 +168,6 @@ class Migration(migrations.Migration):
                 ("stored_as", models.CharField(max_length=200)),
                 ("sha256", models.CharField(max_length=64)),
                 ("size", models.BigIntegerField()),
-                (
-                    "uploaded_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
                 ("uploaded_at", models.DateTimeField()),
                 (
                     "state",
@@ -239,6 +197,8 @@ class Migration(migrations.Migration):
                 ("problems_found", models.IntegerField(default=0)),
                 ("claimed_until", models.DateTimeField(blank=True, null=True)),
                 ("report", models.JSONField(blank=True, default=dict, editable=False)),
+                ("why", models.TextField(blank=True, verbose_name="why")),
+                ("applied_at", models.DateTimeField(blank=True, null=True)),
                 (
                     "applied_by",
                     models.ForeignKey(
@@ -250,36 +210,18 @@ class Migration(migrations.Migration):
                         to=settings.AUTH_USER_MODEL,
                     ),
                 ),
-                ("why", models.TextField(blank=True, verbose_name="why")),
-                ("applied_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "uploaded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
                 "verbose_name": "import",
                 "ordering": ["-id"],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(
-                                ("state__in", ["checked", "to apply", "applying", "applied"]),
-                                _negated=True,
-                            ),
-                            ("problems_found", 0),
-                            _connector="OR",
-                        ),
-                        name="nothing_with_problems_is_applied",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("applied_at__isnull", False), ("state", "applied")),
-                            models.Q(
-                                models.Q(("state", "applied"), _negated=True), ("applied_at", None)
-                            ),
-                            _connector="OR",
-                        ),
-                        name="applied_import_has_its_time",
-                    ),
-                ],
-                "indexes": [],
             },
         ),
         migrations.CreateModel(
@@ -291,6 +233,10 @@ class Migration(migrations.Migration):
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
                 ),
+                ("row", models.IntegerField(verbose_name="row")),
+                ("column", models.CharField(max_length=80, verbose_name="column")),
+                ("value", models.CharField(blank=True, max_length=120, verbose_name="value")),
+                ("reason", models.CharField(max_length=300, verbose_name="reason")),
                 (
                     "batch",
                     models.ForeignKey(
@@ -299,81 +245,9 @@ class Migration(migrations.Migration):
                         to="plant.importbatch",
                     ),
                 ),
-                ("row", models.IntegerField(verbose_name="row")),
-                ("column", models.CharField(max_length=80, verbose_name="column")),
-                ("value", models.CharField(blank=True, max_length=120, verbose_name="value")),
-                ("reason", models.CharField(max_length=300, verbose_name="reason")),
             ],
             options={
                 "ordering": ["row", "id"],
-                "indexes": [],
-                "constraints": [],
-            },
-        ),
-        migrations.CreateModel(
-            name="LedgerEntry",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "at",
-                    models.DateTimeField(
-                        db_default=django.contrib.postgres.functions.TransactionNow(),
-                        verbose_name="when",
-                    ),
-                ),
-                (
-                    "transaction",
-                    models.BigIntegerField(db_default=plant.ledger.models.TransactionNumber()),
-                ),
-                (
-                    "person",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                        verbose_name="who",
-                    ),
-                ),
-                ("person_name", models.CharField(max_length=120, verbose_name="who")),
-                (
-                    "site",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="plant.site",
-                    ),
-                ),
-                ("act", models.CharField(max_length=40, verbose_name="act")),
-                ("subject_kind", models.CharField(max_length=40, verbose_name="kind")),
-                ("subject_id", models.BigIntegerField(blank=True, null=True)),
-                ("subject", models.CharField(max_length=200, verbose_name="on")),
-                ("why", models.TextField(blank=True, verbose_name="why")),
-                (
-                    "details",
-                    models.JSONField(
-                        default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder
-                    ),
-                ),
-            ],
-            options={
-                "ordering": ["-id"],
-                "indexes": [
-                    models.Index(fields=["site", "-id"], name="ledger_by_site"),
-                    models.Index(
-                        fields=["subject_kind", "subject_id", "-id"], name="ledger_by_subject"
-                    ),
-                    models.Index(fields=["transaction"], name="ledger_by_transaction"),
-                ],
-                "constraints": [],
             },
         ),
         migrations.CreateModel(
@@ -397,7 +271,17 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "transaction",
-                    models.BigIntegerField(db_default=plant.ledger.models.TransactionNumber()),
+                    models.BigIntegerField(
+                        db_default=django.db.models.functions.comparison.Cast(
+                            django.db.models.functions.comparison.Cast(
+                                models.Func(
+                                    function="pg_current_xact_id", output_field=models.TextField()
+                                ),
+                                models.TextField(),
+                            ),
+                            models.BigIntegerField(),
+                        )
+                    ),
                 ),
                 ("db_role", models.CharField(max_length=63)),
             ],
@@ -406,11 +290,10 @@ class Migration(migrations.Migration):
                     models.Index(fields=["table_name", "row_id", "id"], name="history_by_row"),
                     models.Index(fields=["transaction"], name="history_by_transaction"),
                 ],
-                "constraints": [],
             },
         ),
         migrations.CreateModel(
-            name="Appointment",
+            name="Site",
             fields=[
                 (
                     "id",
@@ -418,102 +301,32 @@ class Migration(migrations.Migration):
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
                 ),
+                ("code", models.SlugField(max_length=12, unique=True, verbose_name="short code")),
+                ("name", models.CharField(max_length=80, unique=True, verbose_name="name")),
+                ("time_zone", models.CharField(max_length=40, verbose_name="time zone")),
                 (
-                    "person",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="appointments",
-                        to=settings.AUTH_USER_MODEL,
+                    "crew_hours",
+                    models.DecimalField(
+                        decimal_places=1,
+                        default=Decimal("40"),
+                        max_digits=5,
+                        verbose_name="crew hours a week",
                     ),
                 ),
                 (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="appointments",
-                        to="plant.site",
+                    "digest_at",
+                    models.TimeField(
+                        default=datetime.time(6, 0), verbose_name="reminders go out at"
                     ),
                 ),
-                (
-                    "role",
-                    models.CharField(
-                        choices=[
-                            ("planner", "planner"),
-                            ("technician", "technician"),
-                            ("approver", "approver"),
-                            ("auditor", "auditor"),
-                            ("administrator", "administrator"),
-                        ],
-                        max_length=16,
-                        verbose_name="role",
-                    ),
-                ),
-                ("starts_on", models.DateField(verbose_name="from")),
-                ("ends_on", models.DateField(blank=True, null=True, verbose_name="until")),
-            ],
-            options={
-                "ordering": ["site", "role"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("person"),
-                        models.F("site"),
-                        models.F("role"),
-                        name="one_appointment_per_person_site_and_role",
-                        violation_error_message="This person already has that role at that site.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("ends_on", None),
-                            ("ends_on__gte", models.F("starts_on")),
-                            _connector="OR",
-                        ),
-                        name="appointment_ends_after_it_starts",
-                        violation_error_message="An appointment cannot end before it starts.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            (
-                                "role__in",
-                                ["planner", "technician", "approver", "auditor", "administrator"],
-                            )
-                        ),
-                        name="appointment_role_is_known",
-                    ),
-                ],
-                "indexes": [],
-            },
-        ),
-        migrations.CreateModel(
-            name="Area",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="areas",
-                        to="plant.site",
-                    ),
-                ),
-                ("name", models.CharField(max_length=80, verbose_name="name")),
             ],
             options={
                 "ordering": ["name"],
                 "constraints": [
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        models.F("name"),
-                        name="area_name_unique_in_its_site",
-                        violation_error_message="This site already has an area of that name.",
-                    ),
-                    models.UniqueConstraint(models.F("id"), models.F("site"), name="area_and_site"),
+                    models.CheckConstraint(
+                        condition=models.Q(("crew_hours__gte", 0)), name="crew_hours_not_negative"
+                    )
                 ],
-                "indexes": [],
             },
         ),
         migrations.CreateModel(
@@ -523,14 +336,6 @@ class Migration(migrations.Migration):
                     "id",
                     models.BigAutoField(
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="products",
-                        to="plant.site",
                     ),
                 ),
                 ("name", models.CharField(max_length=80, verbose_name="product")),
@@ -585,33 +390,186 @@ class Migration(migrations.Migration):
                         verbose_name="its change per kelvin",
                     ),
                 ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="products",
+                        to="plant.site",
+                    ),
+                ),
             ],
             options={
                 "ordering": ["name"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        models.F("name"),
-                        name="product_name_unique_in_its_site",
-                        violation_error_message="This site already has a product of that name.",
+            },
+        ),
+        migrations.CreateModel(
+            name="LedgerEntry",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
-                    models.UniqueConstraint(
-                        models.F("id"), models.F("site"), name="product_and_site"
+                ),
+                (
+                    "at",
+                    models.DateTimeField(
+                        db_default=django.contrib.postgres.functions.TransactionNow(),
+                        verbose_name="when",
                     ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("permittivity", None), ("permittivity__gte", 1), _connector="OR"
-                        ),
-                        name="permittivity_at_least_one",
-                        violation_error_message="A relative permittivity is never below 1.",
+                ),
+                (
+                    "transaction",
+                    models.BigIntegerField(
+                        db_default=django.db.models.functions.comparison.Cast(
+                            django.db.models.functions.comparison.Cast(
+                                models.Func(
+                                    function="pg_current_xact_id", output_field=models.TextField()
+                                ),
+                                models.TextField(),
+                            ),
+                            models.BigIntegerField(),
+                        )
                     ),
-                    models.CheckConstraint(
-                        condition=models.Q(("density", None), ("density__gt", 0), _connector="OR"),
-                        name="density_above_zero",
-                        violation_error_message="A density must be above zero.",
+                ),
+                ("person_name", models.CharField(max_length=120, verbose_name="who")),
+                ("act", models.CharField(max_length=40, verbose_name="act")),
+                ("subject_kind", models.CharField(max_length=40, verbose_name="kind")),
+                ("subject_id", models.BigIntegerField(blank=True, null=True)),
+                ("subject", models.CharField(max_length=200, verbose_name="on")),
+                ("why", models.TextField(blank=True, verbose_name="why")),
+                (
+                    "details",
+                    models.JSONField(
+                        default=dict, encoder=django.core.serializers.json.DjangoJSONEncoder
                     ),
-                ],
-                "indexes": [],
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                        verbose_name="who",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="plant.site",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["-id"],
+            },
+        ),
+        migrations.AddField(
+            model_name="importbatch",
+            name="site",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="import_batches",
+                to="plant.site",
+            ),
+        ),
+        migrations.CreateModel(
+            name="DueCount",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("next_due", models.DateField()),
+                ("is_deferred", models.BooleanField()),
+                ("points", models.IntegerField()),
+                ("hours", models.DecimalField(decimal_places=1, max_digits=12)),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="plant.site",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="Area",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=80, verbose_name="name")),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="areas",
+                        to="plant.site",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["name"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Appointment",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("planner", "planner"),
+                            ("technician", "technician"),
+                            ("approver", "approver"),
+                            ("auditor", "auditor"),
+                            ("administrator", "administrator"),
+                        ],
+                        max_length=16,
+                        verbose_name="role",
+                    ),
+                ),
+                ("starts_on", models.DateField(verbose_name="from")),
+                ("ends_on", models.DateField(blank=True, null=True, verbose_name="until")),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="appointments",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="appointments",
+                        to="plant.site",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["site", "role"],
             },
         ),
         migrations.CreateModel(
@@ -621,24 +579,6 @@ class Migration(migrations.Migration):
                     "id",
                     models.BigAutoField(
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="tanks",
-                        to="plant.site",
-                    ),
-                ),
-                (
-                    "area",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="tanks",
-                        to="plant.area",
-                        verbose_name="area",
                     ),
                 ),
                 ("name", models.CharField(max_length=40, verbose_name="tank")),
@@ -794,6 +734,28 @@ class Migration(migrations.Migration):
                     models.BooleanField(default=True, verbose_name="the wall conducts"),
                 ),
                 (
+                    "product_c",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        max_digits=6,
+                        null=True,
+                        verbose_name="product temperature, °C",
+                    ),
+                ),
+                ("inside_height_m", models.FloatField(editable=False)),
+                ("capacity_m3", models.FloatField(editable=False)),
+                (
+                    "area",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="tanks",
+                        to="plant.area",
+                        verbose_name="area",
+                    ),
+                ),
+                (
                     "product",
                     models.ForeignKey(
                         blank=True,
@@ -806,54 +768,16 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
-                    "product_c",
-                    models.DecimalField(
-                        blank=True,
-                        decimal_places=2,
-                        max_digits=6,
-                        null=True,
-                        verbose_name="product temperature, °C",
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="tanks",
+                        to="plant.site",
                     ),
                 ),
-                ("inside_height_m", models.FloatField(editable=False)),
-                ("capacity_m3", models.FloatField(editable=False)),
             ],
             options={
                 "ordering": ["name_key"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        models.F("name"),
-                        name="tank_name_unique_in_its_site",
-                        violation_error_message="This site already has a tank of that name.",
-                    ),
-                    models.UniqueConstraint(models.F("id"), models.F("site"), name="tank_and_site"),
-                    models.CheckConstraint(
-                        condition=models.Q(("capacity_m3__gt", 0), ("inside_height_m__gt", 0)),
-                        name="tank_has_height_and_capacity",
-                        violation_error_message="The dimensions give no volume; check diameter and height.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("lowest_level", None),
-                            ("highest_level", None),
-                            ("lowest_level__lt", models.F("highest_level")),
-                            _connector="OR",
-                        ),
-                        name="working_levels_in_order",
-                        violation_error_message="The lowest working level must be below the highest.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            (
-                                "shape__in",
-                                ["vertical", "horizontal", "rectangular", "sphere", "strapped"],
-                            )
-                        ),
-                        name="tank_shape_is_known",
-                    ),
-                ],
-                "indexes": [],
             },
         ),
         migrations.CreateModel(
@@ -866,14 +790,6 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
-                    "tank",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE,
-                        related_name="strapping",
-                        to="plant.tank",
-                    ),
-                ),
-                (
                     "height",
                     models.DecimalField(decimal_places=5, max_digits=12, verbose_name="height"),
                 ),
@@ -881,19 +797,91 @@ class Migration(migrations.Migration):
                     "volume_m3",
                     models.DecimalField(decimal_places=5, max_digits=14, verbose_name="volume, m³"),
                 ),
+                (
+                    "tank",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="strapping",
+                        to="plant.tank",
+                    ),
+                ),
             ],
             options={
                 "ordering": ["tank", "height"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("tank"), models.F("height"), name="one_strapping_volume_per_height"
+            },
+        ),
+        migrations.CreateModel(
+            name="ProductChange",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
-                    models.CheckConstraint(
-                        condition=models.Q(("height__gte", 0), ("volume_m3__gte", 0)),
-                        name="strapping_row_not_negative",
+                ),
+                ("on", models.DateField(verbose_name="since")),
+                (
+                    "celsius_before",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        max_digits=6,
+                        null=True,
+                        verbose_name="temperature before, °C",
                     ),
-                ],
-                "indexes": [],
+                ),
+                (
+                    "celsius",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        max_digits=6,
+                        null=True,
+                        verbose_name="temperature, °C",
+                    ),
+                ),
+                ("why", models.CharField(blank=True, max_length=300, verbose_name="why")),
+                ("demanded_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "product",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="plant.product",
+                    ),
+                ),
+                (
+                    "product_before",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="plant.product",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="product_changes",
+                        to="plant.site",
+                    ),
+                ),
+                (
+                    "tank",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="product_changes",
+                        to="plant.tank",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["-on", "-id"],
             },
         ),
         migrations.CreateModel(
@@ -903,24 +891,6 @@ class Migration(migrations.Migration):
                     "id",
                     models.BigAutoField(
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="points",
-                        to="plant.site",
-                    ),
-                ),
-                (
-                    "tank",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="points",
-                        to="plant.tank",
-                        verbose_name="tank",
                     ),
                 ),
                 ("tag", models.CharField(max_length=40, verbose_name="tag")),
@@ -1176,162 +1146,27 @@ class Migration(migrations.Migration):
                         output_field=models.FloatField(),
                     ),
                 ),
-            ],
-            options={
-                "ordering": ["tag_key"],
-                "indexes": [
-                    models.Index(fields=["site", "next_due", "id"], name="point_by_due"),
-                    models.Index(fields=["site", "tag_key", "id"], name="point_by_tag"),
-                    models.Index(fields=["next_due", "id"], name="point_by_due_of_all"),
-                    models.Index(
-                        condition=models.Q(("deferred_until__isnull", False)),
-                        fields=["site", "next_due", "id"],
-                        name="point_deferred",
-                    ),
-                    models.Index(
-                        condition=models.Q(("out_of_service_on__isnull", False)),
-                        fields=["site", "next_due", "id"],
-                        name="point_out_of_service",
-                    ),
-                ],
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        models.F("tag"),
-                        name="tag_unique_in_its_site",
-                        violation_error_message="This site already has a measuring point with that tag.",
-                    ),
-                    models.UniqueConstraint(
-                        models.F("id"), models.F("site"), name="point_and_site"
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("lower", models.F("upper")), _negated=True),
-                        name="range_values_differ",
-                        violation_error_message="LRV and URV must differ: between them lies the span.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(("tolerance__gt", 0)),
-                        name="tolerance_above_zero",
-                        violation_error_message="The tolerance must be above zero.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("adjust_limit__gte", 0), ("adjust_limit__lte", models.F("tolerance"))
-                        ),
-                        name="adjust_limit_within_tolerance",
-                        violation_error_message="The adjust limit must lie between zero and the tolerance.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(
-                                ("quantity", "level"), ("unit__in", ["mm", "cm", "m", "in", "ft"])
-                            ),
-                            models.Q(("quantity", "volume"), ("unit__in", ["m3", "L"])),
-                            _connector="OR",
-                        ),
-                        name="unit_fits_the_quantity",
-                        violation_error_message="Level needs mm, cm, m, in or ft; volume needs m³ or L.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("quantity", "volume"), ("tolerance_unit", "mm"), _negated=True
-                        ),
-                        name="volume_tolerance_not_in_mm",
-                        violation_error_message="A point that indicates volume has its tolerance in % of span or mA.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("tolerance_unit", "mA"), _negated=True),
-                            ("signal__in", ["4-20mA", "0-20mA"]),
-                            _connector="OR",
-                        ),
-                        name="tolerance_in_ma_needs_a_current",
-                        violation_error_message="A tolerance in mA needs a current output.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("interval_months__gte", 1), ("interval_months__lte", 120)
-                        ),
-                        name="interval_between_1_and_120_months",
-                        violation_error_message="The interval must be 1 to 120 months.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            (
-                                "grace_days__lte",
-                                django.db.models.expressions.CombinedExpression(
-                                    models.F("interval_months"), "*", models.Value(15)
-                                ),
-                            )
-                        ),
-                        name="grace_below_half_the_interval",
-                        violation_error_message="The grace must be at most half the interval: 15 days for each month.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("deferred_until", None),
-                            ("deferred_until__gt", models.F("due_on")),
-                            _connector="OR",
-                        ),
-                        name="deferred_beyond_the_due_date",
-                        violation_error_message="A deferral must end after the due date.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("anchor_months", None), ("anchor_on", None)),
-                            models.Q(
-                                ("anchor_months__gte", 1),
-                                ("anchor_months__isnull", False),
-                                ("anchor_on__isnull", False),
-                            ),
-                            _connector="OR",
-                        ),
-                        name="anchor_has_day_and_months_or_neither",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("out_of_service_on", None),
-                            models.Q(("out_of_service_why", ""), _negated=True),
-                            _connector="OR",
-                        ),
-                        name="out_of_service_has_a_reason",
-                        violation_error_message="Say why the point is out of service.",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="DueCount",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
                 (
                     "site",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
+                        related_name="points",
                         to="plant.site",
                     ),
                 ),
-                ("next_due", models.DateField()),
-                ("is_deferred", models.BooleanField()),
-                ("points", models.IntegerField()),
-                ("hours", models.DecimalField(decimal_places=1, max_digits=12)),
+                (
+                    "tank",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="points",
+                        to="plant.tank",
+                        verbose_name="tank",
+                    ),
+                ),
             ],
             options={
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        models.F("next_due"),
-                        models.F("is_deferred"),
-                        name="one_due_count_a_day",
-                    )
-                ],
-                "indexes": [],
+                "ordering": ["tag_key"],
             },
         ),
         migrations.CreateModel(
@@ -1341,14 +1176,6 @@ class Migration(migrations.Migration):
                     "id",
                     models.BigAutoField(
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="transmitters",
-                        to="plant.site",
                     ),
                 ),
                 ("serial", models.CharField(max_length=60, verbose_name="serial number")),
@@ -1437,66 +1264,17 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("note", models.TextField(blank=True, verbose_name="note")),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="transmitters",
+                        to="plant.site",
+                    ),
+                ),
             ],
             options={
                 "ordering": ["serial"],
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        models.F("serial"),
-                        models.F("maker"),
-                        name="serial_unique_per_maker_and_site",
-                        violation_error_message="This site already has a transmitter of that maker with that serial number.",
-                    ),
-                    models.UniqueConstraint(
-                        models.F("id"), models.F("site"), name="transmitter_and_site"
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(
-                                ("probe_length_mm", None),
-                                ("probe_length_mm__gt", 0),
-                                _connector="OR",
-                            ),
-                            models.Q(
-                                ("probe_diameter_mm", None),
-                                ("probe_diameter_mm__gt", 0),
-                                _connector="OR",
-                            ),
-                            models.Q(
-                                ("insulation_mm", None), ("insulation_mm__gt", 0), _connector="OR"
-                            ),
-                            models.Q(
-                                ("insulation_permittivity", None),
-                                ("insulation_permittivity__gte", 1),
-                                _connector="OR",
-                            ),
-                        ),
-                        name="probe_data_above_zero",
-                        violation_error_message="Probe dimensions must be above zero, a permittivity at least 1.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            (
-                                "principle__in",
-                                [
-                                    "capacitance rod",
-                                    "capacitance rope",
-                                    "hydrostatic",
-                                    "differential pressure",
-                                    "radar",
-                                    "guided wave",
-                                    "ultrasonic",
-                                    "displacer",
-                                    "magnetostrictive",
-                                    "float",
-                                ],
-                            )
-                        ),
-                        name="principle_is_known",
-                    ),
-                ],
-                "indexes": [],
             },
         ),
         migrations.CreateModel(
@@ -1508,14 +1286,9 @@ class Migration(migrations.Migration):
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
                 ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="installations",
-                        to="plant.site",
-                    ),
-                ),
+                ("installed_on", models.DateField(verbose_name="installed on")),
+                ("removed_on", models.DateField(blank=True, null=True, verbose_name="removed on")),
+                ("note", models.CharField(blank=True, max_length=200, verbose_name="note")),
                 (
                     "point",
                     models.ForeignKey(
@@ -1523,6 +1296,14 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="installations",
                         to="plant.measuringpoint",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="installations",
+                        to="plant.site",
                     ),
                 ),
                 (
@@ -1534,72 +1315,521 @@ class Migration(migrations.Migration):
                         to="plant.transmitter",
                     ),
                 ),
-                ("installed_on", models.DateField(verbose_name="installed on")),
-                ("removed_on", models.DateField(blank=True, null=True, verbose_name="removed on")),
-                ("note", models.CharField(blank=True, max_length=200, verbose_name="note")),
             ],
             options={
                 "ordering": ["-installed_on"],
-                "constraints": [
-                    django.contrib.postgres.constraints.ExclusionConstraint(
-                        expressions=[
-                            ("point", "="),
-                            (
-                                models.Func(
-                                    models.F("installed_on"),
-                                    models.F("removed_on"),
-                                    django.contrib.postgres.fields.ranges.RangeBoundary(
-                                        inclusive_lower=True, inclusive_upper=False
-                                    ),
-                                    function="DATERANGE",
-                                    output_field=django.contrib.postgres.fields.ranges.DateRangeField(),
-                                ),
-                                "&&",
-                            ),
-                        ],
-                        name="one_installation_per_point_at_a_time",
-                        violation_error_message="Another transmitter hangs at this measuring point in that time.",
-                    ),
-                    django.contrib.postgres.constraints.ExclusionConstraint(
-                        expressions=[
-                            ("transmitter", "="),
-                            (
-                                models.Func(
-                                    models.F("installed_on"),
-                                    models.F("removed_on"),
-                                    django.contrib.postgres.fields.ranges.RangeBoundary(
-                                        inclusive_lower=True, inclusive_upper=False
-                                    ),
-                                    function="DATERANGE",
-                                    output_field=django.contrib.postgres.fields.ranges.DateRangeField(),
-                                ),
-                                "&&",
-                            ),
-                        ],
-                        name="one_point_per_transmitter_at_a_time",
-                        violation_error_message="This transmitter hangs at another measuring point in that time.",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("removed_on", None),
-                            ("removed_on__gt", models.F("installed_on")),
-                            _connector="OR",
-                        ),
-                        name="removed_after_installed",
-                        violation_error_message="A transmitter is removed after the day it was installed.",
-                    ),
-                    models.UniqueConstraint(
-                        models.F("point"),
-                        condition=models.Q(("removed_on", None)),
-                        name="one_present_installation_per_point",
-                    ),
-                    models.UniqueConstraint(
-                        models.F("transmitter"),
-                        condition=models.Q(("removed_on", None)),
-                        name="one_present_point_per_transmitter",
-                    ),
-                ],
-                "indexes": [],
             },
         ),
+        migrations.AddConstraint(
+            model_name="product",
+            constraint=models.UniqueConstraint(
+                models.F("site"),
+                models.F("name"),
+                name="product_name_unique_in_its_site",
+                violation_error_message="This site already has a product of that name.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="product",
+            constraint=models.UniqueConstraint(
+                models.F("id"), models.F("site"), name="product_and_site"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="product",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("permittivity", None), ("permittivity__gte", 1), _connector="OR"
+                ),
+                name="permittivity_at_least_one",
+                violation_error_message="A relative permittivity is never below 1.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="product",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("density", None), ("density__gt", 0), _connector="OR"),
+                name="density_above_zero",
+                violation_error_message="A density must be above zero.",
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="ledgerentry",
+            index=models.Index(fields=["site", "-id"], name="ledger_by_site"),
+        ),
+        migrations.AddIndex(
+            model_name="ledgerentry",
+            index=models.Index(
+                fields=["subject_kind", "subject_id", "-id"], name="ledger_by_subject"
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="ledgerentry",
+            index=models.Index(fields=["transaction"], name="ledger_by_transaction"),
+        ),
+        migrations.AddConstraint(
+            model_name="importbatch",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("state__in", ["checked", "to apply", "applying", "applied"]), _negated=True
+                    ),
+                    ("problems_found", 0),
+                    _connector="OR",
+                ),
+                name="nothing_with_problems_is_applied",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="importbatch",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("applied_at__isnull", False), ("state", "applied")),
+                    models.Q(models.Q(("state", "applied"), _negated=True), ("applied_at", None)),
+                    _connector="OR",
+                ),
+                name="applied_import_has_its_time",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="duecount",
+            constraint=models.UniqueConstraint(
+                models.F("site"),
+                models.F("next_due"),
+                models.F("is_deferred"),
+                name="one_due_count_a_day",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="area",
+            constraint=models.UniqueConstraint(
+                models.F("site"),
+                models.F("name"),
+                name="area_name_unique_in_its_site",
+                violation_error_message="This site already has an area of that name.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="area",
+            constraint=models.UniqueConstraint(
+                models.F("id"), models.F("site"), name="area_and_site"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="appointment",
+            constraint=models.UniqueConstraint(
+                models.F("person"),
+                models.F("site"),
+                models.F("role"),
+                name="one_appointment_per_person_site_and_role",
+                violation_error_message="This person already has that role at that site.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="appointment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("ends_on", None), ("ends_on__gte", models.F("starts_on")), _connector="OR"
+                ),
+                name="appointment_ends_after_it_starts",
+                violation_error_message="An appointment cannot end before it starts.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="appointment",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("role__in", ["planner", "technician", "approver", "auditor", "administrator"])
+                ),
+                name="appointment_role_is_known",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="tank",
+            constraint=models.UniqueConstraint(
+                models.F("site"),
+                models.F("name"),
+                name="tank_name_unique_in_its_site",
+                violation_error_message="This site already has a tank of that name.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="tank",
+            constraint=models.UniqueConstraint(
+                models.F("id"), models.F("site"), name="tank_and_site"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="tank",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("capacity_m3__gt", 0), ("inside_height_m__gt", 0)),
+                name="tank_has_height_and_capacity",
+                violation_error_message="The dimensions give no volume; check diameter and height.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="tank",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("lowest_level", None),
+                    ("highest_level", None),
+                    ("lowest_level__lt", models.F("highest_level")),
+                    _connector="OR",
+                ),
+                name="working_levels_in_order",
+                violation_error_message="The lowest working level must be below the highest.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="tank",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("shape__in", ["vertical", "horizontal", "rectangular", "sphere", "strapped"])
+                ),
+                name="tank_shape_is_known",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="strappingrow",
+            constraint=models.UniqueConstraint(
+                models.F("tank"), models.F("height"), name="one_strapping_volume_per_height"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="strappingrow",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("height__gte", 0), ("volume_m3__gte", 0)),
+                name="strapping_row_not_negative",
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="productchange",
+            index=models.Index(fields=["tank", "-on", "-id"], name="product_change_by_tank"),
+        ),
+        migrations.AddIndex(
+            model_name="productchange",
+            index=models.Index(
+                condition=models.Q(("demanded_at", None)),
+                fields=["id"],
+                name="product_change_to_look_into",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="productchange",
+            constraint=models.UniqueConstraint(
+                models.F("id"), models.F("site"), name="product_change_and_site"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="productchange",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("product", models.F("product_before")), _negated=True),
+                    ("product", None),
+                    ("product_before", None),
+                    models.Q(("celsius", models.F("celsius_before")), _negated=True),
+                    ("celsius", None),
+                    ("celsius_before", None),
+                    _connector="OR",
+                ),
+                name="product_change_changes_something",
+                violation_error_message="Neither the product nor its temperature changes.",
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="measuringpoint",
+            index=models.Index(fields=["site", "next_due", "id"], name="point_by_due"),
+        ),
+        migrations.AddIndex(
+            model_name="measuringpoint",
+            index=models.Index(fields=["site", "tag_key", "id"], name="point_by_tag"),
+        ),
+        migrations.AddIndex(
+            model_name="measuringpoint",
+            index=models.Index(fields=["next_due", "id"], name="point_by_due_of_all"),
+        ),
+        migrations.AddIndex(
+            model_name="measuringpoint",
+            index=models.Index(
+                condition=models.Q(("deferred_until__isnull", False)),
+                fields=["site", "next_due", "id"],
+                name="point_deferred",
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="measuringpoint",
+            index=models.Index(
+                condition=models.Q(("out_of_service_on__isnull", False)),
+                fields=["site", "next_due", "id"],
+                name="point_out_of_service",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.UniqueConstraint(
+                models.F("site"),
+                models.F("tag"),
+                name="tag_unique_in_its_site",
+                violation_error_message="This site already has a measuring point with that tag.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.UniqueConstraint(
+                models.F("id"), models.F("site"), name="point_and_site"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("lower", models.F("upper")), _negated=True),
+                name="range_values_differ",
+                violation_error_message="LRV and URV must differ: between them lies the span.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("tolerance__gt", 0)),
+                name="tolerance_above_zero",
+                violation_error_message="The tolerance must be above zero.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("adjust_limit__gte", 0), ("adjust_limit__lte", models.F("tolerance"))
+                ),
+                name="adjust_limit_within_tolerance",
+                violation_error_message="The adjust limit must lie between zero and the tolerance.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("quantity", "level"), ("unit__in", ["mm", "cm", "m", "in", "ft"])),
+                    models.Q(("quantity", "volume"), ("unit__in", ["m3", "L"])),
+                    _connector="OR",
+                ),
+                name="unit_fits_the_quantity",
+                violation_error_message="Level needs mm, cm, m, in or ft; volume needs m³ or L.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("quantity", "volume"), ("tolerance_unit", "mm"), _negated=True),
+                name="volume_tolerance_not_in_mm",
+                violation_error_message="A point that indicates volume has its tolerance in % of span or mA.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("tolerance_unit", "mA"), _negated=True),
+                    ("signal__in", ["4-20mA", "0-20mA"]),
+                    _connector="OR",
+                ),
+                name="tolerance_in_ma_needs_a_current",
+                violation_error_message="A tolerance in mA needs a current output.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("interval_months__gte", 1), ("interval_months__lte", 120)),
+                name="interval_between_1_and_120_months",
+                violation_error_message="The interval must be 1 to 120 months.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "grace_days__lte",
+                        django.db.models.expressions.CombinedExpression(
+                            models.F("interval_months"), "*", models.Value(15)
+                        ),
+                    )
+                ),
+                name="grace_below_half_the_interval",
+                violation_error_message="The grace must be at most half the interval: 15 days for each month.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("deferred_until", None),
+                    ("deferred_until__gt", models.F("due_on")),
+                    _connector="OR",
+                ),
+                name="deferred_beyond_the_due_date",
+                violation_error_message="A deferral must end after the due date.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("anchor_months", None), ("anchor_on", None)),
+                    models.Q(
+                        ("anchor_months__gte", 1),
+                        ("anchor_months__isnull", False),
+                        ("anchor_on__isnull", False),
+                    ),
+                    _connector="OR",
+                ),
+                name="anchor_has_day_and_months_or_neither",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="measuringpoint",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("out_of_service_on", None),
+                    models.Q(("out_of_service_why", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="out_of_service_has_a_reason",
+                violation_error_message="Say why the point is out of service.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="transmitter",
+            constraint=models.UniqueConstraint(
+                models.F("site"),
+                models.F("serial"),
+                models.F("maker"),
+                name="serial_unique_per_maker_and_site",
+                violation_error_message="This site already has a transmitter of that maker with that serial number.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="transmitter",
+            constraint=models.UniqueConstraint(
+                models.F("id"), models.F("site"), name="transmitter_and_site"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="transmitter",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("probe_length_mm", None), ("probe_length_mm__gt", 0), _connector="OR"
+                    ),
+                    models.Q(
+                        ("probe_diameter_mm", None), ("probe_diameter_mm__gt", 0), _connector="OR"
+                    ),
+                    models.Q(("insulation_mm", None), ("insulation_mm__gt", 0), _connector="OR"),
+                    models.Q(
+                        ("insulation_permittivity", None),
+                        ("insulation_permittivity__gte", 1),
+                        _connector="OR",
+                    ),
+                ),
+                name="probe_data_above_zero",
+                violation_error_message="Probe dimensions must be above zero, a permittivity at least 1.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="transmitter",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "principle__in",
+                        [
+                            "capacitance rod",
+                            "capacitance rope",
+                            "hydrostatic",
+                            "differential pressure",
+                            "radar",
+                            "guided wave",
+                            "ultrasonic",
+                            "displacer",
+                            "magnetostrictive",
+                            "float",
+                        ],
+                    )
+                ),
+                name="principle_is_known",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="installation",
+            constraint=django.contrib.postgres.constraints.ExclusionConstraint(
+                expressions=[
+                    ("point", "="),
+                    (
+                        models.Func(
+                            models.F("installed_on"),
+                            models.F("removed_on"),
+                            django.contrib.postgres.fields.ranges.RangeBoundary(
+                                inclusive_lower=True, inclusive_upper=False
+                            ),
+                            function="DATERANGE",
+                            output_field=django.contrib.postgres.fields.ranges.DateRangeField(),
+                        ),
+                        "&&",
+                    ),
+                ],
+                name="one_installation_per_point_at_a_time",
+                violation_error_message="Another transmitter hangs at this measuring point in that time.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="installation",
+            constraint=django.contrib.postgres.constraints.ExclusionConstraint(
+                expressions=[
+                    ("transmitter", "="),
+                    (
+                        models.Func(
+                            models.F("installed_on"),
+                            models.F("removed_on"),
+                            django.contrib.postgres.fields.ranges.RangeBoundary(
+                                inclusive_lower=True, inclusive_upper=False
+                            ),
+                            function="DATERANGE",
+                            output_field=django.contrib.postgres.fields.ranges.DateRangeField(),
+                        ),
+                        "&&",
+                    ),
+                ],
+                name="one_point_per_transmitter_at_a_time",
+                violation_error_message="This transmitter hangs at another measuring point in that time.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="installation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("removed_on", None),
+                    ("removed_on__gt", models.F("installed_on")),
+                    _connector="OR",
+                ),
+                name="removed_after_installed",
+                violation_error_message="A transmitter is removed after the day it was installed.",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="installation",
+            constraint=models.UniqueConstraint(
+                models.F("point"),
+                condition=models.Q(("removed_on", None)),
+                name="one_present_installation_per_point",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="installation",
+            constraint=models.UniqueConstraint(
+                models.F("transmitter"),
+                condition=models.Q(("removed_on", None)),
+                name="one_present_point_per_transmitter",
+            ),
+        ),
+        migrations.RunSQL(RULES, DROP_RULES),
     ]
