@@ -10,7 +10,7 @@ from django.db import transaction
 
 from calibration.drift import trends
 from calibration.findings import acts as findings
-from calibration.intervals.schedule import reschedule
+from calibration.intervals.due_dates import reschedule
 from calibration.jobs.models import Job
 from calibration.records.acts import told
 from calibration.records.models import Calibration

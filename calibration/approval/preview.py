@@ -7,7 +7,7 @@ import datetime as dt
 from django.db.models import Q
 from django.utils import timezone
 
-from calibration.intervals.schedule import schedule_after
+from calibration.intervals.due_dates import schedule_after
 from calibration.records.models import Calibration
 from plant.people.models import Person
 

@@ -24,7 +24,7 @@ from calibration.drift.results import Points, Results, points_of, results_of
 from calibration.families.models import SAMPLE, Family
 from calibration.families.reads import KEY, count_results, ensure_families
 from calibration.fleet.models import FleetRun
-from calibration.intervals import offers
+from calibration.intervals import methods
 from calibration.metrology.backtest import Backtest, backtest
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.jumps import Cause, Jumps, diagnose, fit_without_jumps, flag_jumps
@@ -200,13 +200,13 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     foretold = backtest(told.histories.columns(some), jumps.prior.of(some))
     _store_families(points, told, jumps.prior, some, foretold, at)
     judged = trends.judge(points, kept, jumps.prior)
-    policies = offers.policies_of(points)
+    policies = methods.policies_of(points)
     with ThreadPoolExecutor(1) as beside:  # the arithmetic goes on while the database writes
-        choices = beside.submit(offers.by_drift, points, policies, judged)
+        choices = beside.submit(methods.by_drift, points, policies, judged)
         trends.store(points, results, judged)
         if asked:  # a bad reading is set aside whole, which its increments alone do not tell
             trends.refit(np.unique(points.id[told.place[fresh.any(axis=0)]]).tolist())
-    made = offers.make(points, results, policies, choices.result(), at=at)
+    made = methods.make(points, results, policies, choices.result(), at=at)
     return Renewed(len(points), asked, made)
 
 

@@ -20,7 +20,7 @@ from typing import Any
 from calibration.drift import trends
 from calibration.importing.calibration_columns import CALIBRATIONS, DOWN, OF_RECORD
 from calibration.importing.known import Known
-from calibration.intervals.schedule import reschedule
+from calibration.intervals.due_dates import reschedule
 from calibration.policies.models import Policy
 from calibration.procedures.models import ProcedureVersion
 from calibration.records.budgets import Test

@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection
 from calibration.drift import trends
 from calibration.importing.calibrations import CALIBRATION_IMPORTER
 from calibration.importing.standards import STANDARD_IMPORTER
-from calibration.intervals.schedule import reschedule
+from calibration.intervals.due_dates import reschedule
 from calibration.product_changes import acts as demands
 from calibration.records.models import Calibration
 from plant.importing import acts as imports

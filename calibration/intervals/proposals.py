@@ -1,6 +1,4 @@
-"""Proposals of new intervals: offered by the nightly pass in sets, accepted or declined by a
-planner one by one.
-"""
+"""Proposals as the nightly pass stores them, whole sets at once; deciding on one is an act (acts.py)."""
 
 from __future__ import annotations
 
@@ -16,17 +14,9 @@ from django.db import connection, transaction
 from numpy.typing import ArrayLike
 
 from calibration.arrays import BigInts, Floats, Ints, execute, literal
-from calibration.intervals.acts import grace_within, locked, move, needs_approval
 from calibration.intervals.models import Proposal
-from calibration.policies.models import Policy
 from plant.importing.staging import copy_into
-from plant.ledger.writer import enter
-from plant.people.models import Person
-from plant.people.permissions import require
-from plant.points.models import MeasuringPoint
-from plant.refusals import NotAllowed, Refused
 
-State = Proposal.State
 ROUNDING = 0.0005  # of a probability: a tenth of a per cent is what pages show
 
 
@@ -213,7 +203,7 @@ def _make(rows: Offers, reasons_of: ReasonsOf, *, at: dt.datetime) -> None:
             "in_tolerance_now": [_finite(p) for p in rows.in_tolerance_now.tolist()],
             "in_tolerance": [_finite(p) for p in rows.in_tolerance.tolist()],
             "reasons": [_as_json(some) for some in reasons_of(rows)],
-            "state": [State.OPEN.value] * len(rows),
+            "state": [Proposal.State.OPEN.value] * len(rows),
             "why": [""] * len(rows),
         },
     )
@@ -242,118 +232,3 @@ def _as_json(reasons: list[dict[str, Any]]) -> str:
 
 def _finite(value: Any) -> Any:
     return None if isinstance(value, float) and not math.isfinite(value) else value
-
-
-# ---- decided by people ----
-@transaction.atomic
-def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
-    """Set the proposed interval, and the due date with it. A longer one for safety duty takes two:
-    who agrees, and then another person who approves. Refused when it no longer waits or its figures
-    are not of today's interval."""
-    point, proposal = _locked(proposal, by=by)
-    becomes = outcome(proposal, point, Policy.objects.of_point(point), by=by)
-    details: dict[str, Any] = {
-        "method": proposal.get_method_display(),
-        "in tolerance": proposal.in_tolerance,
-    }
-    if becomes == State.AGREED:
-        return _agree(proposal, details, by=by, at=at)
-    if proposal.agreed_by:
-        details["agreed by"] = str(proposal.agreed_by)
-    grace = grace_within(proposal.months, point.grace_days)
-    if grace != point.grace_days:
-        details["grace shortened to half the interval, days"] = [point.grace_days, grace]
-    details |= move(point, months=proposal.months, grace_days=grace)
-    _decide(proposal, State.ACCEPTED, by=by, at=at)
-    enter("accept interval", on=point, by=by, details=details)
-    return proposal
-
-
-def outcome(
-    proposal: Proposal, point: MeasuringPoint, policy: Policy, *, by: Person
-) -> Proposal.State:
-    """What a waiting proposal becomes when ``by`` accepts it: accepted or agreed. Raises Refused
-    where it cannot be.
-    """
-    _still_stands(proposal, point, policy)
-    if not needs_approval(point, proposal.months):
-        return State.ACCEPTED
-    if proposal.state == State.OPEN:
-        return State.AGREED
-    if "approver" not in by.roles_at(proposal.site_id):
-        raise NotAllowed(
-            f"{point.tag} has safety duty: {proposal.agreed_by} has agreed, and an approver must "
-            "accept the longer "
-            f"interval."
-        )
-    if proposal.agreed_by_id == by.pk:
-        raise Refused(
-            f"You agreed to this yourself: another approver must accept it for {point.tag}."
-        )
-    return State.ACCEPTED
-
-
-@transaction.atomic
-def decline(proposal: Proposal, *, why: str, by: Person, at: dt.datetime) -> Proposal:
-    """Leave the interval as it is, with the reason; it is not proposed again before there is a
-    later record.
-    """
-    point, proposal = _locked(proposal, by=by)
-    if not why.strip():
-        raise Refused("Say why: an auditor will ask.", field="why")
-    proposal.why = why.strip()
-    _decide(proposal, State.DECLINED, by=by, at=at)
-    details = {
-        "months": [proposal.months_now, proposal.months],
-        "method": proposal.get_method_display(),
-        "in tolerance": proposal.in_tolerance,
-    }
-    enter("decline interval", on=point, by=by, why=proposal.why, details=details)
-    return proposal
-
-
-def _locked(proposal: Proposal, *, by: Person) -> tuple[MeasuringPoint, Proposal]:
-    """Point and proposal as stored, locked in this order as everywhere; refused where the proposal
-    waits no more.
-    """
-    require(by, "set interval", proposal.site_id)
-    point = locked(proposal.point_id)
-    known = Proposal.objects.select_related("agreed_by", "decided_by")
-    proposal = known.select_for_update(of=("self",)).get(pk=proposal.pk)
-    if proposal.state not in Proposal.WAITING:
-        who = str(proposal.decided_by) if proposal.decided_by else "Spanbook, by later figures,"
-        raise Refused(
-            f"Somebody was quicker: {who} has {proposal.state} this proposal for {point.tag}. "
-            f"Its interval is {point.interval_months} months."
-        )
-    return point, proposal
-
-
-def _still_stands(proposal: Proposal, point: MeasuringPoint, policy: Policy) -> None:
-    if proposal.months_now != point.interval_months:
-        raise Refused(
-            f"Somebody was quicker: the interval of {point.tag} is {point.interval_months} months "
-            "by now, and this "
-            f"was worked out for {proposal.months_now}. The next pass works it out again."
-        )
-    if point.out_of_service_on:
-        raise Refused(f"{point.tag} is out of service, so its interval is left alone.")
-    if not policy.shortest_months <= proposal.months <= policy.longest_months:
-        raise Refused(
-            f"The policy of {point.tag} now allows {policy.shortest_months} to "
-            f"{policy.longest_months} months, "
-            f"not {proposal.months}. Decline this; the next pass works it out again."
-        )
-
-
-def _agree(proposal: Proposal, details: dict[str, Any], *, by: Person, at: dt.datetime) -> Proposal:
-    proposal.state, proposal.agreed_by, proposal.agreed_at = State.AGREED, by, at
-    proposal.save(update_fields=["state", "agreed_by", "agreed_at"])
-    details["months"] = [proposal.months_now, proposal.months]
-    enter("agree to interval", on=proposal.point, by=by, details=details)
-    return proposal
-
-
-def _decide(proposal: Proposal, state: State, *, by: Person, at: dt.datetime) -> None:
-    proposal.state, proposal.decided_by, proposal.decided_at = state, by, at
-    proposal.save(update_fields=["state", "decided_by", "decided_at", "why"])

@@ -1,22 +1,50 @@
+"""The interval of a point, and the proposals to change it: what waits, one with its reasons, the
+planner's decision.
+"""
+
 from __future__ import annotations
+
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from calibration.intervals import acts as intervals
-from calibration.intervals.forms import IntervalForm
+from calibration.due.views import Address
+from calibration.fleet.models import FleetRun
+from calibration.intervals import acts
+from calibration.intervals.forms import ChosenForm, DeclineForm, IntervalForm, ProposalFilter
 from calibration.intervals.models import Proposal
-from calibration.intervals.tables import KNOWN, ProposalRow, rows_with
+from calibration.intervals.reads import (
+    KNOWN,
+    NEWEST,
+    WAYS,
+    ProposalRow,
+    rows_of,
+    rows_with,
+    waiting,
+)
+from calibration.intervals.tables import ProposalTable
+from calibration.pages import require_sight
+from plant.keyset import NoSuchPlace, page_of, where
 from plant.pages.requests import SignedRequest
-from plant.people.permissions import require
+from plant.pages.saving import sites_for
+from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
+from plant.quantities import day_text
 from plant.refusals import Refused
-from plant.templatetags.quantities import day
+from plant.sites.models import Site
+
+SET = "set interval"
+COUNTED = 1000
+EARLIER_SHOWN = 20
+State = Proposal.State
 
 
+# ---- the interval of a point ----
 @require_http_methods(["GET", "HEAD", "POST"])
 def change(request: SignedRequest, pk: int) -> HttpResponse:
     """Change a point's recalibration interval."""
@@ -25,8 +53,8 @@ def change(request: SignedRequest, pk: int) -> HttpResponse:
     form = IntervalForm(request.POST) if request.method == "POST" else IntervalForm.of(point)
     if form.is_bound and form.is_valid():
         try:
-            point = intervals.change(point, **form.cleaned_data, by=request.user)
-            messages.success(request, f"{point.tag} is now due on {day(point.due_on)}.")
+            point = acts.change(point, **form.cleaned_data, by=request.user)
+            messages.success(request, f"{point.tag} is now due on {day_text(point.due_on)}.")
             return redirect(point)
         except Refused as refusal:
             form.add_error(refusal.field, str(refusal))
@@ -40,3 +68,191 @@ def _proposed(request: SignedRequest, point: MeasuringPoint) -> ProposalRow | No
     waiting = Proposal.objects.filter(point=point, state__in=Proposal.WAITING)
     rows = rows_with(waiting.select_related(*KNOWN), by=request.user, at=timezone.now())
     return rows[0] if rows else None
+
+
+# ---- proposals ----
+@require_safe
+def listing(request: SignedRequest) -> HttpResponse:
+    """What waits for a decision, newest first; and how far the last pass over the fleet has
+    come.
+    """
+    require_sight(request.user)
+    person = request.user
+    sites = list(Site.objects.filter(pk__in=person.site_ids("see")).order_by("name"))
+    form = ProposalFilter(request.GET)
+    not_understood = not form.is_valid()
+    chosen = {name: value for name, value in form.cleaned_data.items() if value}
+    shown = [site.pk for site in sites if chosen.get("site") in (None, site.pk)]
+    parts = waiting(shown, way=chosen.get("way", ""), agreed_only="waits" in chosen)
+    try:
+        page = page_of(parts, NEWEST, **where(request.GET.dict(), NEWEST))
+    except NoSuchPlace:
+        not_understood = True
+        page = page_of(parts, NEWEST)
+    rows = rows_of(page.ids, by=person, at=timezone.now())
+    decides = set(person.site_ids(SET))
+    address = Address(request.GET)
+    context = {
+        "sites": sites,
+        "chosen": chosen,
+        "ways": WAYS.items(),
+        "not_understood": not_understood,
+        "table": ProposalTable(rows, sort=""),
+        "rows": rows,
+        "longest": _longest(rows),
+        "decides": decides,
+        "may_decide": bool(decides),
+        "acceptable": [row.pk for row in rows if row.becomes and row.proposal.site_id in decides],
+        "count": len(page.ids) if not (page.before or page.after) else _counted(parts),
+        "list": request.GET.urlencode(),
+        "next_url": page.after and address.with_(after=page.after),
+        "previous_url": page.before and address.with_(before=page.before),
+        "first_url": address.with_() if page.before else "",
+        **last_pass(request),
+    }
+    return render(request, "calibration/intervals/proposals.html", context)
+
+
+def last_pass(request: SignedRequest) -> dict[str, Any]:
+    """The last pass over the fleet, and whether this person may ask for another."""
+    return {
+        "run": FleetRun.objects.first(),
+        "may_ask": bool(request.user.site_ids("plan")),
+    }
+
+
+def _longest(rows: list[ProposalRow]) -> int:
+    return max((max(row.proposal.months_now, row.proposal.months) for row in rows), default=12)
+
+
+def _counted(parts: list[Any]) -> str:
+    """How many wait; a list of thousands tells no more than that it is long."""
+    found = sum(part.order_by()[: COUNTED + 1].count() for part in parts)
+    return f"more than {COUNTED}" if found > COUNTED else str(found)
+
+
+@require_safe
+def one(request: SignedRequest, pk: int) -> HttpResponse:
+    return _page(request, _proposal(request, pk), DeclineForm(), 200)
+
+
+@require_POST
+def accept(request: SignedRequest, pk: int) -> HttpResponse:
+    proposal = _proposal(request, pk)
+    require(request.user, SET, proposal.site_id)
+    try:
+        done = acts.accept(proposal, by=request.user, at=timezone.now())
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return _page(request, _proposal(request, pk), DeclineForm(), 422)
+    messages.success(request, _told(done))
+    return _back(request)
+
+
+@require_POST
+def decline(request: SignedRequest, pk: int) -> HttpResponse:
+    proposal = _proposal(request, pk)
+    require(request.user, SET, proposal.site_id)
+    form = DeclineForm(request.POST)
+    if form.is_valid():
+        why = form.cleaned_data["why"]
+        try:
+            acts.decline(proposal, why=why, by=request.user, at=timezone.now())
+            messages.success(request, f"{proposal.point.tag} stays as it is.")
+            return _back(request)
+        except Refused as refusal:
+            form.add_error(refusal.field, str(refusal))
+    return _page(request, _proposal(request, pk), form, 422)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def accept_shown(request: SignedRequest) -> HttpResponse:
+    """Name each proposal that was shown and what accepting it does; then accept those that stay
+    ticked.
+    """
+    sites = sites_for(request, SET)
+    asked = request.POST if request.method == "POST" else request.GET
+    ids = [int(pk) for pk in asked.getlist("shown" if request.POST else "p")[:50] if _is_pk(pk)]
+    found = Proposal.objects.filter(pk__in=ids, site__in=sites, state__in=Proposal.WAITING)
+    rows = rows_with(found.select_related(*KNOWN), by=request.user, at=timezone.now())
+    ready = [row for row in rows if row.becomes]
+    form = ChosenForm(
+        request.POST if request.method == "POST" else None, known=[row.pk for row in ready]
+    )
+    if form.is_valid():
+        ticked = set(form.cleaned_data["p"])
+        _accept_all(request, [row.proposal for row in ready if row.pk in ticked])
+        return _back(request)
+    context = {
+        "form": form,
+        "ready": ready,
+        "left_out": [row for row in rows if not row.becomes],
+        "ticked": set(map(int, filter(_is_pk, request.POST.getlist("p"))))
+        if form.is_bound
+        else {row.pk for row in ready},
+        "longest": _longest(rows),
+        "list": asked.get("list", ""),
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "calibration/intervals/proposals_accept.html", context, status=status)
+
+
+def _accept_all(request: SignedRequest, chosen: list[Proposal]) -> None:
+    """Each in a transaction and with an entry of its own: one that somebody was quicker on holds up
+    no other.
+    """
+    states = []
+    for proposal in chosen:
+        try:
+            states.append(acts.accept(proposal, by=request.user, at=timezone.now()).state)
+        except Refused as refusal:
+            messages.error(request, str(refusal))
+    accepted, agreed = states.count(State.ACCEPTED), states.count(State.AGREED)
+    if accepted:
+        messages.success(
+            request, f"{accepted} interval{'s are' if accepted > 1 else ' is'} set as proposed."
+        )
+    if agreed:
+        waits = "waits" if agreed == 1 else "wait"
+        messages.success(request, f"{agreed} for safety duty now {waits} for an approver.")
+
+
+def _is_pk(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) <= 18
+
+
+def _told(done: Proposal) -> str:
+    tag = done.point.tag
+    if done.state == State.AGREED:
+        return f"You agreed to {done.months} months for {tag}. An approver now decides on it."
+    return f"{tag} is calibrated every {done.months} months from now on."
+
+
+def _back(request: SignedRequest) -> HttpResponse:
+    """To the list as it was narrowed; only its query travels, so that no other address can be sent
+    along.
+    """
+    query = request.POST.get("list", "")
+    return redirect(f"{reverse('calibration:proposals')}{'?' + query if query else ''}")
+
+
+def _proposal(request: SignedRequest, pk: int) -> Proposal:
+    return get_object_or_404(Proposal.objects.seen_by(request.user).select_related(*KNOWN), pk=pk)
+
+
+def _page(
+    request: SignedRequest, proposal: Proposal, form: DeclineForm, status: int
+) -> HttpResponse:
+    [row] = rows_with([proposal], by=request.user, at=timezone.now())
+    earlier = Proposal.objects.filter(point=proposal.point_id).exclude(pk=proposal.pk)
+    context = {
+        "row": row,
+        "proposal": proposal,
+        "point": proposal.point,
+        "waits": proposal.state in Proposal.WAITING,
+        "longest": _longest([row]),
+        "form": form,
+        "earlier": earlier.select_related("decided_by")[:EARLIER_SHOWN],
+        "may_decide": may(request.user, SET, proposal.site_id),
+    }
+    return render(request, "calibration/intervals/proposal.html", context, status=status)

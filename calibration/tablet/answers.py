@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from calibration.intervals.schedule import schedule_after
+from calibration.intervals.due_dates import schedule_after
 from calibration.records.models import Calibration
 from calibration.tablet.content import read
 from calibration.tablet.models import FieldWork

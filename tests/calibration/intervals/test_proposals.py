@@ -117,7 +117,7 @@ def test_withdrawing_takes_back_what_waits_and_nothing_else(site, planner):
     points = [makers.a_point(f"LT-{n}") for n in range(3)]
     for point in points:
         offered(point)
-    proposals.decline(Proposal.objects.get(point=points[0]), why="No.", by=planner, at=NOON)
+    intervals.decline(Proposal.objects.get(point=points[0]), why="No.", by=planner, at=NOON)
     assert proposals.withdraw([points[0].pk, points[1].pk]) == 1
     assert states() == ["declined", "replaced", "open"]
     assert proposals.withdraw([]) == 0
@@ -125,7 +125,7 @@ def test_withdrawing_takes_back_what_waits_and_nothing_else(site, planner):
 
 def test_what_was_declined_is_not_offered_again(site, planner):
     point = makers.a_point()
-    proposals.decline(offered(point), why="Only before the shutdown.", by=planner, at=NOON)
+    intervals.decline(offered(point), why="Only before the shutdown.", by=planner, at=NOON)
     assert proposals.offer([an_offer(point)], at=LATER) == Counts(0, 0, 0)
     assert proposals.offer([an_offer(point, 19)], at=LATER) == Counts(1, 0, 0)
 
@@ -133,7 +133,7 @@ def test_what_was_declined_is_not_offered_again(site, planner):
 def test_after_a_later_record_the_same_is_offered_again(planner, technician, approver):
     point = makers.an_equipped_point()
     makers.an_approved_record(point, by=technician, approved_by=approver)
-    proposals.decline(offered(point), why="Not yet.", by=planner, at=LATER)
+    intervals.decline(offered(point), why="Not yet.", by=planner, at=LATER)
     assert proposals.offer([an_offer(point)], at=LATER) == Counts(0, 0, 0)
     makers.an_approved_record(
         point, by=technician, approved_by=approver, at=LATER + dt.timedelta(1)
@@ -143,7 +143,7 @@ def test_after_a_later_record_the_same_is_offered_again(planner, technician, app
 
 def test_after_the_interval_moved_the_same_months_are_offered_again(site, planner):
     point = makers.a_point()
-    proposals.decline(offered(point), why="Not yet.", by=planner, at=NOON)
+    intervals.decline(offered(point), why="Not yet.", by=planner, at=NOON)
     MeasuringPoint.objects.update(interval_months=15)
     assert proposals.offer([an_offer(point, months_now=15)], at=LATER).made == 1
 
@@ -169,7 +169,7 @@ def test_a_fleet_costs_as_many_questions_as_one_point(site):
 # ---- accepted ----
 def test_accepting_sets_interval_and_due_date(planner, technician, approver):
     record = makers.an_approved_record(by=technician, approved_by=approver)
-    done = proposals.accept(offered(record.point), by=planner, at=LATER)
+    done = intervals.accept(offered(record.point), by=planner, at=LATER)
     point = MeasuringPoint.objects.get()
     assert (point.interval_months, point.due_on) == (18, dt.date(2028, 5, 2))
     assert (done.state, done.decided_by, done.decided_at) == ("accepted", planner, LATER)
@@ -184,7 +184,7 @@ def test_accepting_sets_interval_and_due_date(planner, technician, approver):
 
 def test_a_grace_too_long_for_the_shorter_interval_is_cut_and_told(planner):
     point = makers.a_point(grace_days=90)
-    proposals.accept(offered(point, 4), by=planner, at=NOON)
+    intervals.accept(offered(point, 4), by=planner, at=NOON)
     point.refresh_from_db()
     assert (point.interval_months, point.grace_days) == (4, 60)
     details = LedgerEntry.objects.get(act="accept interval").details
@@ -193,15 +193,15 @@ def test_a_grace_too_long_for_the_shorter_interval_is_cut_and_told(planner):
 
 def test_a_longer_interval_for_safety_duty_takes_a_planner_and_an_approver(planner, approver):
     point = makers.a_point(duty="safety")
-    one = proposals.accept(offered(point), by=planner, at=NOON)
+    one = intervals.accept(offered(point), by=planner, at=NOON)
     point.refresh_from_db()
     assert (one.state, one.agreed_by, one.decided_by, point.interval_months) == (
         "agreed", planner, None, 12,
     )  # fmt: skip
     assert LedgerEntry.objects.get(act="agree to interval").details["months"] == [12, 18]
     with pytest.raises(NotAllowed, match="an approver must accept"):
-        proposals.accept(one, by=planner, at=NOON)
-    done = proposals.accept(one, by=approver, at=LATER)
+        intervals.accept(one, by=planner, at=NOON)
+    done = intervals.accept(one, by=approver, at=LATER)
     point.refresh_from_db()
     assert (done.state, done.decided_by, point.interval_months) == ("accepted", approver, 18)
     entry = LedgerEntry.objects.get(act="accept interval")
@@ -210,20 +210,20 @@ def test_a_longer_interval_for_safety_duty_takes_a_planner_and_an_approver(plann
 
 def test_who_agreed_cannot_approve_as_well(site, approver):
     both = makers.a_person("both", "planner", "approver")
-    one = proposals.accept(offered(makers.a_point(duty="safety")), by=both, at=NOON)
+    one = intervals.accept(offered(makers.a_point(duty="safety")), by=both, at=NOON)
     with pytest.raises(Refused, match="another approver"):
-        proposals.accept(one, by=both, at=NOON)
+        intervals.accept(one, by=both, at=NOON)
     assert MeasuringPoint.objects.get().interval_months == 12
 
 
 def test_a_shorter_interval_for_safety_duty_takes_one(planner):
-    done = proposals.accept(offered(makers.a_point(duty="safety"), 9), by=planner, at=NOON)
+    done = intervals.accept(offered(makers.a_point(duty="safety"), 9), by=planner, at=NOON)
     assert done.state == "accepted"
 
 
 def test_what_was_agreed_is_offered_again_without_losing_the_word_given(planner):
     point = makers.a_point(duty="safety")
-    proposals.accept(offered(point), by=planner, at=NOON)
+    intervals.accept(offered(point), by=planner, at=NOON)
     assert proposals.offer([an_offer(point)], at=LATER) == Counts(0, 0, 0)
     assert states() == ["agreed"]
 
@@ -233,7 +233,7 @@ def test_later_figures_make_an_acceptance_too_late(planner):
     one = offered(point)
     proposals.offer([an_offer(point, 20)], at=LATER)
     with pytest.raises(Refused, match="Somebody was quicker"):
-        proposals.accept(one, by=planner, at=LATER)
+        intervals.accept(one, by=planner, at=LATER)
 
 
 def test_an_interval_set_by_hand_makes_an_acceptance_too_late(planner):
@@ -241,14 +241,14 @@ def test_an_interval_set_by_hand_makes_an_acceptance_too_late(planner):
     one = offered(point)
     intervals.change(point, months=9, grace_days=0, why="By hand.", by=planner)
     with pytest.raises(Refused, match="Its interval is 9 months"):
-        proposals.accept(one, by=planner, at=LATER)
+        intervals.accept(one, by=planner, at=LATER)
 
 
 def test_an_interval_moved_by_an_import_makes_an_acceptance_too_late(planner):
     one = offered(makers.a_point())
     MeasuringPoint.objects.update(interval_months=15)
     with pytest.raises(Refused, match=r"is 15 months by now.*worked out for 12"):
-        proposals.accept(one, by=planner, at=LATER)
+        intervals.accept(one, by=planner, at=LATER)
 
 
 def test_outside_the_policy_s_bounds_nothing_is_accepted(planner):
@@ -256,19 +256,19 @@ def test_outside_the_policy_s_bounds_nothing_is_accepted(planner):
     one = offered(point, 40)
     Policy.objects.create(site=point.site, duty=point.duty, longest_months=36)
     with pytest.raises(Refused, match="now allows 3 to 36 months, not 40"):
-        proposals.accept(one, by=planner, at=LATER)
+        intervals.accept(one, by=planner, at=LATER)
 
 
 def test_a_point_out_of_service_keeps_its_interval(planner):
     one = offered(makers.a_point())
     MeasuringPoint.objects.update(out_of_service_on=TODAY, out_of_service_why="Scrapped.")
     with pytest.raises(Refused, match="out of service"):
-        proposals.accept(one, by=planner, at=LATER)
+        intervals.accept(one, by=planner, at=LATER)
 
 
 # ---- declined ----
 def test_declining_keeps_the_interval_and_the_reason(planner):
-    done = proposals.decline(offered(makers.a_point()), why=" Shutdown is yearly. ", by=planner, at=LATER)  # fmt: skip
+    done = intervals.decline(offered(makers.a_point()), why=" Shutdown is yearly. ", by=planner, at=LATER)  # fmt: skip
     assert (done.state, done.why, done.decided_by) == ("declined", "Shutdown is yearly.", planner)
     assert MeasuringPoint.objects.get().interval_months == 12
     entry = LedgerEntry.objects.get(act="decline interval")
@@ -278,14 +278,14 @@ def test_declining_keeps_the_interval_and_the_reason(planner):
 def test_declining_needs_a_reason(planner):
     one = offered(makers.a_point())
     with pytest.raises(Refused, match="Say why") as refusal:
-        proposals.decline(one, why="\n", by=planner, at=LATER)
+        intervals.decline(one, why="\n", by=planner, at=LATER)
     assert refusal.value.field == "why"
     assert states() == ["open"]
 
 
 def test_an_approver_declines_what_a_planner_agreed_to(planner, approver):
-    one = proposals.accept(offered(makers.a_point(duty="safety")), by=planner, at=NOON)
-    assert proposals.decline(one, why="Too long.", by=approver, at=LATER).state == "declined"
+    one = intervals.accept(offered(makers.a_point(duty="safety")), by=planner, at=NOON)
+    assert intervals.decline(one, why="Too long.", by=approver, at=LATER).state == "declined"
 
 
 @pytest.mark.parametrize("role", ["technician", "auditor", "administrator", "outsider"])
@@ -293,9 +293,9 @@ def test_only_those_who_plan_or_approve_decide(request, site, role):
     one = offered(makers.a_point())
     person = request.getfixturevalue(role)
     with pytest.raises(NotAllowed):
-        proposals.accept(one, by=person, at=NOON)
+        intervals.accept(one, by=person, at=NOON)
     with pytest.raises(NotAllowed):
-        proposals.decline(one, why="No.", by=person, at=NOON)
+        intervals.decline(one, why="No.", by=person, at=NOON)
     assert states() == ["open"]
 
 
@@ -305,8 +305,8 @@ def test_of_two_planners_at_once_one_is_told_the_other_was_quicker(planner):
     second = makers.a_person("second", "planner")
     one = offered(makers.a_point())
     told = outcomes(
-        lambda: proposals.accept(one, by=planner, at=LATER),
-        lambda: proposals.decline(one, why="Not now.", by=second, at=LATER),
+        lambda: intervals.accept(one, by=planner, at=LATER),
+        lambda: intervals.decline(one, why="Not now.", by=second, at=LATER),
     )
     assert told[1] == "done"
     assert told[0].startswith("Somebody was quicker")
@@ -330,7 +330,7 @@ def test_a_pass_and_a_planner_at_once_never_wait_for_each_other_in_a_ring(planne
     def all_accepted():
         for one in waiting:
             try:
-                proposals.accept(one, by=planner, at=LATER)
+                intervals.accept(one, by=planner, at=LATER)
             except Refused:
                 continue
 

@@ -13,7 +13,7 @@ from django.db import IntegrityError, connection
 from calibration.approval import acts as approval_acts
 from calibration.drift.models import Trend
 from calibration.findings.models import Finding
-from calibration.intervals.schedule import reschedule
+from calibration.intervals.due_dates import reschedule
 from calibration.jobs.models import Job
 from calibration.records import acts as records
 from calibration.records.models import Calibration, Reading, StandardUse

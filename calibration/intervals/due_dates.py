@@ -1,5 +1,5 @@
-"""Due dates. A due date is a pure function of the days calibrated and the point's interval, so it
-can be told again.
+"""Due dates. Each follows from the days calibrated and the interval of the point alone, so that it can
+be computed again at any time.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The interval that each point's policy would choose, offered to the planner with its numbers.
+"""The interval that each point's policy chooses, by its method, with the numbers behind it.
 
 A point is in tolerance while both ends are: the end that leaves sooner decides, and is named.
 """

@@ -1,0 +1,126 @@
+"""Proposals as lists and pages show them: both intervals, both due dates, what accepting would do.
+Three queries.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+
+from django.db.models import F, QuerySet
+
+from calibration.intervals.acts import grace_within, outcome
+from calibration.intervals.due_dates import schedule_after
+from calibration.intervals.models import Proposal
+from calibration.intervals.reasons import first_reason, worded
+from calibration.policies.models import Policy
+from calibration.records.models import Calibration
+from plant.keyset import Order
+from plant.people.models import Person
+from plant.points.models import MeasuringPoint
+from plant.refusals import Refused
+
+NEWEST = Order("made_at", dt.datetime.fromisoformat, descending=True)
+WAYS = {"longer": "longer", "shorter": "shorter"}
+
+
+def waiting(
+    site_ids: Iterable[int], *, way: str = "", agreed_only: bool = False
+) -> list[QuerySet[Proposal]]:
+    """What waits, a part a site so that each walks its own index. way: longer, shorter or "" for
+    both.
+    """
+    states = [Proposal.State.AGREED] if agreed_only else list(Proposal.WAITING)
+    rows = Proposal.objects.filter(state__in=states)
+    if way in WAYS:
+        beyond = "months__gt" if way == "longer" else "months__lt"
+        rows = rows.filter(**{beyond: F("months_now")})
+    return [rows.filter(site=site) for site in site_ids]
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalRow:
+    """becomes: what accepting by the reader makes of it, "" where it is refused, and then
+    ``refusal`` says why.
+    """
+
+    proposal: Proposal
+    point: MeasuringPoint
+    due_after: dt.date
+    today: dt.date
+    becomes: str
+    refusal: str
+
+    @property
+    def pk(self) -> int:
+        return self.proposal.pk
+
+    @property
+    def reason(self) -> str:
+        return first_reason(self.proposal.reasons)
+
+    @property
+    def reasons(self) -> list[str]:
+        return worded(self.proposal.reasons)
+
+    @property
+    def is_due_at_once(self) -> bool:
+        """The proposed interval has run already, and the present one has not."""
+        return self.due_after <= self.today < self.point.due_on
+
+    @property
+    def grace_after(self) -> int:
+        return grace_within(self.proposal.months, self.point.grace_days)
+
+
+KNOWN = ("site", "point__site", "point__tank__product", "agreed_by", "decided_by")
+
+
+def rows_of(ids: Sequence[int], *, by: Person, at: dt.datetime) -> list[ProposalRow]:
+    """The rows of one page in the order of ``ids``, as ``by`` may decide on them at the moment
+    ``at``.
+    """
+    known = Proposal.objects.select_related(*KNOWN).in_bulk(list(ids))
+    return rows_with([known[pk] for pk in ids if pk in known], by=by, at=at)
+
+
+def rows_with(proposals: Collection[Proposal], *, by: Person, at: dt.datetime) -> list[ProposalRow]:
+    points = [one.point for one in proposals]
+    policies = Policy.objects.of_points(points)
+    days = _days_calibrated(point.pk for point in points)
+    return [
+        ProposalRow(
+            proposal=one,
+            point=one.point,
+            due_after=_due_after(one, days[one.point_id]),
+            today=one.site.day_of(at),
+            **_outcome(one, policies[one.point_id], by),
+        )
+        for one in proposals
+    ]
+
+
+def _days_calibrated(point_ids: Iterable[int]) -> dict[int, list[dt.date]]:
+    days: dict[int, list[dt.date]] = defaultdict(list)
+    records = Calibration.objects.standing().filter(point_id__in=list(point_ids))
+    for point_id, day in records.order_by().values_list("point_id", "done_on"):
+        days[point_id].append(day)
+    return days
+
+
+def _due_after(proposal: Proposal, days: Iterable[dt.date]) -> dt.date:
+    """The due date that accepting would lead to; without a calibration it stays where it is."""
+    grace = grace_within(proposal.months, proposal.point.grace_days)
+    schedule = schedule_after(days, interval_months=proposal.months, grace_days=grace)
+    return schedule.due_on if schedule else proposal.point.due_on
+
+
+def _outcome(proposal: Proposal, policy: Policy, by: Person) -> dict[str, str]:
+    if proposal.state not in Proposal.WAITING:
+        return {"becomes": "", "refusal": ""}
+    try:
+        return {"becomes": outcome(proposal, proposal.point, policy, by=by).value, "refusal": ""}
+    except Refused as refusal:
+        return {"becomes": "", "refusal": str(refusal)}
