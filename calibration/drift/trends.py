@@ -28,7 +28,7 @@ from calibration.drift.results import (
 )
 from calibration.metrology.backtest import robust_lines
 from calibration.metrology.crossing import Crossings, crossings
-from calibration.metrology.drift import LineFit, through_origin
+from calibration.metrology.drift import OriginLine, through_origin
 from calibration.metrology.forecast import Forecast, forecast
 from calibration.metrology.intervals import as_found_probability
 from calibration.metrology.wander import Band, Outlook, Prior, outlook
@@ -62,7 +62,7 @@ class Drift:
     of: Outlook | None = None
     u_next: float = 0.0
     forecast: Forecast | None = None
-    plain: LineFit | None = None
+    plain: OriginLine | None = None
     robust: float | None = None
 
     @property
@@ -220,7 +220,7 @@ def _or_none(values: np.ndarray) -> list[float | None]:
     return [None if np.isnan(value) else float(value) for value in values]
 
 
-def _plain(days: np.ndarray, moved: np.ndarray, counted: np.ndarray) -> LineFit | None:
+def _plain(days: np.ndarray, moved: np.ndarray, counted: np.ndarray) -> OriginLine | None:
     """The plain figure beside the method's: one rate through the origin of all increments."""
     years = np.diff(days)[counted] / DAYS_PER_YEAR
     return through_origin(years, moved[counted]) if counted.sum() >= 2 else None

@@ -9,7 +9,6 @@ at two levels pair by it. shared marks the same error in every reading of one te
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
@@ -346,25 +345,6 @@ def float_moved(*, scale: float = 1.0, draft: float = 3.0, pitch: float = 0.0) -
         _rectangle("draft of the float", draft, shared=True),
         *chain,
     )
-
-
-# By the names under which records keep how the input was applied.
-WAYS: dict[str, Callable[..., Components]] = {
-    "simulated output": simulated_output,
-    "wetted level by dip": wetted_by_dip,
-    "wetted level by gauge glass": wetted_by_gauge_glass,
-    "probe raised out of product": probe_raised,
-    "capacitance substituted": capacitance_substituted,
-    "pressure applied": pressure_applied,
-    "target at known distance": target_at_distance,
-    "weights on hanger": weights_on_hanger,
-    "float moved along its rod": float_moved,
-}
-
-
-def only_shared(components: Iterable[Component], *, shared: bool) -> Components:
-    """The components that all readings of a test share, or those each reading has of its own."""
-    return tuple(c for c in components if c.shared is shared)
 
 
 def _from_zero(name: str, given: Floats) -> Any:

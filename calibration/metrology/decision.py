@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
+
 # 0.3 % of span computed from mA may come out a hair above 0.3: in % of span this much is rounding, a thousandth
 # of what any loop meter shows.
 SLACK = 1e-9
@@ -27,17 +29,13 @@ class Verdict(StrEnum):
 def within_tolerance(errors: ArrayLike, tolerance: ArrayLike) -> np.ndarray:
     """Where |error| ≤ tolerance, SLACK allowed; both in % of span, shapes broadcast.
 
-    Raises ValueError for an error that is not a number or a tolerance not above zero.
+    Raises BadArgument for an error that is not a number or a tolerance not above zero.
 
     >>> within_tolerance([0.3, -0.31], 0.3).tolist()
     [True, False]
     """
-    errors, tolerance = np.asarray(errors, dtype=float), np.asarray(tolerance, dtype=float)
-    if not np.isfinite(errors).all():
-        raise ValueError("errors: not a number; leave out readings that were not taken")
-    if not (tolerance > 0).all():
-        raise ValueError("tolerance: it must be above zero")
-    inside: np.ndarray = np.abs(errors) <= tolerance + SLACK
+    half = above_zero("tolerance", tolerance, finite=False)
+    inside: np.ndarray = np.abs(numbers("errors", errors)) <= half + SLACK
     return inside
 
 
@@ -53,73 +51,58 @@ def simple_acceptance(errors: ArrayLike, tolerance: ArrayLike) -> list[Verdict]:
 def worst(verdicts: Iterable[str]) -> Verdict:
     """The verdict of the whole: one fail fails it, else one inconclusive leaves it open.
 
-    Raises ValueError without any verdict: nothing tested is no pass.
+    Raises BadArgument without any verdict: nothing tested is no pass.
 
     >>> worst([Verdict.PASS, Verdict.INCONCLUSIVE]).value
     'inconclusive'
     """
-    said = {Verdict(verdict) for verdict in verdicts}
+    known = {Verdict(verdict) for verdict in verdicts}
     for verdict in (Verdict.FAIL, Verdict.INCONCLUSIVE, Verdict.PASS):
-        if verdict in said:
+        if verdict in known:
             return verdict
-    raise ValueError("verdicts: there is none, and nothing tested is no pass")
-
-
-class Side(StrEnum):
-    """Which errors the guard band keeps away from the limit: too high, too low, or both."""
-
-    BOTH = "both"
-    HIGH = "reads high"
-    LOW = "reads low"
+    raise BadArgument("verdicts", "there is none, and nothing tested is no pass")
 
 
 def uncertainty_ratio(tolerance: ArrayLike, expanded: ArrayLike) -> Any:
-    """Test uncertainty ratio (TUR): half-width of the tolerance over U (k = 2), in one unit; shapes broadcast.
+    """Test uncertainty ratio (TUR): half-width of the tolerance over U (k = 2); shapes broadcast.
+
+    Both in one unit. Raises BadArgument where one is not above zero.
 
     >>> float(uncertainty_ratio(0.2, 0.05))
     4.0
     """
-    return _above_zero("tolerance", tolerance) / _above_zero("expanded", expanded)
+    return above_zero("tolerance", tolerance) / above_zero("expanded", expanded)
 
 
-def acceptance_limits(
-    tolerance: ArrayLike, guard: ArrayLike, *, side: Side = Side.BOTH
-) -> tuple[Any, Any]:
-    """Lowest and highest error that is accepted, −A and +A; shapes broadcast.
+def acceptance_limit(tolerance: ArrayLike, guard: ArrayLike) -> Any:
+    """Largest error, either way, that is accepted: A = T − w; shapes broadcast.
 
-    guard: width of the guard band, zero or above; only the guarded side is drawn in. Where the band takes the
-    whole tolerance nothing can be accepted, and the lowest lies above the highest.
+    guard: width w of the guard band, in the unit of the tolerance. Where the band takes the whole
+    tolerance the limit is below zero, and nothing can be accepted.
+    Raises BadArgument for a tolerance not above zero or a guard band below zero.
     Source: JCGM 106:2012, 8.3 (from memory).
 
-    >>> [float(limit) for limit in acceptance_limits(1.0, 0.25, side=Side.LOW)]
-    [-0.75, 1.0]
+    >>> float(acceptance_limit(1.0, 0.25))
+    0.75
     """
-    width, band = _above_zero("tolerance", tolerance), _from_zero("guard", guard)
-    low = -width + (band if side is not Side.HIGH else 0 * band)
-    high = width - (band if side is not Side.LOW else 0 * band)
-    return low, high
+    return above_zero("tolerance", tolerance) - not_below_zero("guard", guard)
 
 
-def guarded_acceptance(
-    errors: ArrayLike, tolerance: ArrayLike, guard: ArrayLike, *, side: Side = Side.BOTH
-) -> list[Verdict]:
-    """A verdict for each error, where a guard band w = r U lies on either side of the tolerance limit.
+def guarded_acceptance(errors: ArrayLike, tolerance: ArrayLike, guard: ArrayLike) -> list[Verdict]:
+    """A verdict for each error, with a guard band w = r U on either side of the tolerance limit.
 
-    Inside by w or more passes, outside by more than w fails, between them it is inconclusive: within_tolerance
-    tells which way it leans. On a side that is not guarded the tolerance itself decides. errors, tolerance and
-    guard in one unit. Source: JCGM 106:2012, 8.3; ILAC-G8:09/2019, non-binary statement (from memory).
+    Inside by w or more passes, outside by more than w fails, between them it is inconclusive:
+    within_tolerance tells which way it leans. errors, tolerance and guard in one unit.
+    Raises BadArgument as acceptance_limit, and for an error that is not a number.
+    Source: JCGM 106:2012, 8.3; ILAC-G8:09/2019, non-binary statement (from memory).
 
     >>> [v.value for v in guarded_acceptance([0.1, 0.45, -0.55, 0.7], 0.5, 0.1)]
     ['pass', 'inconclusive', 'inconclusive', 'fail']
     """
-    found = _numbers("errors", errors)
-    low, high = acceptance_limits(tolerance, guard, side=side)
-    band = np.asarray(guard, dtype=float)
-    lowest = low - SLACK - np.where(side is Side.HIGH, 0, 2 * band)
-    highest = high + SLACK + np.where(side is Side.LOW, 0, 2 * band)
-    accepted = (found >= low - SLACK) & (found <= high + SLACK)
-    rejected = (found < lowest) | (found > highest)
-    return _verdicts(accepted, rejected)
+    size = np.abs(numbers("errors", errors))
+    limit = acceptance_limit(tolerance, guard)
+    rejection = limit + 2 * np.asarray(guard, dtype=float)
+    return _verdicts(size <= limit + SLACK, size > rejection + SLACK)
 
 
 def conformance_probability(
@@ -130,23 +113,25 @@ def conformance_probability(
     upper: ArrayLike = np.inf,
     dof: ArrayLike = np.inf,
 ) -> Any:
-    """Probability that what was measured lies within its limits, given nothing but this result; shapes broadcast.
+    """Probability that what was measured lies within its limits, from this result alone.
 
-    values: what was measured, such as an error with its limits ± tolerance. u: its standard uncertainty, above
-    zero. lower, upper: limits, at least one of them finite. dof: with few, the tails are Student's.
+    values: what was measured, such as an error with its limits ± tolerance. u: its standard
+    uncertainty. lower, upper: limits, at least one of them finite. dof: degrees of freedom; with
+    few, the tails are Student's. Shapes broadcast.
+    Raises BadArgument for u or dof not above zero, and for limits that are not in rising order.
     Source: JCGM 106:2012, 7.2 to 7.4 (from memory).
 
     >>> round(float(conformance_probability(509.7, 8.6, lower=490)), 2)
     0.99
     """
-    found, spread = _numbers("values", values), _above_zero("u", u)
+    value, spread = numbers("values", values), above_zero("u", u)
     low, high = np.asarray(lower, dtype=float), np.asarray(upper, dtype=float)
     if not (low < high).all() or (np.isinf(low) & np.isinf(high)).any():
-        raise ValueError("lower, upper: one limit is needed, and the lower below the upper")
-    inside: Any = _share_below((high - found) / spread, dof) - _share_below(
-        (low - found) / spread, dof
-    )
-    return inside
+        raise BadArgument(
+            "lower, upper", "one limit is needed, and the lower must be below the upper"
+        )
+    below_upper = _share_below((high - value) / spread, dof)
+    return below_upper - _share_below((low - value) / spread, dof)
 
 
 def acceptance_by_risk(
@@ -155,76 +140,41 @@ def acceptance_by_risk(
     u: ArrayLike,
     *,
     risk: float,
-    side: Side = Side.BOTH,
     dof: ArrayLike = np.inf,
 ) -> list[Verdict]:
     """A verdict for each error by the probability of being wrong about this one.
 
-    Passes where it lies outside with a probability of at most ``risk``, fails where it lies inside with at most
-    that; else inconclusive. With a side, only the limit of that side is given this care, the other one decides
-    as in simple acceptance. Source: JCGM 106:2012, 7 and 8.3.3 (from memory).
+    Passes where it lies outside with a probability of at most ``risk``, fails where it lies inside
+    with at most that; else inconclusive. errors, tolerance and u in one unit.
+    Raises BadArgument for a risk outside 0 to 0.5, and as conformance_probability.
+    Source: JCGM 106:2012, 7 and 8.3.3 (from memory).
     """
     if not 0 < risk < 0.5:
-        raise ValueError(f"risk: {risk} is not between 0 and 0.5")
-    found, width = _numbers("errors", errors), _above_zero("tolerance", tolerance)
-    lower: Any = -np.inf if side is Side.HIGH else -width
-    upper: Any = np.inf if side is Side.LOW else width
-    inside = conformance_probability(found, u, lower=lower, upper=upper, dof=dof)
-    beyond_other_side = np.zeros_like(inside, dtype=bool)
-    if side is not Side.BOTH:
-        beyond_other_side = ~within_tolerance(found, width) & (
-            found < 0 if side is Side.HIGH else found > 0
-        )
-    accepted = (1 - inside <= risk) & ~beyond_other_side
-    return _verdicts(accepted, (inside <= risk) | beyond_other_side)
+        raise BadArgument("risk", f"{risk} is not between 0 and 0.5")
+    half = above_zero("tolerance", tolerance)
+    error = numbers("errors", errors)
+    inside = conformance_probability(error, u, lower=-half, upper=half, dof=dof)
+    return _verdicts(1 - inside <= risk, inside <= risk)
 
 
 def guard_for_risk(u: ArrayLike, risk: float) -> Any:
-    """Guard band that leaves this probability of a false accept at the acceptance limit: Φ⁻¹(1 − risk) u.
+    """Guard band that leaves this probability of a false accept at the limit: Φ⁻¹(1 − risk) u.
 
-    It counts one limit: where ± tolerance is only a few u wide the other adds to it; acceptance_by_risk counts both.
+    It counts one limit: where ± tolerance is only a few u wide the other adds to it;
+    acceptance_by_risk counts both. Raises BadArgument for a risk not above 0 and at most 0.5.
     Source: ILAC-G8:09/2019, table of guard bands (from memory).
 
     >>> round(float(guard_for_risk(1.0, 0.05)), 3)  # 0.83 U is the usual rounding
     1.645
     """
     if not 0 < risk <= 0.5:
-        raise ValueError(f"risk: {risk} is not above 0 and at most 0.5")
-    return _from_zero("u", u) * special.ndtri(1 - risk)
-
-
-def managed_guard(ratio: ArrayLike) -> Any:
-    """Guard band in units of U that holds the false-accept probability under 2 % whatever the population.
-
-    ratio: TUR with U = 2u, from 1 up; no band is left above 4.6. Source: method 6 of the handbook to
-    ANSI/NCSL Z540.3 (Dobbert 2008): M = 1.04 − exp(0.38 ln TUR − 0.54). Below 1 the fit was never made.
-
-    >>> round(float(managed_guard(2.0)), 6)
-    0.281645
-    """
-    ratios = _above_zero("ratio", ratio)
-    if (ratios < 1).any():
-        raise ValueError("ratio: this guard band is made for a TUR of 1 or more")
-    return np.maximum(1.04 - np.exp(0.38 * np.log(ratios) - 0.54), 0.0)
-
-
-def root_difference_share(ratio: ArrayLike) -> Any:
-    """Acceptance limit as a share of the tolerance, √(1 − TUR⁻²). Source: Deaver 1993 (from memory)."""
-    ratios = _above_zero("ratio", ratio)
-    if (ratios < 1).any():
-        raise ValueError("ratio: with a TUR under 1 this rule accepts nothing")
-    return np.sqrt(1 - ratios**-2.0)
-
-
-def straight_share(ratio: ArrayLike) -> Any:
-    """Acceptance limit as a share of the tolerance, 1.25 − 1/TUR, at most 1, never below 0. Source: NCSL RP-10
-    (from memory)."""
-    return np.clip(1.25 - 1 / _above_zero("ratio", ratio), 0.0, 1.0)
+        raise BadArgument("risk", f"{risk} is not above 0 and at most 0.5")
+    return not_below_zero("u", u) * special.ndtri(1 - risk)
 
 
 @dataclass(frozen=True)
 class FamilyErrors:
-    """What a family's errors look like before one of it is measured: a normal about mean. n: how many told it."""
+    """True errors of a family as a normal distribution, % of span. n: results it rests on."""
 
     mean: float
     spread: float
@@ -232,28 +182,30 @@ class FamilyErrors:
 
 
 def family_errors(errors: ArrayLike, u: ArrayLike) -> FamilyErrors:
-    """The prior from a family's history: errors as found, and the standard uncertainty of each.
+    """The distribution of a family's true errors, from its errors as found.
 
-    The scatter of measuring is taken off the scatter seen. What is left is never put below the doubt of its own
-    variance, so a family that looks perfect in ten results is not taken for perfect.
-    Raises ValueError for fewer than three results or results that are all the same.
+    errors: % of span, one a result. u: standard uncertainty of each, or one for all. The scatter of
+    measuring is taken off the scatter of the results. What is left is never put below the
+    uncertainty of its own variance, so a family that looks perfect in ten results is not taken for
+    perfect.
+    Raises BadArgument for fewer than three results or results that are all the same.
     """
-    found, doubt = np.ravel(_numbers("errors", errors)), _from_zero("u", u)
-    if found.size < 3:
-        raise ValueError(f"errors: {found.size} results; a prior needs three at least")
-    if np.ptp(found) == 0:
-        raise ValueError("errors: all results are the same, so they show no spread")
-    seen = float(found.var(ddof=1))
-    least = seen * np.sqrt(2 / (found.size - 1))
-    left = max(seen - float(np.mean(doubt**2)), min(least, seen))
-    return FamilyErrors(float(found.mean()), float(np.sqrt(left)), int(found.size))
+    error, spread = np.ravel(numbers("errors", errors)), not_below_zero("u", u)
+    if error.size < 3:
+        raise BadArgument("errors", f"{error.size} results; at least three are needed")
+    if np.ptp(error) == 0:
+        raise BadArgument("errors", "all results are the same, so they show no spread")
+    variance = float(error.var(ddof=1))
+    least = variance * np.sqrt(2 / (error.size - 1))
+    true = max(variance - float(np.mean(spread**2)), min(least, variance))
+    return FamilyErrors(float(error.mean()), float(np.sqrt(true)), int(error.size))
 
 
 @dataclass(frozen=True)
 class Risks:
-    """Shares of all that is measured. consumer: accepted though outside. producer: rejected though inside.
+    """Shares of all results. consumer: accepted though outside. producer: rejected though inside.
 
-    in_tolerance: truly inside. accepted: pass by the rule. Arrays where the question had arrays.
+    in_tolerance: truly inside. accepted: pass by the rule. Arrays where the arguments are arrays.
     """
 
     consumer: Any
@@ -269,25 +221,27 @@ def global_risks(
     *,
     mean: ArrayLike = 0.0,
     guard: ArrayLike = 0.0,
-    side: Side = Side.BOTH,
 ) -> Risks:
-    """Risks of a rule over a whole family: true errors normal (mean, spread), measured with standard uncertainty u.
+    """Risks of a decision rule over a whole family.
 
-    guard: band inside the tolerance on the guarded side. All in one unit; shapes broadcast. True and measured
-    error are jointly normal, so all shares are closed in Owen's T. Source: JCGM 106:2012, 9 (from memory).
+    True errors are normal (mean, spread) and measured with standard uncertainty u; guard: guard
+    band inside the tolerance. All in one unit; shapes broadcast. True and measured error are
+    jointly normal, so all shares are closed in Owen's T.
+    Raises BadArgument for a tolerance, u or spread not above zero, or a guard band below zero.
+    Source: JCGM 106:2012, 9 (from memory).
 
     >>> risks = global_risks(0.2, 0.04, 0.12, guard=0.04)
     >>> round(float(risks.consumer), 5), round(float(risks.producer), 5)
     (0.00433, 0.11466)
     """
-    width, doubt = _above_zero("tolerance", tolerance), _above_zero("u", u)
-    true, centre = _above_zero("spread", spread), _numbers("mean", mean)
-    low, high = acceptance_limits(width, guard, side=side)
-    seen = np.hypot(true, doubt)
-    inside = [(limit - centre) / true for limit in (-width, width)]
+    half, noise = above_zero("tolerance", tolerance), above_zero("u", u)
+    true, centre = above_zero("spread", spread), numbers("mean", mean)
     # Where the band takes it all, the acceptance zone is empty and not negative.
-    passed = [(limit - centre) / seen for limit in (np.minimum(low, high), high)]
-    both = _both_between(inside, passed, true / seen)
+    limit = np.maximum(acceptance_limit(half, guard), 0.0)
+    measured = np.hypot(true, noise)
+    inside = [(end - centre) / true for end in (-half, half)]
+    passed = [(end - centre) / measured for end in (-limit, limit)]
+    both = _both_between(inside, passed, true / measured)
     share_inside = special.ndtr(inside[1]) - special.ndtr(inside[0])
     share_passed = special.ndtr(passed[1]) - special.ndtr(passed[0])
     return Risks(
@@ -322,7 +276,7 @@ def _both_below(h: Any, k: Any, correlation: Any) -> Any:
 
 def _share_below(z: Any, dof: ArrayLike) -> Any:
     """Student's distribution function, the normal one where the degrees of freedom are infinite."""
-    known = _above_zero("dof", dof, finite=False)
+    known = above_zero("dof", dof, finite=False)
     finite = np.isfinite(known)
     return np.where(finite, special.stdtr(np.where(finite, known, 1.0), z), special.ndtr(z))
 
@@ -332,24 +286,3 @@ def _verdicts(accepted: Any, rejected: Any) -> list[Verdict]:
     return [
         Verdict.PASS if yes else Verdict.FAIL if no else Verdict.INCONCLUSIVE for yes, no in zones
     ]
-
-
-def _numbers(name: str, given: ArrayLike) -> Any:
-    array = np.asarray(given, dtype=float)
-    if not np.isfinite(array).all():
-        raise ValueError(f"{name}: not a number; leave out readings that were not taken")
-    return array
-
-
-def _from_zero(name: str, given: ArrayLike) -> Any:
-    array = np.asarray(given, dtype=float)
-    if not (np.isfinite(array) & (array >= 0)).all():
-        raise ValueError(f"{name}: it must be a number, zero or above")
-    return array
-
-
-def _above_zero(name: str, given: ArrayLike, *, finite: bool = True) -> Any:
-    array = np.asarray(given, dtype=float)
-    if not (array > 0).all() or (finite and not np.isfinite(array).all()):
-        raise ValueError(f"{name}: it must be above zero")
-    return array

@@ -9,6 +9,7 @@ instrument go together; groups 5 to 6 %.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +17,6 @@ from scipy.special import gammaincc
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.reliability import (
-    Comparison,
     ReliabilityFit,
     Results,
     design_effect,
@@ -27,6 +27,13 @@ from calibration.metrology.shares import Limits, binomial_limits
 _FEWEST_EXPECTED = 4.0  # found out, in each group that the fit is judged by
 _MOST_GROUPS = 6
 _TOLD = 0.1
+
+
+class Comparison(NamedTuple):
+    """A test statistic, and the probability of one at least so large by chance."""
+
+    statistic: float
+    p_value: float
 
 
 def expected_out(seen: Results, fit: ReliabilityFit) -> np.ndarray:

@@ -18,7 +18,6 @@ from numpy.typing import ArrayLike
 
 from calibration.metrology.drift import CannotFit
 
-DAYS_A_YEAR = 365.25
 S = TypeVar("S")
 T = TypeVar("T")
 BLOCK = 2048  # columns whose working arrays stay in a processor's cache

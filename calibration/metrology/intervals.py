@@ -19,6 +19,7 @@ from calibration.metrology.crossing import probability_ever_out
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import by_blocks, joined
 from calibration.metrology.wander import Outlook, checked_tolerance
+from plant.level.checks import share
 
 LOWER, UPPER = 0.25, 5.0  # years
 LENGTHEN = 2.0  # times the present interval, at most, a step
@@ -50,23 +51,11 @@ def staircase_target(longer: float, shorter: float) -> float:
     return -down / (up - down)
 
 
-def staircase_shortening(longer: float, target: float) -> float:
-    """The ``shorter`` with which a staircase stands still at this share in tolerance."""
-    _check_target(target)
-    _check_steps(longer, 0.5)
-    return 1 - (1 + longer) ** (-target / (1 - target))
-
-
 def _check_steps(longer: float, shorter: float) -> None:
     if not (math.isfinite(longer) and longer > 0):
         raise ValueError(f"longer: {longer} is not above zero")
     if not 0 < shorter < 1:
         raise ValueError(f"shorter: {shorter} is not between 0 and 1")
-
-
-def _check_target(target: float) -> None:
-    if not 0 < target < 1:
-        raise ValueError(f"target: {target} is not between 0 and 1")
 
 
 # ---- drift ----
@@ -93,7 +82,7 @@ def longest(
     P may rise before it falls, so the first fall counts, not the last. Raises ValueError for a target outside 0 to 1,
     bounds that are not 0 < lower < upper, or a tolerance not above zero.
     """
-    _check_target(target)
+    share("target", target)
     if not (0 < lower < upper and math.isfinite(upper)):
         raise ValueError(f"lower, upper: {lower} and {upper} years are not in rising order above 0")
     half = np.broadcast_to(checked_tolerance(tolerance), len(of))

@@ -15,11 +15,8 @@ from calibration.metrology.errors import (
     END_ROOM,
     SAME_POINT_DIGITS,
     Figures,
-    FleetFigures,
     figures,
-    figures_fleet,
     repeatability,
-    repeatability_fleet,
 )
 
 
@@ -193,20 +190,6 @@ class FullFigures:
     linearity: Linearity
     repeatability: float | None
 
-    @property
-    def inaccuracy(self) -> tuple[float, float]:
-        """The most negative and the most positive error of any reading, % of span."""
-        return self.figures.lowest, self.figures.highest
-
-
-@dataclass(frozen=True)
-class FullFleetFigures:
-    """The FullFigures of many records: arrays, one place a record; NaN stands for "cannot tell"."""
-
-    figures: FleetFigures
-    linearity: Linearity
-    repeatability: np.ndarray
-
 
 def full_figures(
     applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLike, run: ArrayLike
@@ -217,22 +200,4 @@ def full_figures(
         figures=summed,
         linearity=linearity(*mean_curve(applied_percent, errors, rising)),
         repeatability=repeatability(applied_percent, errors, rising),
-    )
-
-
-def full_figures_fleet(
-    record: ArrayLike,
-    applied_percent: ArrayLike,
-    errors: ArrayLike,
-    rising: ArrayLike,
-    run: ArrayLike,
-    *,
-    records: int,
-) -> FullFleetFigures:
-    """Everything about many tests at once; arguments as in figures_fleet."""
-    columns = (applied_percent, errors, rising)
-    return FullFleetFigures(
-        figures=figures_fleet(record, *columns, run, records=records),
-        linearity=linearity(*mean_curves(record, *columns, records=records)),
-        repeatability=repeatability_fleet(record, *columns, records=records),
     )

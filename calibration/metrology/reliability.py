@@ -23,7 +23,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq, minimize_scalar
-from scipy.special import gammaincc, ndtri
+from scipy.special import ndtri
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.shares import Limits, check_share
@@ -120,14 +120,6 @@ def times_since_renewal(
     return ClockedVisits(
         order[told], (t[before] - t[clock])[told], (t - t[clock])[told], out[told]
     )  # fmt: skip
-
-
-def from_visits(
-    instrument: ArrayLike, years: ArrayLike, found_in: ArrayLike, renewed: ArrayLike
-) -> Results:
-    """Results from one row a visit, as ``times_since_renewal``. Raises CannotFit where no visit tells anything."""
-    told = times_since_renewal(instrument, years, found_in, renewed)
-    return Results.of(np.asarray(instrument)[told.row], told.start, told.end, told.out)
 
 
 def design_effect(seen: Results) -> float:
@@ -393,13 +385,3 @@ def rate_limit(seen: Results, *, confidence: float = 0.95) -> RateLimit:
 
 
 # ---- which of the two curves ----
-class Comparison(NamedTuple):
-    statistic: float
-    p_value: float
-
-
-def weibull_against_exponential(weibull: ReliabilityFit, exponential: ReliabilityFit) -> Comparison:
-    """Likelihood ratio, over the design effect, for a shape other than 1: chi-squared with one degree of freedom."""
-    ratio = 2 * (weibull.log_likelihood - exponential.log_likelihood) / weibull.design_effect
-    ratio = max(ratio, 0.0)
-    return Comparison(ratio, float(gammaincc(0.5, ratio / 2)))

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import blocks
+from calibration.metrology.histories import blocks, joined
 from calibration.metrology.wander import Band, Prior, mixture_band, node_weights
 
 SIMULATED, WETTED = (
@@ -284,11 +284,8 @@ class Stages:
     weights: np.ndarray
     mean: np.ndarray
     known: np.ndarray
-    q: tuple[np.ndarray, np.ndarray]
     output_observed: np.ndarray
     primary_observed: np.ndarray
-    simulated_known: np.ndarray
-    wetted_known: np.ndarray
     own_weight: np.ndarray
 
     def __len__(self) -> int:
@@ -302,36 +299,6 @@ class Stages:
         """Rate of the primary element with its interval, % of span a year."""
         return mixture_band(self.weights, self.mean[3], self.known[3, 3], confidence)
 
-    def next_simulated(self, ahead: ArrayLike, u_next: ArrayLike, confidence: float = 0.95) -> Band:
-        """Band in which the next simulated reading lies, this many years after the last visit."""
-        return self._next(SIMULATED, self.simulated_known, ahead, u_next, confidence)
-
-    def next_wetted(self, ahead: ArrayLike, u_next: ArrayLike, confidence: float = 0.95) -> Band:
-        """Band in which the next wetted reading lies, this many years after the last visit."""
-        return self._next(WETTED, self.wetted_known, ahead, u_next, confidence)
-
-    def _next(
-        self,
-        kind: tuple[int, ...],
-        is_known: np.ndarray,
-        ahead: ArrayLike,
-        u_next: ArrayLike,
-        confidence: float,
-    ) -> Band:
-        h = np.asarray(ahead, dtype=float)
-        if not (h >= 0).all():
-            raise CannotFit("ahead", "years ahead must be numbers not below zero")
-        u = np.asarray(u_next, dtype=float)
-        if not (np.isfinite(u) & (u >= 0)).all():
-            raise CannotFit("u_next", "an uncertainty must be a number, zero or above")
-        weigh = [(i, 1.0) for i in kind] + [(i + 2, h) for i in kind]
-        mean = sum(by * self.mean[i] for i, by in weigh)
-        variance = sum(a * b * self.known[i, j] for i, a in weigh for j, b in weigh)
-        variance = variance + sum(self.q[i] * h for i in kind) + u**2
-        band = mixture_band(self.weights, mean, variance, confidence)
-        low, high = np.where(is_known, band.lower, -np.inf), np.where(is_known, band.upper, np.inf)
-        return band._replace(lower=low, upper=high)
-
 
 def estimate(told: Visits, *, output: Prior, primary: Prior) -> Stages:
     """Both stages of each instrument; a prior is one for all, or one place an instrument (Prior.of).
@@ -344,7 +311,7 @@ def estimate(told: Visits, *, output: Prior, primary: Prior) -> Stages:
             raise CannotFit(name, f"{np.size(prior.rate)} priors for {len(told)} instruments")
     parts = [_judge(told.columns(part), _of(output, part), _of(primary, part))
              for part in blocks(len(told), BLOCK)]  # fmt: skip
-    found = _joined(parts)
+    found = joined(parts)
     nothing = ~(found.output_observed | found.primary_observed)
     _refuse(nothing, "simulated, wetted", "no reading can be compared with an earlier one")
     return found
@@ -360,17 +327,13 @@ def _judge(told: Visits, output: Prior, primary: Prior) -> Stages:
     rates = [filtered.known[i, i] for i in (2, 3)]
     variances = [np.maximum(prior.variance, 1e-300) for prior in (output, primary)]
     own = [1 - (weights * rate).sum(axis=0) / prior for rate, prior in zip(rates, variances, strict=True)]  # fmt: skip
-    free = filtered.free
     whole = (len(told),)
     return Stages(
         weights=weights,
         mean=filtered.mean[:4],
         known=filtered.known[:4, :4],
-        q=(np.broadcast_to(q[0], weights.shape), np.broadcast_to(q[1], weights.shape)),
         output_observed=filtered.compared[SIMULATED] > 0,
         primary_observed=filtered.compared[WETTED] > 0,
-        simulated_known=free[0, 0] <= KNOWN,
-        wetted_known=free.sum(axis=(0, 1)) <= KNOWN,
         own_weight=np.array([np.broadcast_to(np.clip(part, 0, 1), whole) for part in own]),
     )
 
@@ -382,15 +345,3 @@ def _of(prior: Prior, part: slice) -> Prior:
         return values[..., part] if np.shape(values)[-1:] not in ((), (1,)) else values
 
     return Prior(*(cut(np.atleast_1d(getattr(prior, f.name))) for f in fields(prior)))
-
-
-def _joined(parts: list[Stages]) -> Stages:
-    if len(parts) == 1:
-        return parts[0]
-    whole = {
-        f.name: np.concatenate([getattr(part, f.name) for part in parts], axis=-1)
-        for f in fields(Stages)
-        if f.name != "q"
-    }
-    both = [np.concatenate([part.q[i] for part in parts], axis=-1) for i in (0, 1)]
-    return Stages(**whole, q=(both[0], both[1]))

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy import special
 
 from plant.level.arrays import Floats, plain
@@ -107,15 +106,13 @@ class Budget:
     dof: Floats
     contributions: np.ndarray
     shares: np.ndarray
-    correlated: bool
 
 
-def combine(components: Sequence[Component], *, correlation: ArrayLike | None = None) -> Budget:
-    """The budget of these components. Source: JCGM 100:2008, 5.1.2, 5.2.2 and G.4.1 (from memory).
+def combine(components: Sequence[Component]) -> Budget:
+    """The budget of independent components: u² = Σ (c u)².
 
-    correlation: square matrix, one row a component; without it they are independent. Where components are
-    correlated their sum has the fewest degrees of freedom of any of them: Welch–Satterthwaite asks for independence.
-    Raises ValueError for no component, contributions that do not fit together, a matrix that is no correlation matrix.
+    Raises BadArgument for no component, or for arrays that do not broadcast.
+    Source: JCGM 100:2008, 5.1.2 and, for the degrees of freedom, G.4.1 (from memory).
 
     >>> combine([Component("meter", 3.0), Component("level", 4.0)]).u
     5.0
@@ -123,18 +120,17 @@ def combine(components: Sequence[Component], *, correlation: ArrayLike | None = 
     if not components:
         raise ValueError("components: the budget is empty; name at least one source of uncertainty")
     contributions, dofs = _table(components)
-    matrix = _correlation(correlation, len(components))
-    variance = np.einsum("i...,ij,j...->...", contributions, matrix, contributions)
-    u = np.sqrt(np.maximum(variance, 0.0))  # rounding may leave −1e-20 of contributions that cancel
-    alone = (contributions**2).sum(axis=0)
-    shares = np.divide(contributions**2, alone, out=np.zeros_like(contributions), where=alone > 0)
+    variance = (contributions**2).sum(axis=0)
+    u = np.sqrt(variance)
+    shares = np.divide(
+        contributions**2, variance, out=np.zeros_like(contributions), where=variance > 0
+    )
     return Budget(
         components=tuple(components),
         u=plain(u),
-        dof=plain(_effective(contributions, dofs, matrix, u)),
+        dof=plain(_effective_dof(contributions, dofs, u)),
         contributions=contributions,
         shares=shares,
-        correlated=bool((matrix != np.eye(len(matrix))).any()),
     )
 
 
@@ -150,50 +146,10 @@ def _table(components: Sequence[Component]) -> tuple[np.ndarray, np.ndarray]:
     return np.array(spread[: len(columns)]), np.array(spread[len(columns) :])
 
 
-def _correlation(given: ArrayLike | None, count: int) -> np.ndarray:
-    if given is None:
-        return np.eye(count)
-    matrix = np.asarray(given, dtype=float)
-    if matrix.shape != (count, count):
-        raise ValueError(f"correlation: shape {matrix.shape} for {count} components")
-    if not np.isfinite(matrix).all() or not np.allclose(matrix, matrix.T, rtol=0, atol=1e-12):
-        raise ValueError("correlation: the matrix must be of numbers and symmetric")
-    if not np.allclose(np.diag(matrix), 1.0, rtol=0, atol=1e-12):
-        raise ValueError("correlation: each component correlates with itself by 1")
-    if np.linalg.eigvalsh(matrix)[0] < -1e-9:
-        raise ValueError(
-            "correlation: no set of quantities can correlate so (an eigenvalue is negative)"
-        )
-    return matrix
-
-
-def _effective(
-    contributions: np.ndarray, dofs: np.ndarray, matrix: np.ndarray, u: np.ndarray
-) -> np.ndarray:
-    """Welch–Satterthwaite over groups that are independent of each other."""
-    total = np.zeros_like(u)
-    for group in _groups(matrix):
-        rows = np.ix_(group, group)
-        variance = np.einsum(
-            "i...,ij,j...->...", contributions[group], matrix[rows], contributions[group]
-        )
-        # A part of zero limits nothing.
-        fewest = np.where(contributions[group] != 0, dofs[group], np.inf).min(axis=0)
-        total = total + variance**2 / fewest
+def _effective_dof(contributions: np.ndarray, dofs: np.ndarray, u: np.ndarray) -> np.ndarray:
+    """Welch–Satterthwaite: u⁴ / Σ (c u)⁴/ν."""
+    total = (contributions**4 / dofs).sum(axis=0)
     return np.divide(u**4, total, out=np.full_like(u, np.inf), where=total > 0)
-
-
-def _groups(matrix: np.ndarray) -> list[list[int]]:
-    """Components that hang together by correlation, directly or through others."""
-    left, groups = set(range(len(matrix))), []
-    while left:
-        group, fresh = set(), {min(left)}
-        while fresh:
-            group |= fresh
-            fresh = {int(j) for i in fresh for j in np.flatnonzero(matrix[i])} - group
-        left -= group
-        groups.append(sorted(group))
-    return groups
 
 
 @dataclass(frozen=True)
@@ -206,7 +162,6 @@ class Coverage:
 
     k: Floats
     expanded: Floats
-    probability: float | None
     by: str | np.ndarray
 
 
@@ -215,83 +170,38 @@ ONE_RULE = "one rectangular component"
 TWO_RULE = "two rectangular components"
 
 
-def coverage(
-    budget: Budget, *, probability: float = PROBABILITY, whole_dof: bool = False
-) -> Coverage:
+def coverage(budget: Budget, *, probability: float = PROBABILITY) -> Coverage:
     """The interval ± U that holds the result with this probability.
 
-    whole_dof: take the next lower whole number of effective degrees of freedom, as JCGM 100 G.4.1 does.
     Where one or two rectangular components dominate, k comes from their sum with the rest as a normal: with no
     rest it is the factor of EA-4/02, and unlike that one it does not fall short as the rest grows.
     Raises ValueError for a probability outside 0 to 1.
     """
     _check_probability(probability)
-    k = student_factor(budget.dof, probability, whole_dof=whole_dof)
+    k = student_factor(budget.dof, probability)
     by: Floats = np.full(np.shape(k), T_RULE, dtype=object)
-    if not budget.correlated:
-        k, by = _where_rectangles_rule(budget, np.asarray(k), by, probability)
+    k, by = _where_rectangles_rule(budget, np.asarray(k), by, probability)
     return Coverage(
         k=plain(k),
         expanded=plain(k * np.asarray(budget.u)),
-        probability=probability,
         by=str(by[()]) if np.ndim(by) == 0 else by,
     )
 
 
-def coverage_by(budget: Budget, k: float) -> Coverage:
-    """U by a coverage factor that somebody chose. Raises ValueError for a factor not above zero."""
-    if not (math.isfinite(k) and k > 0):
-        raise ValueError(f"k: {k} is not above zero")
-    return Coverage(k=k, expanded=plain(k * np.asarray(budget.u)), probability=None, by="chosen")
-
-
-def student_factor(
-    dof: Floats, probability: float = PROBABILITY, *, whole_dof: bool = False
-) -> Floats:
+def student_factor(dof: Floats, probability: float = PROBABILITY) -> Floats:
     """Coverage factor from Student's t, two-sided. Source: JCGM 100:2008, Table G.2 (from memory).
 
-    >>> round(student_factor(16.75, 0.99, whole_dof=True), 2)
+    >>> round(student_factor(16, 0.99), 2)
     2.92
     """
     _check_probability(probability)
     known = np.asarray(dof, dtype=float)
     if not (known > 0).all():
         raise ValueError("dof: degrees of freedom must be above zero")
-    if whole_dof:
-        known = np.maximum(np.floor(known), 1.0)
     upper = (1 + probability) / 2
     finite = np.isfinite(known)
     student = special.stdtrit(np.where(finite, known, 1.0), upper)
     return plain(np.where(finite, student, special.ndtri(upper)))
-
-
-def trapezoid_factor(edge: Floats, probability: float = PROBABILITY) -> Floats:
-    """Coverage factor of a symmetric trapezoid. edge: |a1 − a2| / (a1 + a2) of the half-widths it is the sum of.
-
-    edge 1 is a rectangle, 0 a triangle. Source: EA-4/02 S10.13 (from memory), which holds on the slopes; where
-    the probability is reached on the flat top, the share of the top is taken.
-
-    >>> round(trapezoid_factor(1 / 3, 0.95), 2)
-    1.83
-    """
-    _check_probability(probability)
-    beta = np.asarray(edge, dtype=float)
-    if not ((beta >= 0) & (beta <= 1)).all():
-        raise ValueError("edge: it must lie between 0 (triangle) and 1 (rectangle)")
-    slopes = 1 - np.sqrt((1 - probability) * (1 - beta**2))
-    top = probability * (1 + beta) / 2
-    return plain(np.where(top <= beta, top, slopes) / np.sqrt((1 + beta**2) / 6))
-
-
-def dof_of_reliability(share: float) -> float:
-    """Degrees of freedom of a value that is itself doubtful by this share: ½ share⁻². JCGM 100 G.4.2 (from memory).
-
-    >>> dof_of_reliability(0.25)
-    8.0
-    """
-    if not (math.isfinite(share) and share > 0):
-        raise ValueError(f"share: {share} is not above zero")
-    return 0.5 / share**2
 
 
 def _check_probability(probability: float) -> None:

@@ -226,13 +226,6 @@ class Outlook:
         means, variances = self.parts(ahead)
         return mixture_band(self.weights, means, variances + np.square(u_next), confidence)
 
-    def true_error(
-        self, ahead: ArrayLike, u_always: ArrayLike = 0.0, confidence: float = 0.95
-    ) -> Band:
-        """Band of the true error; u_always: standard uncertainty that all visits of this instrument share."""
-        means, variances = self.parts(ahead)
-        return mixture_band(self.weights, means, variances + np.square(u_always), confidence)
-
     def rate(self, confidence: float = 0.95) -> Band:
         """Rate with its interval, % of span a year."""
         return mixture_band(self.weights, self.rates, self.rate_variances, confidence)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from plant.level.arrays import Floats, plain
+from plant.level.checks import above_zero
 from plant.level.probes import Shift
 from plant.level.signals import FOUR_TO_TWENTY, Signal, percent_at
 
@@ -32,10 +33,7 @@ def density_shift(
     >>> round(density_shift(6.0, lower=0, upper=8, at_calibration=915, now=897).error, 4)
     -1.4754
     """
-    before, after = (np.asarray(density, dtype=float) for density in (at_calibration, now))
-    for name, density in (("at_calibration", before), ("now", after)):
-        if not (np.isfinite(density) & (density > 0)).all():
-            raise ValueError(f"{name}: a density must be a number above zero")
+    before, after = above_zero("at_calibration", at_calibration), above_zero("now", now)
     height = np.asarray(level, dtype=float)
     seen = height + np.maximum(height - foot, 0.0) * (after / before - 1)
     indicated = np.asarray(percent_at(seen, lower=lower, upper=upper))

@@ -1,13 +1,11 @@
 """Reading patterns that do not fit, and what to check for each, most likely first.
 
-A hint is worded "check …" and is never a verdict: it decides nothing and adjusts nothing. Patterns P1 to P12 and
+A hint is worded "check …" and is never a verdict: it decides nothing and adjusts nothing. Patterns P1 to P10 and
 their causes are common practice, no source. Currents are of a 4-20 mA loop, mA; tolerance in % of span.
 """
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,7 +32,7 @@ SHRUNK = (0.4, 0.9)
 
 @dataclass(frozen=True)
 class Hint:
-    """key: the pattern, P1 to P12. pattern: what the readings show. checks: what to check, most likely first."""
+    """key: the pattern, P1 to P10. pattern: what the readings show. checks: what to check, most likely first."""
 
     key: str
     pattern: str
@@ -111,19 +109,6 @@ _CHECKS: dict[str, tuple[tuple[str, frozenset[str] | None], ...]] = {
     "P10 output": (
         ("check output stage, 250 Ω resistor and meter", None),
         ("check the output trim; leave tank zero and span alone", None),
-    ),
-    "P11": (
-        ("check for lightning on that day", None),
-        ("check the common supply", None),
-        ("check whether a card was replaced: a new segment starts there", None),
-    ),
-    "P12 scale": (
-        ("check the density that is entered against the product's temperature", None),
-        ("check the permittivity that was set", None),
-    ),
-    "P12 constant": (
-        ("check datum and reference height of both", None),
-        ("check whether nozzle or roof were worked on", None),
     ),
 }
 
@@ -331,51 +316,3 @@ def stage_hints(
     if abs(wetted_error - simulated_error) <= worth:
         return (_hint("P10 output", "wrong by the same on simulated output and wetted level"),)
     return ()
-
-
-def pair_hints(
-    level_percent: ArrayLike, difference: ArrayLike, *, tolerance: float
-) -> tuple[Hint, ...]:
-    """P12 from two transmitters on one tank: first minus second, % of span, at several levels.
-
-    tolerance: for the difference. In proportion to the level points to density or permittivity, a constant to datum
-    and mounting. With one level, or a mixture, both kinds are given.
-
-    >>> [h.checks[0] for h in pair_hints([20, 50, 80], [0.4, 1.0, 1.6], tolerance=1.0)]
-    ["check the density that is entered against the product's temperature"]
-    """
-    level, apart, _ = _columns(level_percent, difference, None, tolerance)
-    if np.abs(apart).max() <= WORTH * tolerance:
-        return ()
-    shown = f"the two differ by up to {apart[np.abs(apart).argmax()]:+.2f} % of span"
-    scale = _hint("P12 scale", f"{shown}, in proportion to the level")
-    constant = _hint("P12 constant", f"{shown}, by the same at every level")
-    if np.ptp(level) < MOVED:
-        return (_hint("P12 scale", shown), _hint("P12 constant", shown))
-    share = float((level * apart).sum() / (level**2).sum())
-    left_by_scale = float(np.abs(apart - share * level).max())
-    left_by_constant = float(np.abs(apart - apart.mean()).max())
-    if max(left_by_scale, left_by_constant) <= WORTH * tolerance / 2:
-        return (scale, constant) if left_by_scale <= left_by_constant else (constant, scale)
-    return (scale,) if left_by_scale < left_by_constant else (constant,)
-
-
-def same_day_hints(
-    steps: Mapping[str, Sequence[dt.date]], *, within_days: int = 3
-) -> tuple[Hint, ...]:
-    """P11: steps of several tags within a few days of each other. steps: for each tag the days of its steps.
-
-    A step is known only between two visits: give the day by which it was found, and widen within_days to suit.
-    """
-    if within_days < 0:
-        raise ValueError(f"within_days: {within_days} is below zero")
-    found = sorted((day, tag) for tag, days in steps.items() for day in days)
-    hints: list[Hint] = []
-    while found:
-        first = found[0][0]
-        near = [(day, tag) for day, tag in found if (day - first).days <= within_days]
-        found = found[len(near) :]
-        tags = sorted({tag for _, tag in near})
-        if len(tags) > 1:
-            hints.append(_hint("P11", f"a step on {first:%Y-%m-%d} at {', '.join(tags)}"))
-    return tuple(hints)

@@ -12,68 +12,16 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from plant.level.arrays import Floats, plain
-from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
+from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
+from plant.level.signals import FOUR_TO_TWENTY, Signal, percent_at
 
 EPSILON_0 = 8.8541878188e-12  # F/m. Source: CODATA 2022.
 PICOFARADS_PER_METRE = 2e12 * math.pi * EPSILON_0  # of coaxial cylinders in vacuum with ln(D/d) = 1
 
 CONDUCTING = math.inf  # the permittivity of a liquid that is itself a plate
 AIR = 1.0
-
-
-def coaxial(inner: Floats, outer: Floats, permittivity: Floats = 1.0) -> Floats:
-    """pF per metre of coaxial cylinders of these diameters: 2π ε₀ ε / ln(D/d).
-
-    Raises ValueError unless 0 < inner < outer and permittivity is at least 1.
-
-    >>> round(coaxial(0.012, 0.050, 3.1), 4)
-    120.8456
-    """
-    return plain(PICOFARADS_PER_METRE / _layer(inner, outer, permittivity))
-
-
-def eccentric(inner: Floats, outer: Floats, offset: Floats, permittivity: Floats = 1.0) -> Floats:
-    """pF per metre where the rod stands ``offset`` from the tank's axis: 2π ε₀ ε / arcosh((D² + d² − 4e²)/(2Dd)).
-
-    Raises ValueError where the rod would touch the wall, and as coaxial.
-
-    >>> eccentric(0.016, 2.0, 0.0) == coaxial(0.016, 2.0)
-    True
-    """
-    return plain(PICOFARADS_PER_METRE / _layer(inner, outer, permittivity, offset))
-
-
-def through_series(picofarads: Floats, series: Floats) -> Floats:
-    """What is measured where the second plate is reached only through a stray capacitance C_s: C C_s/(C + C_s).
-
-    So a lost tank reference shrinks the span, the more the fuller the tank. Raises ValueError unless both are
-    above zero.
-
-    >>> round(through_series(281.140, 500.0), 3)
-    179.955
-    """
-    whole, stray = _above_zero("picofarads", picofarads), _above_zero("series", series)
-    return plain(whole * stray / (whole + stray))
-
-
-def series_of_shrink(empty: Floats, full: Floats, share: Floats) -> Floats:
-    """The stray capacitance that would shrink the span to this share of itself, pF; the inverse of through_series.
-
-    share: between 0 and 1. The span shrinks to C_s² / ((C₀ + C_s)(C₁ + C_s)).
-
-    >>> round(series_of_shrink(92.177, 281.140, 0.54045), 1)
-    500.0
-    """
-    low, high = _above_zero("empty", empty), _above_zero("full", full)
-    left = np.asarray(share, dtype=float)
-    if not ((left > 0) & (left < 1)).all():
-        raise ValueError("share: it must lie between 0 and 1")
-    # C_s² (1 − share) − share (C₀ + C₁) C_s − share C₀ C₁ = 0
-    half = left * (low + high) / (2 * (1 - left))
-    return plain(half + np.sqrt(half**2 + left * low * high / (1 - left)))
 
 
 @dataclass(frozen=True)
@@ -94,9 +42,8 @@ class Probe:
     offset: float = 0.0
 
     def __post_init__(self) -> None:
-        _above_zero("length", self.length)
-        if not math.isfinite(self.tip):
-            raise ValueError("tip: it is not a number")
+        above_zero("length", self.length)
+        numbers("tip", self.tip)
         if self.insulation is not None:
             _layer(self.conductor, self.insulation, self.insulation_permittivity)
         _layer(self.surface, self.wall, 1.0, self.offset)
@@ -138,22 +85,21 @@ def capacitance_at(
 
 def _wetted(probe: Probe, level: Floats) -> np.ndarray:
     """How much of the probe stands in the liquid, m."""
-    height = np.asarray(level, dtype=float)
+    height = numbers("level", level)
     top = probe.tip + probe.length
-    if not np.isfinite(height).all():
-        raise ValueError("level: it is not a number")
     if (height > top * (1 + 1e-12) + 1e-12).any():
-        raise ValueError(
-            f"level: {height.max():.6g} m is above the probe, which ends at {top:.6g} m"
+        raise BadArgument(
+            "level", f"{height.max():.6g} m is above the probe, which ends at {top:.6g} m"
         )
     return np.clip(height - probe.tip, 0.0, probe.length)
 
 
 @dataclass(frozen=True)
 class Shift:
-    """What a change does to the reading of a full-span linear transmitter. percent and signal in its own unit.
+    """What a change does to the reading of a full-span linear transmitter.
 
-    indicated: % of span shown. error: shown minus true, % of span. output_error: the same in mA or V.
+    indicated: shown, % of span. error: shown minus true, % of span. output_error: the same in the
+    unit of the signal, mA or V.
     """
 
     indicated: Floats
@@ -186,7 +132,7 @@ def permittivity_shift(
     at_zero = capacitance_at(probe, lower, at_calibration, gas=gas)
     at_span = capacitance_at(probe, upper, at_calibration, gas=gas)
     seen = capacitance_at(probe, level, now, gas=gas)
-    return _shift(seen, at_zero, at_span, _true_percent(level, lower, upper), signal)
+    return _shift(seen, at_zero, at_span, percent_at(level, lower=lower, upper=upper), signal)
 
 
 def build_up_shift(
@@ -207,17 +153,15 @@ def build_up_shift(
     Raises ValueError for a bare probe, a negative film, and as permittivity_shift.
     """
     if probe.insulation is None:
-        raise ValueError("probe: a conducting film on a bare probe is a leak, not a capacitance")
-    cling = np.asarray(film, dtype=float)
-    if not (np.isfinite(cling) & (cling >= 0)).all():
-        raise ValueError("film: its height must be a number, zero or above")
+        raise BadArgument("probe", "a conducting film on a bare probe is a leak, not a capacitance")
+    cling = not_below_zero("film", film)
     at_zero = capacitance_at(probe, lower, liquid, gas=gas)
     at_span = capacitance_at(probe, upper, liquid, gas=gas)
     wet = capacitance_at(probe, level, liquid, gas=gas)
     dry_from = np.maximum(np.asarray(level, dtype=float), probe.tip)
     coated = np.minimum(cling, probe.tip + probe.length - dry_from)
     seen = wet + coated * (per_metre(probe, CONDUCTING) - per_metre(probe, gas))
-    return _shift(seen, at_zero, at_span, _true_percent(level, lower, upper), signal)
+    return _shift(seen, at_zero, at_span, percent_at(level, lower=lower, upper=upper), signal)
 
 
 def coating_shift(
@@ -243,15 +187,13 @@ def coating_shift(
     >>> round(coating_shift(covered, 8, liquid=CONDUCTING, **ends, **crust).error, 2)
     -26.32
     """
-    crust = np.asarray(thickness, dtype=float)
-    if not (np.isfinite(crust) & (crust >= 0)).all():
-        raise ValueError("thickness: it must be a number, zero or above")
+    crust = not_below_zero("thickness", thickness)
     at_zero = capacitance_at(probe, lower, liquid, gas=gas)
     at_span = capacitance_at(probe, upper, liquid, gas=gas)
     wetted = _wetted(probe, level)
     wet, dry = (_coated_per_metre(probe, medium, crust, permittivity) for medium in (liquid, gas))
     seen = wetted * wet + (probe.length - wetted) * dry
-    return _shift(seen, at_zero, at_span, _true_percent(level, lower, upper), signal)
+    return _shift(seen, at_zero, at_span, percent_at(level, lower=lower, upper=upper), signal)
 
 
 def _coated_per_metre(probe: Probe, medium: Floats, crust: Floats, permittivity: Floats) -> Floats:
@@ -261,24 +203,6 @@ def _coated_per_metre(probe: Probe, medium: Floats, crust: Floats, permittivity:
     if probe.insulation is not None:
         layers = layers + _layer(probe.conductor, probe.insulation, probe.insulation_permittivity)
     return PICOFARADS_PER_METRE / layers
-
-
-def lost_reference_shift(
-    probe: Probe,
-    level: Floats,
-    *,
-    lower: Floats,
-    upper: Floats,
-    liquid: Floats,
-    series: Floats,
-    gas: Floats = AIR,
-    signal: Signal = FOUR_TO_TWENTY,
-) -> Shift:
-    """Error at a true level when the tank wall is reached only through ``series`` pF; see through_series."""
-    at_zero = capacitance_at(probe, lower, liquid, gas=gas)
-    at_span = capacitance_at(probe, upper, liquid, gas=gas)
-    seen = through_series(capacitance_at(probe, level, liquid, gas=gas), series)
-    return _shift(seen, at_zero, at_span, _true_percent(level, lower, upper), signal)
 
 
 def permittivity_at(
@@ -294,37 +218,19 @@ def permittivity_at(
         np.asarray(celsius, dtype=float) - at
     )
     if not (value >= 1).all():
-        raise ValueError("known: this far from its temperature the permittivity would be under 1")
-    return plain(value)
-
-
-def permittivity_polynomial(coefficients: ArrayLike, kelvin: Floats) -> Floats:
-    """A + B T + C T² + D T³ of a handbook, T in kelvin."""
-    return plain(
-        np.polynomial.polynomial.polyval(
-            np.asarray(kelvin, dtype=float), np.asarray(coefficients, dtype=float)
+        raise BadArgument(
+            "known", "this far from its temperature the permittivity would be under 1"
         )
-    )
-
-
-def permittivity_of_water(celsius: Floats) -> Floats:
-    """Of pure water, 0 to 100 °C. Source: Malmberg and Maryott 1956 (from memory). Raises ValueError outside.
-
-    >>> round(permittivity_of_water(20.0), 3)
-    80.103
-    """
-    t = np.asarray(celsius, dtype=float)
-    if not ((t >= 0) & (t <= 100)).all():
-        raise ValueError("celsius: the formula holds from 0 to 100 °C")
-    return plain(87.740 - 0.40008 * t + 9.398e-4 * t**2 - 1.410e-6 * t**3)
+    return plain(value)
 
 
 def _layers(probe: Probe, permittivity: Floats) -> Floats:
     around = _layer(probe.surface, probe.wall, permittivity, probe.offset)
     if probe.insulation is None:
         if np.isinf(np.asarray(permittivity, dtype=float)).any():
-            raise ValueError(
-                "permittivity: a bare probe in a conducting liquid is a short circuit; give its insulation"
+            raise BadArgument(
+                "permittivity",
+                "a bare probe in a conducting liquid is a short circuit; give its insulation",
             )
         return around
     return around + _layer(probe.conductor, probe.insulation, probe.insulation_permittivity)
@@ -335,35 +241,23 @@ def _layer(inner: Floats, outer: Floats, permittivity: Floats, offset: Floats = 
     d, big, e = (np.asarray(a, dtype=float) for a in (inner, outer, offset))
     eps = np.asarray(permittivity, dtype=float)
     if not (np.isfinite(big) & (d > 0) & (big > d)).all():
-        raise ValueError("diameters: the inner must be above zero and the outer above it")
+        raise BadArgument("diameters", "the inner must be above zero and the outer above the inner")
     if not (eps >= 1).all():
-        raise ValueError("permittivity: it must be 1 or above")
+        raise BadArgument("permittivity", "it must be 1 or above")
     if not (np.abs(e) < (big - d) / 2).all():
-        raise ValueError("offset: so far from the axis the probe touches the wall")
+        raise BadArgument("offset", "so far from the axis the probe touches the wall")
     apart = np.where(
         e == 0, np.log(big / d), np.arccosh((big**2 + d**2 - 4 * e**2) / (2 * big * d))
     )
     return apart / eps
 
 
-def _true_percent(level: Floats, lower: Floats, upper: Floats) -> Floats:
-    low, span = np.asarray(lower, dtype=float), np.asarray(upper, dtype=float) - lower
-    if (span == 0).any():
-        raise ZeroSpan
-    return 100 * (np.asarray(level, dtype=float) - low) / span
-
-
 def _shift(seen: Floats, at_zero: Floats, at_span: Floats, true: Floats, signal: Signal) -> Shift:
     span = np.asarray(at_span) - at_zero
     if (span == 0).any():
-        raise ValueError("at_calibration: the probe's capacitance does not change over this range")
+        raise BadArgument(
+            "at_calibration", "the probe's capacitance does not change over this range"
+        )
     indicated = 100 * (np.asarray(seen) - at_zero) / span
     error = indicated - true
     return Shift(plain(indicated), plain(error), plain(error / 100 * signal.span))
-
-
-def _above_zero(name: str, given: Floats) -> np.ndarray:
-    array = np.asarray(given, dtype=float)
-    if not (np.isfinite(array) & (array > 0)).all():
-        raise ValueError(f"{name}: it must be above zero")
-    return array

@@ -13,6 +13,7 @@ from enum import StrEnum
 import numpy as np
 
 from plant.level.arrays import Floats, plain
+from plant.level.checks import numbers
 
 # How far measuring information goes on beyond the range, shares of the span: 3.8 and 20.5 mA.
 UNDER_RANGE, OVER_RANGE = 0.2 / 16, 0.5 / 16
@@ -162,24 +163,17 @@ def _just_above(edge: float) -> float:
 _EDGES = np.array([_just_above(3.6), 3.8, 4.0, _just_above(20.0), _just_above(20.5), 21.0])
 
 
-def fault_band(current: float) -> FaultBand:
-    """The band of one current of a 4-20 mA loop, mA. Source: NAMUR NE 43 (from memory).
+def fault_bands(currents: Floats) -> np.ndarray:
+    """Bands of currents of a 4-20 mA loop, mA: an array of FaultBand of the same shape.
 
-    Up to 3.6 mA and from 21 mA the instrument reports its failure. Between 3.6 and 3.8 and between 20.5 and
-    21 mA nothing is laid down: such a current is suspect.
+    Up to 3.6 mA and from 21 mA the instrument reports its failure. Between 3.6 and 3.8 and between
+    20.5 and 21 mA nothing is laid down: such a current is suspect.
+    Raises BadArgument for a reading that was not taken. Source: NAMUR NE 43 (from memory).
 
-    >>> fault_band(3.7).value
+    >>> fault_bands([3.7, 12.0])[0].value
     'suspect low'
     """
-    band: FaultBand = fault_bands(np.array([current]))[0]
-    return band
-
-
-def fault_bands(currents: Floats) -> np.ndarray:
-    """fault_band over an array of currents, mA: an array of FaultBand of the same shape."""
-    currents = np.asarray(currents, dtype=float)
-    if np.isnan(currents).any():
-        raise ValueError("currents: not a number; leave out readings that were not taken")
+    currents = numbers("currents", currents)
     bands: np.ndarray = _BANDS[np.searchsorted(_EDGES, currents, side="right")]
     return bands
 

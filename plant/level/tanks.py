@@ -27,7 +27,6 @@ __all__ = [
     "inside_height",
     "outline",
     "volume_at",
-    "width_at",
 ]
 
 # A common proportion of dished heads: dish radius 1.0, knuckle radius 0.06 of the tank's diameter
@@ -203,14 +202,6 @@ def height_at(shape: TankShape | Strapping, volumes: Floats) -> Floats:
         too_low = shape.body.volume(middle) < wanted
         low, high = np.where(too_low, middle, low), np.where(too_low, high, middle)
     return plain(np.where(wanted > 0, high, 0.0))
-
-
-def width_at(shape: TankShape, heights: Floats) -> Floats:
-    """Inside width in metres of the drawn cross-section at each height; it lies evenly about x = 0.
-
-    Drawn are the section through the axis of a cylinder and the long side of a rectangular tank. Raises OutsideTank.
-    """
-    return plain(shape.body.width(heights_inside(heights, 0.0, shape.body.height)))
 
 
 def outline(shape: TankShape) -> list[tuple[float, float]]:

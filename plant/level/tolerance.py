@@ -22,15 +22,6 @@ class Tolerance:
     cubic_metres: float | None
     milliamps: float | None
 
-    def value_in(self, unit: str) -> float:
-        """The half-width in %, mm, mA, m3 or L. Raises ValueError where the unit does not fit the point."""
-        value = {"%": self.percent, "mm": self.millimetres, "mA": self.milliamps}.get(unit)
-        if unit in VOLUME_UNITS and self.cubic_metres is not None:
-            value = float(from_cubic_metres(self.cubic_metres, unit))
-        if value is None:
-            raise ValueError(f"a tolerance of this point cannot be told in “{unit}”")
-        return value
-
 
 def equivalent_tolerance(
     value: float, unit: str, *, span: float, signal: Signal, quantity: str = "level"

@@ -16,7 +16,7 @@ import numpy as np
 
 from calibration.metrology.families import fit_families
 from calibration.metrology.histories import Histories, histories
-from calibration.metrology.intervals import propose, staircase_shortening
+from calibration.metrology.intervals import propose
 from calibration.metrology.jumps import Jumps, fit_without_jumps, flag_jumps
 from calibration.metrology.wander import Band, Prior, default_prior, outlook
 
@@ -191,7 +191,7 @@ class FixedYear(_Rule):
 
 class Staircase(_Rule):
     def __init__(self, target: float = 0.95) -> None:
-        self.shorter = staircase_shortening(0.1, target)
+        self.shorter = 1 - 1.1 ** (-target / (1 - target))  # stands still at the target
 
     def next(self, visits, current):
         inside = np.abs(visits[-1][1]) <= TOLERANCE

@@ -1,11 +1,10 @@
 """G3a: a fleet from the database to stored trends and offered intervals, beside plain lines read,
 fitted and stored.
 
-The floor reads the same rows packed by the server, fits one ordinary line an end and point, and
-stores rates by COPY. G3a core: its arithmetic alone, without a database. G3b: the same with a
-robust line for each end and each visit foretold from those before it, beside a floor that does both
-with plain lines. G3c: plain lines of a fleet beside one statsmodels fit after the other; and the
-whole pass beside the usual way, which reads, fits and saves one by one.
+The floor reads the same rows packed by the server, fits one ordinary line an end and point, and stores rates by COPY.
+G3a core: its arithmetic alone, without a database. G3b: the same with a robust line for each end and each visit
+foretold from those before it, beside a floor that does both with plain lines. G3c: the whole pass beside the usual
+way, which reads, fits and saves one by one with statsmodels.
 """
 
 from __future__ import annotations
@@ -23,7 +22,6 @@ from django.utils import timezone
 from calibration.drift.models import Trend
 from calibration.fleet import acts as nightly
 from calibration.metrology.backtest import backtest, robust_lines
-from calibration.metrology.drift import fit_lines
 from calibration.metrology.families import fit_families
 from calibration.metrology.forecast import forecast
 from calibration.metrology.histories import blocks, histories
@@ -82,7 +80,7 @@ MOST_MIB = 300.0
 
 def run(scale: int | None) -> list[Row]:
     points = scale or 20_000
-    return [*_whole(points), _arithmetic(points), _lines(points)]
+    return [*_whole(points), _arithmetic(points)]
 
 
 def _whole(points: int) -> list[Row]:
@@ -218,47 +216,11 @@ def _plain_checks(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     return slopes, off
 
 
-def _one_by_one(made: Fleet, count: int) -> list[tuple[float, ...]]:
-    """One statsmodels line after the other, without a database."""
-    return [_line(made.years[:, place], made.found[:, place]) for place in range(count)]
-
-
 def _line(years: np.ndarray, values: np.ndarray) -> tuple[float, ...]:
     """Intercept, slope and its interval, and the band of a reading a year later."""
     line = sm.OLS(values, sm.add_constant(years)).fit()
     ahead = line.get_prediction([[1.0, years[-1] + 1]]).conf_int(obs=True, alpha=0.05)
     return (*line.params, *line.conf_int()[1], *ahead[0])
-
-
-def _lines(n: int) -> Row:
-    """Plain lines of the whole fleet in one go, equal to statsmodels to 1e-8 (looked at here
-    too).
-    """
-    made = simulate(TRUTHS["half and half"], n, VISITS, np.random.default_rng(1))
-    group = np.tile(np.arange(n), (VISITS, 1))
-
-    def all_at_once() -> np.ndarray:
-        lines = fit_lines(group.ravel(), made.years.ravel(), made.found.ravel()).lines
-        low, high = lines.slope_interval()
-        at = lines.predict(made.years[-1] + 1)
-        columns = (
-            lines.intercept,
-            lines.slope,
-            low,
-            high,
-            at.centre - at.half_width,
-            at.centre + at.half_width,
-        )
-        return np.column_stack(columns)
-
-    known = np.array(_one_by_one(made, LOOPED))
-    off = np.abs(all_at_once()[:LOOPED] - known) / np.abs(known).max(axis=0)
-    if off.max() > 1e-8:
-        raise RuntimeError(f"lines differ from statsmodels by {off.max():.1e}")
-    return compare(
-        "G3c", f"all plain lines, beside statsmodels for {LOOPED} of them (at most 1/20 a line)", rows=n,
-        floor=lambda: _one_by_one(made, LOOPED), product=all_at_once, at_most=0.05 * n / LOOPED, pairs=3, warm=1,
-    )  # fmt: skip
 
 
 def _arithmetic(n: int) -> Row:

@@ -21,7 +21,7 @@ from calibration.metrology.reliability import (
     Results,
     fit_exponential,
     fit_weibull,
-    from_visits,
+    times_since_renewal,
 )
 
 TARGET = 0.95
@@ -47,6 +47,12 @@ class Law:
         return (np.log(ndtr(score)) / math.log(TARGET)) ** (1 / self.shape)
 
 
+def results_of_visits(instrument, years, found_in, renewed) -> Results:
+    """Results of the visits that count, from one row a visit in any order."""
+    visits = times_since_renewal(instrument, years, found_in, renewed)
+    return Results.of(np.asarray(instrument)[visits.row], visits.start, visits.end, visits.out)
+
+
 def family(law: Law, instruments: int, visits: int, rng: np.random.Generator) -> Results:
     """Visits about half a year, one or two years apart; half of those found in are adjusted all the
     same.
@@ -61,7 +67,7 @@ def family(law: Law, instruments: int, visits: int, rng: np.random.Generator) ->
         rows.append((np.arange(instruments), now, inside, renewed))
         goes_out = np.where(renewed, law.draw(own, rng), goes_out)
         clock = np.where(renewed, now, clock)
-    return from_visits(*(np.concatenate(column) for column in zip(*rows, strict=True)))
+    return results_of_visits(*(np.concatenate(column) for column in zip(*rows, strict=True)))
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from plant.level.signals import (
     OHMS,
     ONE_TO_FIVE,
     FaultBand,
-    fault_band,
+    band_of,
     fault_bands,
     percent_at,
     signal_at,
@@ -38,12 +38,14 @@ def test_loop_current_as_per_cent_of_span_sig_01():
 
 @pytest.mark.parametrize(("current", "name"), reference("SIG-02")[1]["cases"])
 def test_current_tells_the_band_of_ne_43_sig_02(current, name):
-    assert fault_band(current) in NAMES[name]
+    assert band_of(current, FOUR_TO_TWENTY) in NAMES[name]
 
 
 def test_many_currents_tell_the_same_bands_as_one_sig_02():
     currents = [case[0] for case in reference("SIG-02")[1]["cases"]]
-    assert fault_bands(currents).tolist() == [fault_band(current) for current in currents]
+    assert fault_bands(currents).tolist() == [
+        band_of(current, FOUR_TO_TWENTY) for current in currents
+    ]
 
 
 def test_level_from_current_and_back_sig_03():

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from calibration.metrology.components import (
-    WAYS,
     capacitance_substituted,
     certificate,
     default_meter,
@@ -12,7 +11,6 @@ from calibration.metrology.components import (
     known_repeatability,
     loop_resistor,
     meter_temperature,
-    only_shared,
     pressure_applied,
     probe_raised,
     repeatability_of,
@@ -147,25 +145,23 @@ def test_weights_are_told_in_millimetres_of_the_product():
     assert shown["density"] * math.sqrt(3) == pytest.approx(1000 / 915)
 
 
-def test_every_way_of_a_record_has_its_components():
-    needs = {
-        "wetted level by dip": {"level": 2.0},
-        "wetted level by gauge glass": {"height": 2.0},
-        "probe raised out of product": {"span": 8.0},
-        "capacitance substituted": {"picofarads": 100.0},
-        "pressure applied": {"level": 2.0, "density": 998.0},
-        "target at known distance": {"distance": 2.0},
-        "weights on hanger": {
-            "level": 0.5,
-            "mass": 1,
-            "length": 1,
-            "volume": 0.002,
-            "density": 998,
-        },
-    }
-    assert len(WAYS) == 9
-    for way, components in WAYS.items():
-        assert combine(components(**needs.get(way, {}))).u > 0
+@pytest.mark.parametrize(
+    "components",
+    [
+        simulated_output(),
+        wetted_by_dip(2.0),
+        wetted_by_gauge_glass(2.0),
+        probe_raised(8.0),
+        capacitance_substituted(100.0),
+        pressure_applied(2.0, density=998.0),
+        target_at_distance(2.0),
+        weights_on_hanger(0.5, mass=1, length=1, volume=0.002, density=998),
+        float_moved(),
+    ],
+    ids=lambda components: components[0].name,
+)
+def test_every_way_of_applying_an_input_brings_uncertainty(components):
+    assert combine(components).u > 0
 
 
 def test_budget_of_a_whole_test_serves_all_points_at_once():
@@ -177,14 +173,12 @@ def test_budget_of_a_whole_test_serves_all_points_at_once():
     assert coverage(whole).expanded[-1] == pytest.approx(coverage(one).expanded, rel=1e-12)
 
 
-def test_shared_components_are_told_from_each_readings_own():
-    dip = wetted_by_dip(2.0)
-    assert {c.name for c in only_shared(dip, shared=True)} == {
+def test_tape_datum_and_temperature_are_shared_by_all_readings_of_a_dip():
+    assert {c.name for c in wetted_by_dip(2.0) if c.shared} == {
         "dip tape",
         "datum plate and bottom",
         "tape temperature",
     }
-    assert len(only_shared(dip, shared=False)) == 3
 
 
 LEVELS = {"lower": 0.3, "upper": 8.3}

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from calibration.metrology.decision import (
-    Side,
     Verdict,
     acceptance_by_risk,
     conformance_probability,
@@ -12,10 +11,7 @@ from calibration.metrology.decision import (
     global_risks,
     guard_for_risk,
     guarded_acceptance,
-    managed_guard,
-    root_difference_share,
     simple_acceptance,
-    straight_share,
     uncertainty_ratio,
     within_tolerance,
     worst,
@@ -52,7 +48,7 @@ def test_tolerance_not_above_zero_is_refused(tolerance):
 
 @pytest.mark.parametrize("error", [math.nan, math.inf])
 def test_error_that_is_not_a_number_is_refused(error):
-    with pytest.raises(ValueError, match="errors: not a number"):
+    with pytest.raises(ValueError, match=r"errors: .* not a number"):
         simple_acceptance([0.1, error], 0.5)
 
 
@@ -80,8 +76,8 @@ def test_unknown_verdict_is_refused():
 
 
 def test_guard_band_leaves_a_result_open_on_both_sides_of_the_limit():
-    said = guarded_acceptance([0.4, 0.41, 0.5, 0.6, 0.61, -0.4, -0.6, -0.61], 0.5, 0.1)
-    assert [v.value for v in said] == [
+    verdicts = guarded_acceptance([0.4, 0.41, 0.5, 0.6, 0.61, -0.4, -0.6, -0.61], 0.5, 0.1)
+    assert [v.value for v in verdicts] == [
         "pass",
         "inconclusive",
         "inconclusive",
@@ -96,17 +92,6 @@ def test_guard_band_leaves_a_result_open_on_both_sides_of_the_limit():
 def test_guard_band_of_nothing_is_simple_acceptance():
     errors = np.linspace(-1, 1, 41)
     assert guarded_acceptance(errors, 0.5, 0.0) == simple_acceptance(errors, 0.5)
-    assert guarded_acceptance(errors, 0.5, 0.0, side=Side.LOW) == simple_acceptance(errors, 0.5)
-
-
-def test_safety_guards_the_dangerous_side_only():
-    """A high level read too low is the danger: too high by the same amount still passes."""
-    low, high = guarded_acceptance([-0.45, 0.45], 0.5, 0.1, side=Side.LOW)
-    assert (low, high) == (Verdict.INCONCLUSIVE, Verdict.PASS)
-    low, high = guarded_acceptance([-0.55, 0.55], 0.5, 0.1, side=Side.LOW)
-    assert (low, high) == (Verdict.INCONCLUSIVE, Verdict.FAIL)
-    low, high = guarded_acceptance([-0.45, 0.45], 0.5, 0.1, side=Side.HIGH)
-    assert (low, high) == (Verdict.PASS, Verdict.INCONCLUSIVE)
 
 
 def test_band_wider_than_the_tolerance_accepts_nothing():
@@ -128,13 +113,6 @@ def test_limit_on_risk_is_a_guard_band_where_one_limit_is_near():
 def test_limit_on_risk_counts_both_limits_of_a_narrow_tolerance():
     """At ± 1.7 u a perfect zero lies outside in 9 of 100: one limit alone would let it pass at 5 %."""
     assert acceptance_by_risk([0.0], 1.7, 1.0, risk=0.05) == [Verdict.INCONCLUSIVE]
-    assert acceptance_by_risk([0.0], 1.7, 1.0, risk=0.05, side=Side.LOW) == [Verdict.PASS]
-
-
-def test_limit_on_risk_on_one_side_leaves_the_other_to_simple_acceptance():
-    errors = [-0.51, -0.49, 0.0, 0.49, 0.51]
-    said = acceptance_by_risk(errors, 0.5, 0.05, risk=0.05, side=Side.HIGH)
-    assert [v.value for v in said] == ["fail", "pass", "pass", "inconclusive", "inconclusive"]
 
 
 def test_few_repeats_make_the_same_error_less_sure():
@@ -158,36 +136,28 @@ def test_rules_serve_a_fleet_in_one_call():
     assert fleet.consumer.tolist() == pytest.approx(alone, rel=1e-12)
 
 
-def test_one_sided_guard_lets_more_high_readers_through():
-    both = global_risks(0.5, 0.1, 0.3, guard=0.2)
-    low = global_risks(0.5, 0.1, 0.3, guard=0.2, side=Side.LOW)
-    none = global_risks(0.5, 0.1, 0.3)
-    assert both.consumer < low.consumer < none.consumer
-    assert low.consumer == pytest.approx((both.consumer + none.consumer) / 2, rel=1e-3)
-
-
 def test_risks_stay_between_nought_and_one_at_the_far_ends():
     risks = global_risks(1.0, [1e-6, 100.0], [1e-3, 1e-3], mean=[0.0, 50.0])
     for shares in (risks.consumer, risks.producer, risks.in_tolerance, risks.accepted):
         assert ((shares >= 0) & (shares <= 1)).all()
 
 
-def test_prior_takes_the_scatter_of_measuring_off():
+def test_family_errors_leave_out_the_scatter_of_measuring():
     rng = np.random.default_rng(6)
     seen = rng.normal(0.1, 0.3, 20_000) + rng.normal(0, 0.2, 20_000)
-    prior = family_errors(seen, 0.2)
-    assert prior.mean == pytest.approx(0.1, abs=0.01)
-    assert prior.spread == pytest.approx(0.3, abs=0.01)
-    assert prior.n == 20_000
+    family = family_errors(seen, 0.2)
+    assert family.mean == pytest.approx(0.1, abs=0.01)
+    assert family.spread == pytest.approx(0.3, abs=0.01)
+    assert family.n == 20_000
 
 
 def test_family_that_looks_perfect_keeps_a_spread():
-    prior = family_errors([0.1, -0.1, 0.05, 0.0], 5.0)
-    assert 0 < prior.spread < 0.1
+    family = family_errors([0.1, -0.1, 0.05, 0.0], 5.0)
+    assert 0 < family.spread < 0.1
 
 
 @pytest.mark.parametrize("errors", [[], [0.1, 0.2], [0.1, 0.1, 0.1], [0.1, math.nan, 0.2]])
-def test_prior_from_too_little_is_refused(errors):
+def test_family_errors_from_too_little_are_refused(errors):
     with pytest.raises(ValueError, match="errors"):
         family_errors(errors, 0.01)
 
@@ -208,9 +178,6 @@ def test_prior_from_too_little_is_refused(errors):
         (lambda: conformance_probability(0.1, 0.1, upper=1, dof=0), "dof"),
         (lambda: conformance_probability(0.1, math.nan, upper=1), "u:"),
         (lambda: guard_for_risk(0.1, 0.6), "risk"),
-        (lambda: managed_guard(0.9), "ratio"),
-        (lambda: root_difference_share(0.9), "ratio"),
-        (lambda: straight_share(-1), "ratio"),
         (lambda: global_risks(1, 0.1, 0), "spread"),
         (lambda: global_risks(1, 0.1, 0.1, mean=math.nan), "mean"),
     ],

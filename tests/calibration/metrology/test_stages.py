@@ -126,16 +126,18 @@ def test_filter_agrees_with_dense_normal_algebra(kind, meter):
     for j, (centre, variance, _) in enumerate(answers):
         assert got.mean[2:, j, 0] == pytest.approx(centre[:2], abs=1e-10)
         assert got.known[[2, 3], [2, 3], j, 0] == pytest.approx(variance[:2], rel=1e-9)
+        # What the readings would show 1.5 years on: level and rate of each stage that they see.
+        for place, (sees, walk) in enumerate(
+            (([1, 0, 1.5, 0], pairs[j][0]), ([1, 1, 1.5, 1.5], sum(pairs[j])))
+        ):
+            sees = np.array(sees)
+            assert sees @ got.mean[:, j, 0] == pytest.approx(centre[2 + place], abs=1e-10)
+            ahead = sees @ got.known[:, :, j, 0] @ sees + 1.5 * walk
+            assert ahead == pytest.approx(variance[2 + place], rel=1e-9)
     before = [wo * wp for wo in output.weights[:, 0] for wp in primary.weights[:, 0]]
     score = np.array([answer[2] for answer in answers]) + np.log(before)
     weights = np.exp(score - score.max()) / np.exp(score - score.max()).sum()
     assert got.weights[:, 0] == pytest.approx(weights, rel=1e-9)
-    for place, band in ((2, got.next_simulated(1.5, 0.05)), (3, got.next_wetted(1.5, 0.05))):
-        means = np.array([answer[0][place] for answer in answers])
-        spreads = np.array([answer[1][place] for answer in answers]) + 0.05**2
-        centre = weights @ means
-        assert band.centre[0] == pytest.approx(centre, abs=1e-10)
-        assert band.sd[0] ** 2 == pytest.approx(weights @ (spreads + (means - centre) ** 2), rel=1e-9)  # fmt: skip
 
 
 # ---- one kind alone ----
@@ -163,16 +165,12 @@ def test_wetted_readings_alone_are_the_plain_history(common):
         output=nothing(), primary=default_prior(TOLERANCE),
     )  # fmt: skip
     by_itself = plainly(common)
-    for a, b in (
-        (got.primary_rate(), by_itself.rate()),
-        (got.next_wetted(1.2, 0.05), by_itself.next_as_found(1.2, 0.05)),
-    ):
-        for name in ("centre", "sd", "lower", "upper"):
-            assert getattr(a, name) == pytest.approx(getattr(b, name), rel=1e-8)
+    for name in ("centre", "sd", "lower", "upper"):
+        ours, plain = getattr(got.primary_rate(), name), getattr(by_itself.rate(), name)
+        assert ours == pytest.approx(plain, rel=1e-8)
     assert got.weights == pytest.approx(by_itself.weights, rel=1e-8)
     assert got.own_weight[1] == pytest.approx(by_itself.own_weight, rel=1e-8)
     assert (got.output_observed[0], got.primary_observed[0]) == (False, True)
-    assert np.isinf(got.next_simulated(1.0, 0.05).upper[0])
 
 
 def test_simulated_readings_alone_are_the_plain_history_and_leave_the_primary_as_believed():
@@ -183,13 +181,10 @@ def test_simulated_readings_alone_are_the_plain_history_and_leave_the_primary_as
     )  # fmt: skip
     by_itself = plainly()
     assert got.output_rate().upper == pytest.approx(by_itself.rate().upper, rel=1e-8)
-    band = got.next_simulated(1.2, 0.05)
-    assert band.lower == pytest.approx(by_itself.next_as_found(1.2, 0.05).lower, rel=1e-8)
     assert not got.primary_observed[0]
     rate = got.primary_rate()
     assert (rate.centre[0], rate.sd[0]) == (pytest.approx(-0.1), pytest.approx(0.15))
     assert got.own_weight[1, 0] == pytest.approx(0.0, abs=1e-12)
-    assert np.isinf(got.next_wetted(1.0, 0.05).lower[0])
 
 
 def test_a_trim_is_no_drift_of_the_primary():
@@ -225,7 +220,7 @@ def test_one_instrument_is_a_fleet_of_one():
     for place in (0, 17, 299):
         one = estimate(fleet.told(5).columns([place]), output=output, primary=primary)
         assert one.primary_rate().upper[0] == pytest.approx(many.primary_rate().upper[place])
-        assert one.next_wetted(1, 0.05).upper[0] == pytest.approx(many.next_wetted(1, 0.05).upper[place])  # fmt: skip
+        assert one.output_rate().lower[0] == pytest.approx(many.output_rate().lower[place])
 
 
 def test_a_shorter_history_stands_behind_empty_visits():
@@ -234,7 +229,7 @@ def test_a_shorter_history_stands_behind_empty_visits():
     a, b = (
         estimate(told, output=nothing(), primary=default_prior(TOLERANCE)) for told in (long, short)
     )
-    assert a.next_wetted(1, 0.05).upper == pytest.approx(b.next_wetted(1, 0.05).upper, rel=1e-12)
+    assert a.primary_rate().upper == pytest.approx(b.primary_rate().upper, rel=1e-12)
 
 
 # ---- refusals ----
@@ -286,15 +281,10 @@ def test_readings_that_cannot_be_compared_are_refused():
         estimate(lost, output=default_prior(TOLERANCE), primary=default_prior(TOLERANCE))
 
 
-def test_priors_and_years_ahead_must_fit():
+def test_priors_must_be_one_for_all_or_one_an_instrument():
     two = default_prior(np.array([0.5, 0.5]))
     with pytest.raises(CannotFit, match="2 priors for 1 instruments"):
         estimate(mixed(), output=two, primary=default_prior(TOLERANCE))
-    got = estimate(mixed(), output=default_prior(TOLERANCE), primary=default_prior(TOLERANCE))
-    for name, (ahead, u) in {"ahead": (-1.0, 0.05), "u_next": (1.0, -0.05)}.items():
-        with pytest.raises(CannotFit) as refusal:
-            got.next_wetted(ahead, u)
-        assert refusal.value.argument == name
 
 
 # ---- simulated truth ----
@@ -348,23 +338,14 @@ class Fleet:
 
     def covered(self, n, *, output, primary) -> dict[str, float]:
         """Share of the truth within the 95 % bands after n visits, %, and the width of the primary's rate."""
-        told = self.told(n)
-        got = estimate(told, output=output, primary=primary)
-        enough = {"simulated": got.simulated_known, "wetted": got.wetted_known}
-        ahead = self.years[n] - self.years[n - 1]
-        truth = {
-            "output": (got.output_rate(), self.rates[0]),
-            "primary": (got.primary_rate(), self.rates[1]),
-            "simulated": (got.next_simulated(ahead, self.U), self.readings["s"][n]),
-            "wetted": (got.next_wetted(ahead, self.U), self.readings["w"][n]),
-        }
+        got = estimate(self.told(n), output=output, primary=primary)
+        truth = {"output": got.output_rate(), "primary": got.primary_rate()}
         share = {
-            name: 100 * float(((x >= band.lower) & (x <= band.upper))[enough.get(name, ...)].mean())
-            for name, (band, x) in truth.items()
-            if enough.get(name, np.ones(1)).any()
+            name: 100 * float(((rate >= band.lower) & (rate <= band.upper)).mean())
+            for (name, band), rate in zip(truth.items(), self.rates, strict=True)
         }
-        rate = truth["primary"][0]
-        return share | {"width": float((rate.upper - rate.lower).mean())}
+        width = truth["primary"].upper - truth["primary"].lower
+        return share | {"width": float(width.mean())}
 
 
 def knowing(stage):

@@ -1,4 +1,3 @@
-import datetime as dt
 import math
 
 import numpy as np
@@ -6,12 +5,10 @@ import pytest
 
 from plant.level.hints import (
     look_hints,
-    pair_hints,
     reading_hints,
-    same_day_hints,
     stage_hints,
 )
-from plant.level.probes import Probe, capacitance_at, through_series
+from plant.level.probes import Probe, capacitance_at
 
 PERCENT = np.array([0, 25, 50, 75, 100, 75, 50, 25, 0.0])
 RISING = np.array([True] * 5 + [False] * 4)
@@ -79,7 +76,7 @@ def test_lost_tank_reference_of_a_real_probe_is_recognised():
     """Calibrated with its reference, read through 500 pF of stray capacitance."""
     rod = Probe(0.016, 2.0, 8.0)
     whole = capacitance_at(rod, 8 * PERCENT / 100, 3.05)
-    lost = through_series(whole, 500.0)
+    lost = whole * 500.0 / (whole + 500.0)
     shown = 100 * (lost - whole[0]) / (whole[4] - whole[0])
     hints = seen(np.maximum(shown, -1.0), principle="capacitance rod")
     assert hints[0].key == "P7"
@@ -122,30 +119,6 @@ def test_simulated_and_wetted_tell_the_stages_apart():
     assert stage_hints(0.9, -0.9, tolerance=1.0) == ()
 
 
-def test_two_transmitters_on_a_tank():
-    scale = pair_hints([20, 50, 80], [0.44, 1.1, 1.76], tolerance=1.0)
-    constant = pair_hints([20, 50, 80], [-0.8, -0.8, -0.8], tolerance=1.0)
-    assert "density" in scale[0].checks[0]
-    assert "datum" in constant[0].checks[0]
-    assert len(scale) == len(constant) == 1
-    assert len(pair_hints([50], [1.0], tolerance=1.0)) == 2
-    assert pair_hints([20, 80], [0.1, 0.4], tolerance=1.0) == ()
-
-
-def test_steps_of_several_tags_on_one_day():
-    day = dt.date(2025, 6, 3)
-    hints = same_day_hints(
-        {
-            "LT-301C": [day],
-            "LT-311B": [day + dt.timedelta(days=2), dt.date(2024, 1, 5)],
-            "LT-302A": [dt.date(2024, 8, 1)],
-        }
-    )
-    assert keys(hints) == ["P11"]
-    assert "LT-301C, LT-311B" in hints[0].pattern
-    assert same_day_hints({"LT-301C": [day, day]}) == ()
-
-
 @pytest.mark.parametrize(
     ("call", "named"),
     [
@@ -156,7 +129,6 @@ def test_steps_of_several_tags_on_one_day():
         (lambda: look_hints([12.0, 12.1]), "looks"),
         (lambda: look_hints([12.0, 12.1, 12.0], settled=0), "settled"),
         (lambda: stage_hints(math.nan, 0, tolerance=1), "simulated_error"),
-        (lambda: same_day_hints({}, within_days=-1), "within_days"),
     ],
 )
 def test_what_shows_no_pattern_is_refused_by_name(call, named):

@@ -9,21 +9,25 @@ from plant.level.probes import (
     build_up_shift,
     capacitance_at,
     coating_shift,
-    coaxial,
-    eccentric,
-    lost_reference_shift,
     per_metre,
     permittivity_at,
-    permittivity_of_water,
     permittivity_shift,
-    series_of_shrink,
-    through_series,
 )
 from plant.level.signals import SIGNALS, ZeroSpan
 
 BARE = Probe(conductor=0.016, wall=2.0, length=8.0)
 COVERED = Probe(conductor=0.012, wall=2.0, length=8.0, insulation=0.016)
 RANGE = {"lower": 0.0, "upper": 8.0}
+
+
+def coaxial(inner, outer, permittivity=1.0):
+    """pF per metre of a bare rod on the axis of a tank."""
+    return per_metre(Probe(inner, outer, 8.0), permittivity)
+
+
+def eccentric(inner, outer, offset):
+    """pF per metre of a bare rod off the axis, in air."""
+    return per_metre(Probe(inner, outer, 8.0, offset=offset), 1.0)
 
 
 def test_rod_off_the_axis_has_more_and_stays_linear():
@@ -101,7 +105,7 @@ def test_reverse_action_turns_the_sign_of_the_shift():
     assert reverse.output_error == pytest.approx(-0.64)
 
 
-def test_shift_is_told_in_the_unit_of_the_signal():
+def test_shift_has_the_unit_of_the_signal():
     shift = permittivity_shift(
         BARE, 6.4, at_calibration=3.0, now=3.1, signal=SIGNALS["0-10V"], **RANGE
     )
@@ -132,33 +136,15 @@ def test_film_starts_at_the_tip_of_a_dry_probe():
     assert shift.indicated == pytest.approx(10.0)
 
 
-def test_lost_reference_takes_more_from_a_full_tank():
-    shift = lost_reference_shift(BARE, [0.0, 4.0, 8.0], liquid=3.05, series=500.0, **RANGE)
-    assert (np.diff(shift.error) < 0).all()
-    assert shift.indicated[2] - shift.indicated[0] == pytest.approx(54.045, abs=0.001)
-
-
-def test_a_large_stray_capacitance_is_as_good_as_a_bond():
-    assert through_series(281.14, 1e12) == pytest.approx(281.14)
-
-
-@pytest.mark.parametrize("series", [30.0, 500.0, 2e4])
-def test_series_is_found_back_from_the_shrunk_span(series):
-    low, high = through_series(92.177, series), through_series(281.14, series)
-    assert series_of_shrink(92.177, 281.14, (high - low) / (281.14 - 92.177)) == pytest.approx(
-        series
-    )
-
-
 @pytest.mark.parametrize(
     ("call", "named"),
     [
-        (lambda: coaxial(0.0, 1.0), "diameters"),
-        (lambda: coaxial(1.0, 1.0), "diameters"),
-        (lambda: coaxial(0.1, math.nan), "diameters"),
-        (lambda: coaxial(0.1, 1.0, 0.9), "permittivity"),
-        (lambda: coaxial(0.1, 1.0, math.nan), "permittivity"),
-        (lambda: eccentric(0.1, 1.0, 0.45), "offset"),
+        (lambda: Probe(0.0, 1.0, 8.0), "diameters"),
+        (lambda: Probe(1.0, 1.0, 8.0), "diameters"),
+        (lambda: Probe(0.1, math.nan, 8.0), "diameters"),
+        (lambda: per_metre(BARE, 0.9), "permittivity"),
+        (lambda: per_metre(BARE, math.nan), "permittivity"),
+        (lambda: Probe(0.1, 1.0, 8.0, offset=0.45), "offset"),
         (lambda: Probe(0.016, 2.0, 0.0), "length"),
         (lambda: Probe(0.016, 2.0, 8.0, tip=math.nan), "tip"),
         (lambda: Probe(0.016, 2.0, 8.0, insulation=0.012), "diameters"),
@@ -166,9 +152,6 @@ def test_series_is_found_back_from_the_shrunk_span(series):
         (lambda: per_metre(BARE, CONDUCTING), "short circuit"),
         (lambda: capacitance_at(BARE, 8.1, 3.0), "above the probe"),
         (lambda: capacitance_at(BARE, math.nan, 3.0), "level"),
-        (lambda: through_series(0.0, 500.0), "picofarads"),
-        (lambda: through_series(100.0, 0.0), "series"),
-        (lambda: series_of_shrink(90, 280, 1.0), "share"),
         (
             lambda: permittivity_shift(BARE, 1.0, at_calibration=1.0, now=3.0, **RANGE),
             "at_calibration",
@@ -176,7 +159,6 @@ def test_series_is_found_back_from_the_shrunk_span(series):
         (lambda: build_up_shift(BARE, 1.0, liquid=3.0, film=0.1, **RANGE), "bare probe"),
         (lambda: build_up_shift(COVERED, 1.0, liquid=3.0, film=-1, **RANGE), "film"),
         (lambda: permittivity_at(1.05, at=20, celsius=60), "under 1"),
-        (lambda: permittivity_of_water(101.0), "celsius"),
     ],
 )
 def test_what_cannot_be_built_is_refused_by_name(call, named):

@@ -15,7 +15,6 @@ from plant.level.signals import (
     band_of,
     bands_of,
     expected_at,
-    fault_band,
     fault_bands,
     percent_at,
     signal_at,
@@ -95,9 +94,9 @@ def test_equal_range_values_are_refused(turn):
     ],
 )
 def test_band_changes_exactly_at_its_edge(edge, at, below, above):
-    assert fault_band(edge) is at
-    assert fault_band(math.nextafter(edge, 0)) is below
-    assert fault_band(math.nextafter(edge, 99)) is above
+    assert band_of(edge, FOUR_TO_TWENTY) is at
+    assert band_of(math.nextafter(edge, 0), FOUR_TO_TWENTY) is below
+    assert band_of(math.nextafter(edge, 99), FOUR_TO_TWENTY) is above
 
 
 def test_only_the_outermost_bands_report_a_failure():

@@ -14,7 +14,6 @@ from plant.level.tanks import (
     inside_height,
     outline,
     volume_at,
-    width_at,
 )
 
 ENDS = ["flat", "cone", "dished", "ellipsoidal", "hemispherical"]
@@ -66,7 +65,7 @@ def test_height_of_a_volume_holds_that_volume(shape, share):
 def test_height_is_found_again_from_its_volume(shape, share):
     height = share * inside_height(shape)
     # Under a tip that points up the volume hardly changes with the height.
-    assume(width_at(shape, height) > 0.1)
+    assume(shape.body.width(height) > 0.1)
     assert height_at(shape, volume_at(shape, height)) == pytest.approx(height, rel=1e-9)
 
 
@@ -76,7 +75,7 @@ def test_volume_grows_by_the_area_of_the_surface(shape, share):
     assume(shape.kind in ("vertical", "sphere", "rectangular"))
     top = inside_height(shape)
     height, step = share * top, 1e-5 * top
-    wide = width_at(shape, height)
+    wide = shape.body.width(height)
     area = wide * shape.width if shape.kind == "rectangular" else math.pi * wide**2 / 4
     grown = volume_at(shape, height + step) - volume_at(shape, height - step)
     full = capacity(shape) / top
@@ -131,8 +130,6 @@ def test_height_outside_the_tank_is_refused_and_never_clamped(height):
     with pytest.raises(OutsideTank, match="outside the tank, which goes from 0 to 3 m") as refusal:
         volume_at(shape, [1.0, height])
     assert refusal.value.highest == 3.0
-    with pytest.raises(OutsideTank):
-        width_at(shape, height)
 
 
 @pytest.mark.parametrize("volume", [-0.01, 9.5, math.nan])
@@ -195,7 +192,7 @@ def test_outline_encloses_the_drawn_section_and_touches_its_ends(shape):
     assert (z.min(), z.max()) == pytest.approx((0.0, top), abs=1e-12)
     assert x.max() == pytest.approx(-x.min())
     heights = (np.arange(4000) + 0.5) / 4000 * top
-    assert area(corners) == pytest.approx(np.mean(width_at(shape, heights)) * top, rel=5e-3)
+    assert area(corners) == pytest.approx(np.mean(shape.body.width(heights)) * top, rel=5e-3)
 
 
 def test_outline_of_a_cone_bottom_has_its_tip_in_the_middle():
