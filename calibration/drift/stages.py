@@ -14,8 +14,9 @@ from django.db import connection
 
 from calibration.drift.histories import ENDS
 from calibration.drift.results import ASSUMED_U, DAYS_PER_YEAR
-from calibration.metrology import stages
 from calibration.metrology.drift import CannotFit
+from calibration.metrology.stage_visits import Visits
+from calibration.metrology.stages import estimate
 from calibration.metrology.wander import default_prior
 
 # Of the transmitter now there, since its last repair or failure; kinds: what was adjusted.
@@ -100,8 +101,8 @@ def _judged(visits: dict[int, _Visit], tolerance: float) -> list[Stage]:
     }
     believed = default_prior(tolerance)
     try:
-        told = stages.visits(np.array(days) / DAYS_PER_YEAR, **columns)
-        of = stages.estimate(told, output=believed, primary=believed)
+        told = Visits.of(np.array(days) / DAYS_PER_YEAR, **columns)
+        of = estimate(told, output=believed, primary=believed)
     except CannotFit:
         return []
     bands = (

@@ -1,10 +1,10 @@
-"""Did the forecasts hold? Each as found held against what the visits before it let expect; and a line no single bad
-reading can sway, as a cross-check.
+"""Backtest of the forecasts: each as found against the forecast from the visits before it.
 
-Visits and instruments as in wander.py; errors in % of span, time in years.
-Sources: one-step forecasts of a Gaussian sequence follow from the elimination in wander.py; a forecast distribution is
-right where its value at what came is spread evenly over 0 to 1 (Dawid 1984, from memory). Median of slopes: Theil 1950,
-Sen 1968 (from memory).
+And a line that no single bad reading can sway, as a cross-check. Visits and instruments as in
+wander.py; errors in % of span, time in years.
+Sources: one-visit forecasts of a Gaussian sequence follow from the elimination in wander.py; a
+forecast distribution is right where its value at what came is spread evenly over 0 to 1 (Dawid
+1984, from memory). Median of slopes: Theil 1950, Sen 1968 (from memory).
 """
 
 from __future__ import annotations
@@ -23,8 +23,11 @@ FEWEST_BEFORE = 2  # visits before a forecast is tested
 
 
 class Backtest(NamedTuple):
-    """By increment and instrument (K by N). tested: whether there was a forecast to test. quantile: of what came in the
-    forecast distribution, 0 to 1."""
+    """By increment and instrument (K by N).
+
+    tested: whether there was a forecast to test. quantile: of what came, in its forecast
+    distribution, 0 to 1.
+    """
 
     tested: np.ndarray
     quantile: np.ndarray
@@ -34,52 +37,56 @@ class Backtest(NamedTuple):
         return np.asarray(self.tested & (np.abs(self.quantile - 0.5) <= confidence / 2))
 
 
-def backtest(told: Histories, prior: Prior) -> Backtest:
-    """Forecast every increment from those before it, with what the prior lends.
+def backtest(histories: Histories, prior: Prior) -> Backtest:
+    """Forecast every increment from those before it, with the prior.
 
-    The prior is of today, so that it knows a little of what came: in a family of many that is next to nothing.
+    The prior is of today, so that it knows a little of what came: in a family of many that is
+    next to nothing.
     """
-    n = len(told)
+    n = len(histories)
 
-    def look(part: slice) -> np.ndarray:
-        return _places(told.columns(part), prior.columns(part, n))
+    def one_block(part: slice) -> np.ndarray:
+        return _places(histories.columns(part), prior.columns(part, n))
 
-    before = np.cumsum(told.counted, axis=0) - told.counted
-    tested = told.counted & (before >= FEWEST_BEFORE - 1)
-    return Backtest(tested, np.concatenate(by_blocks(look, n), axis=-1))
+    before = np.cumsum(histories.counted, axis=0) - histories.counted
+    tested = histories.counted & (before >= FEWEST_BEFORE - 1)
+    return Backtest(tested, np.concatenate(by_blocks(one_block, n), axis=-1))
 
 
-def _places(told: Histories, prior: Prior) -> np.ndarray:
-    spread, shape = prior.variance, (prior.q.shape[0], len(told))
+def _places(histories: Histories, prior: Prior) -> np.ndarray:
+    spread, shape = prior.variance, (prior.q.shape[0], len(histories))
     a, b, c, log_det, level, past, less = (np.zeros(shape) for _ in range(7))
-    places = np.empty(told.increments.shape)
+    places = np.empty(histories.increments.shape)
     for k in range(len(places)):
-        d = prior.q * told.years[k] + told.variance[k] - less
+        d = prior.q * histories.years[k] + histories.variance[k] - less
         # What is known of rate and q before increment k.
         one = 1 + spread * a
         off = b - prior.rate * a
         square = c - prior.rate * (b + off) - spread * off * off / one
         weights, _ = node_weights(-0.5 * (log_det + np.log(one) + square), prior.weights)
         rate, rate_variance = (prior.rate + spread * b) / one, spread / one
-        years = past + told.years[k]
+        years = past + histories.years[k]
         sd = np.sqrt(d + years * years * rate_variance)
-        places[k] = (weights * ndtr((told.increments[k] + level - rate * years) / sd)).sum(axis=0)
+        places[k] = (weights * ndtr((histories.increments[k] + level - rate * years) / sd)).sum(
+            axis=0
+        )
         # And after it, as in wander.sums.
-        level, past, by = level + told.increments[k], years, 1 / d
+        level, past, by = level + histories.increments[k], years, 1 / d
         a += past * past * by
         b += past * level * by
         c += level * level * by
         log_det += np.log(d)
-        on = told.shared[k]
+        on = histories.shared[k]
         level, past, less = on * level * by, on * past * by, on * on * by
     return places
 
 
 def robust_lines(years: ArrayLike, values: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    """Median of the slopes between all pairs, and the median of what it leaves at year 0; one column an instrument.
+    """Median slope of all pairs, and the median level at year 0; one place an instrument.
 
-    years, values: visits by instruments, NaN where there is no visit. NaN where an instrument has fewer than two.
-    Raises CannotFit for shapes that differ, or two visits of one time.
+    years, values: visits by instruments, NaN where there is no visit. The answer is NaN where an
+    instrument has fewer than two visits. Raises CannotFit for shapes that differ, or two visits at
+    one time.
 
     >>> robust_lines([0.0, 1.0, 2.0, 3.0], [0.1, 0.3, 9.0, 0.7])[0].round(9).tolist()
     [0.2]

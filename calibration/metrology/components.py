@@ -1,20 +1,21 @@
-"""Components of uncertainty from what the register knows: standards, readings, and the way the input was applied.
+"""Components of uncertainty: standards, readings, and the way the input was applied.
 
-The half-widths are defaults that a site edits: each is a keyword. Levels in m, heights and results of the level
-ways in mm; scaled() brings them to mA or % of span. Where no other source is named they are common practice,
-no source. Numbers may be arrays (points of a test, a fleet); a name is the same at every level, so that readings
-at two levels pair by it. shared marks the same error in every reading of one test.
+The half-widths are defaults: each is a keyword. Levels in m, heights and results of the level ways
+in mm; scaled() brings them to mA or % of span. Where no other source is named they are common
+practice, no source. Numbers may be arrays (points of a test, a fleet); a name is the same at every
+level, so that readings at two levels pair by it. shared marks the same error in every reading of
+one test.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
 from calibration.metrology.uncertainty import Component, Shape
 from plant.level.arrays import Floats, plain
+from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
 
 Components = tuple[Component, ...]
 
@@ -43,20 +44,20 @@ def specification(
     digits: float = 0.0,
     resolution: float = 0.0,
 ) -> Component:
-    """A maker's limits ± (% of reading + % of range + absolute + digits × resolution), as a rectangle.
+    """A maker's limits ± (% of reading + % of range + absolute + digits × resolution).
 
-    range_value: width of the range to which percent_of_range refers. Raises ValueError where all parts are missing
-    or one is negative: a standard without any limit would make a budget of nothing.
+    A rectangle. range_value: width of the range to which percent_of_range refers. Raises
+    BadArgument where all parts are missing or one is negative: a standard without any limit would
+    make a budget of nothing.
 
     >>> specification("meter", 20.0, percent_of_reading=0.02, absolute=0.002).value
     0.006
     """
     parts = (percent_of_reading, percent_of_range, range_value, absolute, digits, resolution)
-    if not all(math.isfinite(part) and part >= 0 for part in parts):
-        raise ValueError(f"specification of “{name}”: each part must be a number, zero or above")
+    not_below_zero(f"specification of “{name}”", parts)
     fixed = percent_of_range / 100 * range_value + absolute + digits * resolution
     if fixed == 0 and percent_of_reading == 0:
-        raise ValueError(f"specification of “{name}”: no limit is given")
+        raise BadArgument(f"specification of “{name}”", "no limit is given")
     width = percent_of_reading / 100 * np.abs(np.asarray(reading, dtype=float)) + fixed
     return _rectangle(name, plain(width), shared=True)
 
@@ -64,9 +65,11 @@ def specification(
 def certificate(
     name: str, expanded: Floats, coverage_factor: float, *, dof: float = math.inf
 ) -> Component:
-    """A laboratory's expanded uncertainty U and its k, as a normal. Raises ValueError where k is not above zero."""
-    if not (math.isfinite(coverage_factor) and coverage_factor > 0):
-        raise ValueError(f"coverage factor of “{name}”: {coverage_factor} is not above zero")
+    """A laboratory's expanded uncertainty U and its k, as a normal.
+
+    Raises ValueError where k is not above zero.
+    """
+    above_zero(f"coverage factor of “{name}”", coverage_factor)
     return Component(name, expanded, divisor=coverage_factor, dof=dof, shared=True)
 
 
@@ -80,28 +83,29 @@ def resolution(name: str, step: Floats) -> Component:
 
 
 def repeatability_of(name: str, readings: Floats) -> Component:
-    """Standard uncertainty of the mean of repeated readings, which lie along the last axis: s/√n, n − 1 degrees.
+    """Standard uncertainty of the mean of repeated readings: s/√n, n − 1 degrees of freedom.
 
-    Source: JCGM 100:2008, 4.2.3. Raises ValueError for fewer than two readings or one that is no number.
+    readings: along the last axis. Raises BadArgument for fewer than two readings or one that is
+    not a number. Source: JCGM 100:2008, 4.2.3.
 
     >>> round(repeatability_of("meter", [11.998, 12.001, 12.001]).u, 6)
     0.001
     """
-    seen = np.asarray(readings, dtype=float)
-    if seen.ndim == 0 or seen.shape[-1] < 2:
-        raise ValueError(f"readings of “{name}”: two at least are needed to see how they scatter")
-    if not np.isfinite(seen).all():
-        raise ValueError(f"readings of “{name}”: not a number; leave out what was not read")
-    count = seen.shape[-1]
+    values = numbers(f"readings of “{name}”", readings)
+    if values.ndim == 0 or values.shape[-1] < 2:
+        raise BadArgument(
+            f"readings of “{name}”", "at least two are needed to see how they scatter"
+        )
+    count = values.shape[-1]
     return Component(
-        name, plain(seen.std(axis=-1, ddof=1) / math.sqrt(count)), Shape.TYPE_A, dof=count - 1
+        name, plain(values.std(axis=-1, ddof=1) / math.sqrt(count)), Shape.TYPE_A, dof=count - 1
     )
 
 
 def known_repeatability(name: str, scatter: float, *, repeats: int, dof: float) -> Component:
-    """The mean of so many readings, when their scatter (standard deviation) is known from earlier work."""
+    """The mean of so many readings whose scatter (standard deviation) is known beforehand."""
     if repeats < 1:
-        raise ValueError(f"repeats of “{name}”: {repeats} is not one or more")
+        raise BadArgument(f"repeats of “{name}”", f"{repeats} is not one or more")
     return Component(name, scatter / math.sqrt(repeats), Shape.TYPE_A, dof=dof)
 
 
@@ -113,14 +117,20 @@ def meter_temperature(
     reference: float = 23.0,
     room: float = 5.0,
 ) -> Component:
-    """What a meter adds outside its reference temperature ± room, °C: % of reading for each K beyond."""
+    """Error of a meter outside its reference temperature ± room, °C.
+
+    percent_per_kelvin: % of reading for each K beyond.
+    """
     beyond = np.maximum(np.abs(np.asarray(celsius, dtype=float) - reference) - room, 0.0)
     width = percent_per_kelvin / 100 * np.abs(np.asarray(reading, dtype=float)) * beyond
     return _rectangle("meter temperature", plain(width), shared=True)
 
 
 def loop_resistor(reading: Floats, *, percent: float = 0.01) -> Component:
-    """The resistor across which a current is read in volts; its limit in % makes the same % of the current read."""
+    """The resistor across which a current is read in volts.
+
+    percent: its limit; it makes the same % of the current read.
+    """
     return _rectangle(
         "loop resistor",
         plain(percent / 100 * np.abs(np.asarray(reading, dtype=float))),
@@ -129,7 +139,10 @@ def loop_resistor(reading: Floats, *, percent: float = 0.01) -> Component:
 
 
 def default_meter(reading: Floats, *, celsius: Floats = 23.0, step: float = 0.001) -> Components:
-    """A loop meter of which nothing else is known, mA: ± (0.02 % of reading + 0.002 mA), its step, its temperature."""
+    """A loop meter without a certificate, mA: ± (0.02 % of reading + 0.002 mA).
+
+    With its last digit, ``step`` mA, and its temperature.
+    """
     return (
         specification("meter specification", reading, percent_of_reading=0.02, absolute=0.002),
         resolution("meter resolution", step),
@@ -137,12 +150,12 @@ def default_meter(reading: Floats, *, celsius: Floats = 23.0, step: float = 0.00
     )
 
 
-# The nine ways in which an input is applied. Each gives what the *input* brings; the meter that reads the output
-# and the repeats of its readings come beside it.
+# The nine ways in which an input is applied. Each gives what the *input* brings; the meter that
+# reads the output and the repeats of its readings come beside it.
 
 
 def simulated_output(*, step: float = 0.001) -> Components:
-    """*Simulated output*, mA: the step in which the transmitter can be told its current. It leaves out the probe."""
+    """*Simulated output*, mA: the steps in which its current can be set. Leaves out the probe."""
     return (_rectangle("output step", step),)
 
 
@@ -161,16 +174,17 @@ def wetted_by_dip(
 ) -> Components:
     """*Wetted level by dip*, mm at a level in m.
 
-    tape: from its certificate, in mm; else the limits of its class. tape_kelvin: doubt of its temperature.
+    tape: from its certificate, in mm; else the limits of its class. tape_kelvin: limit of its
+    temperature, K.
     readings: the dips themselves, mm, along the last axis; else dips of the given scatter.
 
     >>> from calibration.metrology.uncertainty import combine
     >>> round(combine(wetted_by_dip(9.0)).u, 2)
     2.24
     """
-    height = _from_zero("level", level)
+    height = not_below_zero("level", level)
     if tape is None and tape_class not in TAPES:
-        raise ValueError(f"tape_class: {tape_class} is neither 1 nor 2")
+        raise BadArgument("tape_class", f"{tape_class} is neither 1 nor 2")
     if tape is None:
         fixed, per_metre, bob = TAPES[tape_class]
         tape = _rectangle("dip tape", plain(fixed + per_metre * np.ceil(height) + bob), shared=True)
@@ -194,9 +208,10 @@ def wetted_by_gauge_glass(
 ) -> Components:
     """*Wetted level by gauge glass*, mm; height of the column in the glass, m.
 
-    column_percent: what is left, in % of the height, after correcting a glass that is colder than the tank.
+    column_percent: what is left, in % of the height, after correcting a glass that is colder than
+    the tank.
     """
-    column = 1000 * column_percent / 100 * _from_zero("height", height)
+    column = 1000 * column_percent / 100 * not_below_zero("height", height)
     return (
         _rectangle("glass scale", scale, shared=True),
         _rectangle("meniscus and parallax", meniscus),
@@ -209,9 +224,10 @@ def probe_raised(
 ) -> Components:
     """*Probe raised out of product*, mm; span in m. film: what clings, 20 mm for molasses.
 
-    nozzle_percent: of span, for the geometry that changes at the nozzle. For sense and zero, not for a span of record.
+    nozzle_percent: of span, for the geometry that changes at the nozzle. For sense and zero, not
+    for a span of record.
     """
-    nozzle = 1000 * nozzle_percent / 100 * _from_zero("span", span)
+    nozzle = 1000 * nozzle_percent / 100 * not_below_zero("span", span)
     return (
         _rectangle("mark on the probe", mark),
         _rectangle("clinging film", film),
@@ -229,11 +245,12 @@ def capacitance_substituted(
 ) -> Components:
     """*Capacitance substituted*, pF set on the decade box; empty: pF of the dry probe.
 
-    box: from its certificate, in pF; else ± (0.5 % + 2 pF). probe_percent: doubt of the real probe's pF per metre,
-    which this way does not test; it grows with what is added to the empty probe.
+    box: from its certificate, in pF; else ± (0.5 % + 2 pF). probe_percent: limit of the real
+    probe's pF per metre, %, which this way does not test; it grows with what is added to the
+    empty probe.
     """
-    set_to = _from_zero("picofarads", picofarads)
-    wetted = np.abs(set_to - _from_zero("empty", empty))
+    set_to = not_below_zero("picofarads", picofarads)
+    wetted = np.abs(set_to - not_below_zero("empty", empty))
     return (
         box or specification("decade box", set_to, percent_of_reading=0.5, absolute=2.0),
         _rectangle("residual and leads", residual, shared=True),
@@ -253,13 +270,12 @@ def pressure_applied(
 ) -> Components:
     """*Pressure applied*, mm of the product; level above the diaphragm in m, density in kg/m³.
 
-    calibrator: from its certificate, in kPa; else ± (0.02 % of reading + 0.01 % of range_kilopascals). port: height
-    between calibrator and diaphragm, mm. density_width, gravity_width: kg/m³ and m/s².
+    calibrator: from its certificate, in kPa; else ± (0.02 % of reading + 0.01 % of
+    range_kilopascals). port: height between calibrator and diaphragm, mm. density_width,
+    gravity_width: kg/m³ and m/s².
     """
-    height = _from_zero("level", level)
-    rho = np.asarray(density, dtype=float)
-    if not (np.isfinite(rho) & (rho > 0)).all():
-        raise ValueError("density: it must be above zero")
+    height = not_below_zero("level", level)
+    rho = above_zero("density", density)
     kilopascals = rho * GRAVITY * height / 1000
     known = calibrator or specification(
         "pressure calibrator",
@@ -292,11 +308,12 @@ def target_at_distance(
     face: float = 1.0,
     air_kelvin: float = 0.0,
 ) -> Components:
-    """*Target at known distance*, mm; distance in m. length: tape or laser, mm; else U = 2 mm, k = 2.
+    """*Target at known distance*, mm; distance in m.
 
-    air_kelvin: doubt of the air's temperature, for ultrasonic only (1 K by default practice).
+    length: tape or laser, mm; else U = 2 mm, k = 2. air_kelvin: limit of the air's temperature, K,
+    for ultrasonic only (1 K by common practice).
     """
-    away = _from_zero("distance", distance)
+    away = not_below_zero("distance", distance)
     air = (
         _rectangle(
             "air temperature", plain(1000 * SOUND_PER_KELVIN * air_kelvin * away), shared=True
@@ -323,13 +340,13 @@ def weights_on_hanger(
 ) -> Components:
     """*Weights on hanger*, mm of the product; level along the displacer in m, mass hung in kg.
 
-    length (m) and volume (m³) of the displacer, density of the product (kg/m³). Friction shows in the repeats.
+    length (m) and volume (m³) of the displacer, density of the product (kg/m³). Friction shows in
+    the repeats.
     """
-    height = _from_zero("level", level)
-    if not all(math.isfinite(x) and x > 0 for x in (length, volume, density)):
-        raise ValueError("length, volume, density: each must be above zero")
+    height = not_below_zero("level", level)
+    above_zero("length, volume, density", (length, volume, density))
     per_kilogram = 1000 * length / (density * volume)
-    mass_width = weights_share * _from_zero("mass", mass)
+    mass_width = weights_share * not_below_zero("mass", mass)
     return (
         _rectangle("weights", plain(mass_width * per_kilogram), shared=True),
         _rectangle("displacer volume", plain(10 * volume_percent * height), shared=True),
@@ -345,10 +362,3 @@ def float_moved(*, scale: float = 1.0, draft: float = 3.0, pitch: float = 0.0) -
         _rectangle("draft of the float", draft, shared=True),
         *chain,
     )
-
-
-def _from_zero(name: str, given: Floats) -> Any:
-    array = np.asarray(given, dtype=float)
-    if not (np.isfinite(array) & (array >= 0)).all():
-        raise ValueError(f"{name}: it must be a number, zero or above")
-    return array

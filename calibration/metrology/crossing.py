@@ -1,9 +1,11 @@
-"""When an instrument will be out of tolerance: on a day, by a day, and the days on which line and band meet the limit.
+"""When an instrument will be out of tolerance: on a day, by a day, and the crossing days.
 
-Two questions, not one: is it out on day t, and has it ever been out by then? For steady drift they agree; for a walk
-the second is up to twice the first. A walk with a rate that is itself uncertain meets one limit by the reflection of
-paths; both limits are added, which overstates what is already rare.
-Source: derived for this book (first passage of Brownian motion with drift, averaged over a normal rate).
+Two questions, not one: is it out on day t, and has it ever been out by then? For steady drift they
+agree; for a random walk the second is up to twice the first. A walk with a rate that is itself
+uncertain meets one limit by the reflection of paths; both limits are added, which overstates what
+is already rare.
+Source: derived for this book (first passage of Brownian motion with drift, averaged over a normal
+rate).
 """
 
 from __future__ import annotations
@@ -29,9 +31,10 @@ _SHARES = _SHARES / _SHARES.sum()
 def ever_beyond(
     gap: np.ndarray, rate: np.ndarray, rate_variance: np.ndarray, q: np.ndarray, years: np.ndarray
 ) -> np.ndarray:
-    """That a walk from an exactly known start has passed a limit ``gap`` above it within ``years``; shapes broadcast.
+    """Probability that a walk from a known start has passed a limit within ``years``.
 
-    The rate towards the limit is normal. q = 0: steady drift, which is beyond by t only if it is beyond at t.
+    gap: of the limit above the start. The rate towards the limit is normal. q = 0: steady drift,
+    which is beyond by t only if it is beyond at t. Shapes broadcast.
     """
     sd = np.sqrt(np.maximum(q * years + rate_variance * years**2, 1e-300))
     direct = ndtr((rate * years - gap) / sd)
@@ -44,10 +47,11 @@ def ever_beyond(
 
 
 def probability_ever_out(of: Outlook, ahead: ArrayLike, tolerance: ArrayLike) -> np.ndarray:
-    """That the true error has been beyond ± tolerance at some time from the last visit to ``ahead`` years after it.
+    """Probability that the true error was beyond ± tolerance at some time up to ``ahead``.
 
-    Shapes as in Outlook.probability_in. The level today is not exactly known: nine points stand for it, each with the
-    rate that goes with it.
+    ahead: years after the last visit; shapes as in Outlook.probability_in. The level today is not
+    exactly known: nine points stand for it, each with the rate that goes with it. Raises CannotFit
+    for years below zero.
     """
     t = np.asarray(ahead, dtype=float)
     if not (t >= 0).all():
@@ -69,11 +73,14 @@ def probability_ever_out(of: Outlook, ahead: ArrayLike, tolerance: ArrayLike) ->
 
 @dataclass(frozen=True)
 class Crossings:
-    """Years after the last visit, one place an instrument; inf: not within the horizon. 0: beyond it already.
+    """Years after the last visit, one place an instrument; inf: not within the horizon.
 
+    0: beyond it already.
     line, band: when the expected true error, and the band of the next as found, meet ± tolerance.
-    out: 3 by N; when the probability of being out on the day passes 2.5, 50 and 97.5 %: the interval of the crossing.
-    dated: False where two visits and no family say too little for any day; all figures are then inf.
+    out: 3 by N; when the probability of being out on the day passes 2.5, 50 and 97.5 %: the
+    interval of the crossing.
+    dated: False where two visits and no family say too little for any day; all figures are then
+    inf.
     borrowed: the rate is more the family's than the instrument's own.
     """
 
@@ -87,7 +94,10 @@ class Crossings:
 def crossings(
     of: Outlook, tolerance: ArrayLike, u_next: ArrayLike, confidence: float = 0.95
 ) -> Crossings:
-    """When each instrument meets its tolerance; u_next: standard uncertainty of the coming reading."""
+    """When each instrument meets its tolerance.
+
+    tolerance: half-width, % of span. u_next: standard uncertainty of the coming reading.
+    """
     half = checked_tolerance(tolerance)
 
     def reach(ahead: np.ndarray) -> np.ndarray:

@@ -13,8 +13,8 @@ from scipy import special
 
 from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
 
-# 0.3 % of span computed from mA may come out a hair above 0.3: in % of span this much is rounding, a thousandth
-# of what any loop meter shows.
+# 0.3 % of span computed from mA may come out a hair above 0.3: in % of span this much is
+# rounding, a thousandth of what any loop meter shows.
 SLACK = 1e-9
 
 
@@ -40,7 +40,7 @@ def within_tolerance(errors: ArrayLike, tolerance: ArrayLike) -> np.ndarray:
 
 
 def simple_acceptance(errors: ArrayLike, tolerance: ArrayLike) -> list[Verdict]:
-    """Simple acceptance, a verdict for each error: within tolerance passes, whatever the uncertainty.
+    """Simple acceptance: within tolerance passes, whatever the uncertainty; a verdict each.
 
     Source: JCGM 106:2012, 8.2 (from memory). Raises as within_tolerance.
     """
@@ -262,9 +262,13 @@ def _both_between(x: list[Any], y: list[Any], correlation: Any) -> Any:
 
 
 def _both_below(h: Any, k: Any, correlation: Any) -> Any:
-    """P(X < h and Y < k) of two standard normals by Owen's T. Source: D. B. Owen 1956 (from memory)."""
+    """P(X < h and Y < k) of two standard normals by Owen's T. Source: D. B.
+
+    Owen 1956 (from memory).
+    """
     h, k, r = np.broadcast_arrays(*(np.asarray(a, dtype=float) for a in (h, k, correlation)))
-    # At 0 itself the slopes are of the form 0/0 or ±∞; this close the answer is the same to the last digit.
+    # At 0 itself the slopes are of the form 0/0 or ±∞; this close the answer is the same to the
+    # last digit.
     h, k = (np.where(np.abs(a) < 1e-300, 1e-300, a) for a in (h, k))
     root = np.sqrt((1 - r) * (1 + r))
     with np.errstate(over="ignore"):

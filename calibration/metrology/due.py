@@ -1,4 +1,7 @@
-"""When the next calibration is due. A due date is a day in the site's calendar; months clamp at month end."""
+"""When the next calibration is due.
+
+A due date is a day in the site's calendar; months clamp at month end.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +9,13 @@ import calendar
 import datetime as dt
 from dataclasses import dataclass
 
+from plant.level.checks import BadArgument
+
 LONGEST_INTERVAL = 120  # months
 
 
 def add_months(day: dt.date, months: int) -> dt.date:
-    """The same day of the month so many months later, or that month's last day where it has no such day.
+    """The same day of the month so many months later, or the last day of a shorter month.
 
     >>> add_months(dt.date(2026, 1, 31), 1)
     datetime.date(2026, 2, 28)
@@ -24,7 +29,10 @@ def add_months(day: dt.date, months: int) -> dt.date:
 
 @dataclass(frozen=True)
 class Schedule:
-    """due_on lies anchor_months after anchor_on. The anchor is kept, for its day of the month must survive February."""
+    """due_on lies anchor_months after anchor_on.
+
+    The anchor is kept, for its day of the month must survive February.
+    """
 
     anchor_on: dt.date
     anchor_months: int
@@ -40,20 +48,22 @@ def next_due(
 ) -> Schedule:
     """The schedule after a calibration done on ``done_on``.
 
-    Done within ``grace_days`` of the previous due date, on either side, the cycle keeps its anchor: the due date is
-    counted from there, so a day early or late never shifts the cycle. Done at any other time, or for the first time,
-    the cycle starts anew on that day. Raises ValueError for an interval outside 1 to 120 months or a negative grace.
+    Done within ``grace_days`` of the previous due date, on either side, the cycle keeps its
+    anchor: the due date is counted from there, so a day early or late never shifts the cycle.
+    Done at any other time, or for the first time, the cycle starts anew on that day. Raises
+    ValueError for an interval outside 1 to 120 months or a negative grace.
 
     >>> january = Schedule(dt.date(2026, 1, 31), 1, dt.date(2026, 2, 28))
     >>> next_due(dt.date(2026, 2, 26), interval_months=1, grace_days=3, previous=january).due_on
     datetime.date(2026, 3, 31)
     """
     if not 1 <= interval_months <= LONGEST_INTERVAL:
-        raise ValueError(
-            f"interval_months: {interval_months} is not an interval; it must be 1 to {LONGEST_INTERVAL} months"
+        raise BadArgument(
+            "interval_months",
+            f"{interval_months} is not an interval; it must be 1 to {LONGEST_INTERVAL} months",
         )
     if grace_days < 0:
-        raise ValueError(f"grace_days: {grace_days} is below zero")
+        raise BadArgument("grace_days", f"{grace_days} is below zero")
     if previous is not None and abs((done_on - previous.due_on).days) <= grace_days:
         anchor_on, months = previous.anchor_on, previous.anchor_months + interval_months
     else:

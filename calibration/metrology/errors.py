@@ -1,7 +1,7 @@
 """Errors of readings, and the figures by which a test as found or as left is summed up.
 
-Errors are in % of output span. A reading in a failure band of NE 43 tells of a failure and is no error value:
-the caller leaves it out (plant.level.signals.FaultBand.is_failure).
+Errors are in % of output span. A reading in a failure band of NE 43 reports a failure and is no
+error value: the caller leaves it out (plant.level.signals.FaultBand.is_failure).
 """
 
 from __future__ import annotations
@@ -12,8 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-# A lowest (highest) point this far from 0 % (100 %) still speaks for zero (span), in % of span: a tank
-# can seldom be emptied or filled to the very end of the range (common practice, no source).
+from plant.level.checks import BadArgument
+
+# A lowest (highest) point this far from 0 % (100 %) still speaks for zero (span), in % of span: a
+# tank can seldom be emptied or filled to the very end of the range (common practice, no source).
 END_ROOM = 5.0
 # Applied values that differ by less are one point, % of span: 0.1 of a metre has no exact float.
 SAME_POINT_DIGITS = 6
@@ -22,14 +24,15 @@ SAME_POINT_DIGITS = 6
 def percent_errors(observed: ArrayLike, expected: ArrayLike, *, signal_span: float) -> Any:
     """Errors in % of output span, 100 (observed − expected) / span; shapes broadcast.
 
-    observed, expected: output in mA or V. signal_span: of the output, in the same unit; must be above zero.
-    The same rule gives the error of an indication: pass levels (or volumes) and |URV − LRV|.
+    observed, expected: output in mA or V. signal_span: of the output, in the same unit; must be
+    above zero. The same rule gives the error of an indication: pass levels (or volumes) and |URV
+    − LRV|.
 
     >>> float(percent_errors(4.02, 4.0, signal_span=16.0).round(9))  # 4.02 mA in an empty tank
     0.125
     """
     if not signal_span > 0:
-        raise ValueError(f"signal_span: {signal_span} is not above zero")
+        raise BadArgument("signal_span", f"{signal_span} is not above zero")
     return (
         100 * (np.asarray(observed, dtype=float) - np.asarray(expected, dtype=float)) / signal_span
     )
@@ -37,12 +40,15 @@ def percent_errors(observed: ArrayLike, expected: ArrayLike, *, signal_span: flo
 
 @dataclass(frozen=True)
 class Figures:
-    """What a test shows, % of span; None where the readings cannot tell.
+    """Summary of a test, % of span; None where the readings do not show it.
 
-    largest: the error furthest from zero, with its sign. lowest, highest: the most negative and most positive error.
-    at_zero, at_span: mean error at the lowest (highest) applied point, where that is within END_ROOM of 0 % (100 %).
-    hysteresis: the largest difference between rising and falling error at one point **within one run**, for between
-    runs the product may have warmed; hysteresis_of_means: the same between the means of all runs.
+    largest: the error furthest from zero, with its sign. lowest, highest: the most negative and
+    most positive error.
+    at_zero, at_span: mean error at the lowest (highest) applied point, where that is within
+    END_ROOM of 0 % (100 %).
+    hysteresis: the largest difference between rising and falling error at one point **within one
+    run**, for between runs the product may have warmed; hysteresis_of_means: the same between the
+    means of all runs.
     Sources: TRM-01, after the terms of ISA-51.1 and IEC 61298-2 (from memory).
     """
 
@@ -58,7 +64,7 @@ class Figures:
 
 @dataclass(frozen=True)
 class FleetFigures:
-    """The Figures of many records: one array a figure, one place a record; NaN stands for "cannot tell"."""
+    """The Figures of many records: one array a figure, one place a record; NaN where not shown."""
 
     largest: np.ndarray
     lowest: np.ndarray
@@ -94,19 +100,21 @@ def figures(
 ) -> Figures:
     """Figures of one test; four sequences, one place a reading.
 
-    applied_percent: the applied value in % of span. errors: % of span. rising: True where the point was approached
-    from below. run: number of the run. Raises ValueError where there is no reading or an error is not a number.
+    applied_percent: the applied value in % of span. errors: % of span. rising: True where the
+    point was approached from below. run: number of the run. Raises BadArgument where there is no
+    reading or an error is not a number.
 
-    >>> figures([0, 50, 100, 50], [0.1, 0.2, 0.1, 0.3], [True, True, True, False], [1, 1, 1, 1]).largest
+    >>> rising, runs = [True, True, True, False], [1, 1, 1, 1]
+    >>> figures([0, 50, 100, 50], [0.1, 0.2, 0.1, 0.3], rising, runs).largest
     0.3
     """
     count = np.size(errors)
-    found = figures_fleet(
+    summary = figures_fleet(
         np.zeros(count, dtype=int), applied_percent, errors, rising, run, records=1
     ).of(0)
-    if found is None:
-        raise ValueError("errors: there is no reading to sum up")
-    return found
+    if summary is None:
+        raise BadArgument("errors", "there is no reading to sum up")
+    return summary
 
 
 def figures_fleet(
@@ -143,11 +151,11 @@ def figures_fleet(
 
 def _check(*columns: np.ndarray) -> None:
     if len({column.shape for column in columns}) != 1 or columns[0].ndim != 1:
-        raise ValueError("readings: every column needs one value a reading")
+        raise BadArgument("readings", "every column needs one value a reading")
     _, point, error, *_ = columns
     for name, column in (("applied_percent", point), ("errors", error)):
         if not np.isfinite(column).all():
-            raise ValueError(f"{name}: not a number; leave out readings that were not taken")
+            raise BadArgument(f"{name}", "not a number; leave out readings that were not taken")
 
 
 def _extremes(owner: np.ndarray, value: np.ndarray, records: int) -> tuple[np.ndarray, np.ndarray]:
@@ -180,7 +188,10 @@ def _largest_difference(
     within: tuple[np.ndarray, ...],
     records: int,
 ) -> np.ndarray:
-    """Largest |mean rising − mean falling error| of each record among the cells that ``within`` makes."""
+    """Largest |mean rising − mean falling error| of each record.
+
+    Compared are readings of one cell, such as a point within a run, that ``within`` makes.
+    """
     cell, cell_owner = _cells((owner, *within))
     rising = _means(cell[up], error[up], len(cell_owner))
     falling = _means(cell[~up], error[~up], len(cell_owner))
@@ -192,7 +203,7 @@ def _largest_difference(
 
 
 def _cells(keys: tuple[np.ndarray, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """The cell of each reading among those that agree in all keys, and the first key of each cell."""
+    """Cell of each reading among those that agree in all keys; and the first key of each cell."""
     order = np.lexsort(keys)
     new = np.zeros(len(order), dtype=bool)
     new[:1] = True
@@ -206,7 +217,8 @@ def _cells(keys: tuple[np.ndarray, ...]) -> tuple[np.ndarray, np.ndarray]:
 def repeatability(applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLike) -> float | None:
     """Largest difference between readings at one point approached from the same side, % of span.
 
-    None where no point was approached twice from one side. Source: TRM-01, after ISA-51.1 (from memory).
+    None where no point was approached twice from one side. Source: TRM-01, after ISA-51.1 (from
+    memory).
 
     >>> round(repeatability([50, 50, 50], [0.1, 0.125, 0.3], [True, True, False]), 6)
     0.025
@@ -227,7 +239,7 @@ def repeatability_fleet(
     *,
     records: int,
 ) -> np.ndarray:
-    """repeatability of many tests at once, as figures_fleet; NaN stands for "cannot tell"."""
+    """repeatability of many tests at once, as figures_fleet; NaN where not shown."""
     owner = np.asarray(record, dtype=int)
     point = np.asarray(applied_percent, dtype=float).round(SAME_POINT_DIGITS)
     error, up = np.asarray(errors, dtype=float), np.asarray(rising, dtype=bool)
@@ -241,9 +253,10 @@ def repeatability_fleet(
 
 @dataclass(frozen=True)
 class DeadBand:
-    """Smallest change of the input that moved the output: more than at_least, at most at_most, % of span.
+    """Smallest change of the input that moved the output, % of span.
 
-    at_most is None where the output never moved. n: reversals that were looked at.
+    More than at_least, at most at_most; at_most is None where the output never moved. n: reversals
+    that were looked at.
     """
 
     at_least: float
@@ -254,24 +267,26 @@ class DeadBand:
 def dead_band(
     applied_percent: ArrayLike, output_percent: ArrayLike, *, moved: float
 ) -> DeadBand | None:
-    """Dead band from small steps of the input that go up and come back; both in % of span, in order of time.
+    """Dead band from small changes of the input that go up and come back.
 
-    moved: smallest change of the output that counts, such as three times the meter's resolution. From each reversal
-    of the input it is asked how far the input went before the output moved; the widest band is given. None where the
-    input never turned. Term: IEC 61298-2 (from memory).
+    applied_percent, output_percent: % of span, in order of time. moved: smallest change of the
+    output that counts, such as three times the meter's resolution. At each reversal of the input:
+    how far it went before the output moved; the widest band is returned. None where the input
+    never turned. Raises BadArgument for values that do not pair or are not numbers. Term: IEC
+    61298-2 (from memory).
 
     >>> dead_band([50, 50.2, 50.1, 50.0, 49.9], [50, 50.2, 50.2, 50.2, 50.1], moved=0.05)
     DeadBand(at_least=0.2, at_most=0.3, n=1)
     """
     x, y = np.asarray(applied_percent, dtype=float), np.asarray(output_percent, dtype=float)
     if x.shape != y.shape or x.ndim != 1:
-        raise ValueError("output_percent: one output is needed for each applied value")
+        raise BadArgument("output_percent", "one output is needed for each applied value")
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        raise ValueError(
-            "applied_percent, output_percent: not a number; leave out what was not read"
+        raise BadArgument(
+            "applied_percent, output_percent", "not a number; leave out what was not read"
         )
     if not moved > 0:
-        raise ValueError(f"moved: {moved} is not above zero")
+        raise BadArgument("moved", f"{moved} is not above zero")
     steps = np.sign(np.diff(x))
     turns = [i + 1 for i in range(len(steps) - 1) if steps[i] * steps[i + 1] < 0]
     bands = [_band_after(turn, x, y, steps, moved) for turn in turns]
@@ -284,7 +299,7 @@ def dead_band(
 def _band_after(
     turn: int, x: np.ndarray, y: np.ndarray, steps: np.ndarray, moved: float
 ) -> tuple[float, float | None]:
-    """How far the input went from this turn without moving the output, and how far when it had moved."""
+    """How far the input went from this turn before the output moved, and when it had moved."""
     least, at = 0.0, turn + 1
     while at < len(x) and steps[at - 1] == steps[turn]:
         change = round(abs(float(x[at] - x[turn])), SAME_POINT_DIGITS)

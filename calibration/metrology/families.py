@@ -1,7 +1,8 @@
-"""What a family of like instruments teaches about each member: the usual rate, its spread, and how they wander.
+"""The prior that a family of like instruments gives each member: rate, spread, random walk.
 
-Fitted by expectation and maximisation over the sums of wander.py, all families of a fleet at once. In each stand two
-pseudo-instruments of the default prior: they keep small families honest, and no weight ever falls to nothing.
+Fitted by expectation and maximisation over the sums of wander.py, all families of a fleet at once.
+In each stand two pseudo-instruments of the default prior: they keep small families honest, and no
+weight ever falls to nothing.
 Source: derived for this book, as wander.py.
 """
 
@@ -24,28 +25,30 @@ from calibration.metrology.wander import (
     sums,
 )
 
-FEWEST_OTHERS = 5  # a family with fewer lends nothing: its members are judged alone
+FEWEST_OTHERS = 5  # a family with fewer gives no prior: its members are judged alone
 PSEUDO = 2.0
-ROUNDS = 25
-WARM_ROUNDS = 4
+ITERATIONS = 25
+WARM_ITERATIONS = 4
 
 
 def fit_families(
-    told: Histories,
+    histories: Histories,
     family: ArrayLike,
     tolerance: ArrayLike,
     *,
     start: Prior | None = None,
-    rounds: int | None = None,
+    iterations: int | None = None,
 ) -> Prior:
     """A prior with one place a family; ``Prior.of(family)`` spreads it over the instruments.
 
-    family: N, each instrument's family from 0 up. tolerance: half-width in % of span, one or N; the median of a family
-    scales its values of q. start: an earlier fit of the same families, to go on from; it saves rounds.
-    A family with fewer than FEWEST_OTHERS + 1 members keeps the default prior, and others = 0.
-    Raises CannotFit for shapes that do not go together, negative families, or a tolerance not above zero.
+    family: N, each instrument's family from 0 up. tolerance: half-width in % of span, one or N;
+    the median of a family scales its values of q. start: an earlier fit of the same families, to
+    go on from; it saves iterations. A family with fewer than FEWEST_OTHERS + 1 members keeps the
+    default prior, and others = 0.
+    Raises CannotFit for shapes that do not go together, negative families, or a tolerance not
+    above zero.
     """
-    member = _checked_members(told, family)
+    member = _checked_members(histories, family)
     size = np.bincount(member)
     half = _medians(member, np.broadcast_to(checked_tolerance(tolerance), member.shape), size)
     default = default_prior(half)
@@ -54,25 +57,30 @@ def fit_families(
     if now.weights.shape != default.weights.shape:
         raise CannotFit("start", f"{now.rate.size} families, but {size.size} are to be fitted")
     now = replace(now, q=default.q)
-    found = by_blocks(
-        lambda part: (part, sums(told.columns(part), default.q[:, member[part]])), len(told)
+    blocks = by_blocks(
+        lambda part: (part, sums(histories.columns(part), default.q[:, member[part]])),
+        len(histories),
     )
-    for _ in range(rounds or (ROUNDS if start is None else WARM_ROUNDS)):
-        now = _round(found, member, size, now, DEFAULT_RATE_SD * half)
+    for _ in range(iterations or (ITERATIONS if start is None else WARM_ITERATIONS)):
+        now = _iterate(blocks, member, size, now, DEFAULT_RATE_SD * half)
     enough = size > FEWEST_OTHERS
 
-    def kept(name: str) -> np.ndarray:
+    def fitted(name: str) -> np.ndarray:
         return np.where(enough, getattr(now, name), getattr(default, name))
 
     return Prior(
-        kept("rate"), kept("spread"), kept("mean_sd"), default.q, kept("weights"),
+        fitted("rate"),
+        fitted("spread"),
+        fitted("mean_sd"),
+        default.q,
+        fitted("weights"),
         np.where(enough, size - 1, 0),
-    )  # fmt: skip
+    )
 
 
-def _checked_members(told: Histories, family: ArrayLike) -> np.ndarray:
+def _checked_members(histories: Histories, family: ArrayLike) -> np.ndarray:
     member = np.asarray(family)
-    if member.shape != (len(told),) or not np.issubdtype(member.dtype, np.integer):
+    if member.shape != (len(histories),) or not np.issubdtype(member.dtype, np.integer):
         raise CannotFit("family", "one whole number an instrument is needed")
     if member.size == 0 or member.min() < 0:
         raise CannotFit("family", "families are numbered from 0 up")
@@ -87,14 +95,18 @@ def _medians(member: np.ndarray, values: np.ndarray, size: np.ndarray) -> np.nda
     return np.where(size > 0, (ordered[low] + ordered[high]) / 2, 1.0)
 
 
-def _round(
-    found: list[tuple[slice, Sums]],
+def _iterate(
+    blocks: list[tuple[slice, Sums]],
     member: np.ndarray,
     size: np.ndarray,
     now: Prior,
     rate0: np.ndarray,
 ) -> Prior:
-    """One round: weights of q under the present prior, then mean rate, spread and weights that suit them best."""
+    """One iteration of expectation and maximisation.
+
+    Weights of q under the present prior, then the mean rate, spread and weights that suit them
+    best.
+    """
     count, n_nodes = size.size, now.weights.shape[0]
 
     def by_family(part: slice, values: np.ndarray) -> np.ndarray:
@@ -102,7 +114,7 @@ def _round(
 
     worth, pull, nodes = np.zeros(count), np.zeros(count), np.zeros((n_nodes, count))
     posterior = []
-    for part, s in found:
+    for part, s in blocks:
         own = now.of(member[part])
         spread2 = own.spread**2
         w, _ = node_weights(s.log_evidence(own.rate, spread2), own.weights)

@@ -1,8 +1,9 @@
-"""What a list or a schedule needs of each instrument of a fleet: rate, and when the band meets the tolerance.
+"""Rate of each instrument of a fleet, and when its band meets the tolerance.
 
-Mean, variance and fourth moment of the mixture are polynomials in time. Once their coefficients are known the band of
-any day costs a few multiplications an instrument, whatever the number of values of q: the same band as
-``wander.Outlook.next_as_found`` draws. Visits and instruments as in wander.py; errors in % of span, time in years.
+Mean, variance and fourth moment of the mixture are polynomials in time. Once their coefficients
+are known the band of any day costs a few multiplications an instrument, whatever the number of
+values of q: the same band as ``wander.Outlook.next_as_found`` draws. Visits and instruments as in
+wander.py; errors in % of span, time in years.
 """
 
 from __future__ import annotations
@@ -31,7 +32,10 @@ _FACTOR = np.r_[
 
 
 class Moments(NamedTuple):
-    """Coefficients of rising powers of the years ahead: mean 2 by N, variance 3 by N, fourth moment 5 by N."""
+    """Coefficients of rising powers of the years ahead.
+
+    mean: 2 by N. variance: 3 by N. fourth: fourth central moment, 5 by N.
+    """
 
     mean: np.ndarray
     variance: np.ndarray
@@ -70,22 +74,25 @@ def moments(of: Outlook, u_next: ArrayLike = 0.0) -> Moments:
 
     # 3 S⁴ + 6 S² d² + d⁴ = 3 (S² + d²)² − 2 d⁴.
     t0, t1, t2 = s0 + e0, s1 + e1, s2 + e2
-    fourth = np.array([
-        mean(3 * t0 * t0 - 2 * e0 * e0),
-        mean(6 * t0 * t1 - 4 * e0 * e1),
-        mean(3 * (t1 * t1 + 2 * t0 * t2) - 2 * (e1 * e1 + 2 * e0 * e2)),
-        mean(6 * t1 * t2 - 4 * e1 * e2),
-        mean(3 * t2 * t2 - 2 * e2 * e2),
-    ])  # fmt: skip
+    fourth = np.array(
+        [
+            mean(3 * t0 * t0 - 2 * e0 * e0),
+            mean(6 * t0 * t1 - 4 * e0 * e1),
+            mean(3 * (t1 * t1 + 2 * t0 * t2) - 2 * (e1 * e1 + 2 * e0 * e2)),
+            mean(6 * t1 * t2 - 4 * e1 * e2),
+            mean(3 * t2 * t2 - 2 * e2 * e2),
+        ]
+    )
     return Moments(np.array([m0, m1]), np.array([mean(t0), mean(t1), mean(t2)]), fourth)
 
 
 @dataclass(frozen=True)
 class Forecast:
-    """One place an instrument. rate, low, high: % of span a year with the 95 % interval.
+    """One place an instrument.
 
-    own_weight: share of the rate that is its own; the rest is the family's. meets: years after the last visit until
-    the 95 % band of the next as found meets ± tolerance; 0: at once; inf: not within the horizon. dated: False where
+    rate, low, high: % of span a year with the 95 % interval. own_weight: share of the rate that is
+    its own; the rest is the family's. meets: years after the last visit until the 95 % band of the
+    next as found meets ± tolerance; 0: at once; inf: not within the horizon. dated: False where
     two visits and no family say too little for any day; ``meets`` is then inf.
     """
 
@@ -98,7 +105,11 @@ class Forecast:
 
 
 def forecast(of: Outlook, tolerance: ArrayLike, u_next: ArrayLike) -> Forecast:
-    """Raises CannotFit for a tolerance not above zero, or u_next below zero."""
+    """Forecasts of all instruments.
+
+    tolerance: half-width, % of span; u_next: standard uncertainty of the coming reading; one, or
+    one place an instrument. Raises CannotFit for a tolerance not above zero, or u_next below zero.
+    """
     half = np.broadcast_to(checked_tolerance(tolerance), len(of))
     u = np.asarray(u_next, dtype=float)
     if not (np.isfinite(u) & (u >= 0)).all():
@@ -115,7 +126,10 @@ def _forecast(of: Outlook, half: np.ndarray, u: np.ndarray) -> Forecast:
 
 
 def _meets(of: Moments, half: np.ndarray) -> np.ndarray:
-    """When |centre| + half-width first rises to the tolerance: a grid names the span of time, halving the day."""
+    """When |centre| + half-width first rises to the tolerance, years.
+
+    A grid names the span of time, halving the day.
+    """
 
     def beyond(years: ArrayLike) -> np.ndarray:
         centre, width = of.band(years)

@@ -1,8 +1,8 @@
 """Readings of many instruments side by side: from visits to the increments between them.
 
-Visits run along the first axis, instruments along the last; one instrument is a fleet of one. Errors are in % of span,
-time in years of DAYS_A_YEAR days. An increment is an as found less the as left before it; what was adjusted between
-the two readings of a visit is no drift.
+Visits run along the first axis, instruments along the last; one instrument is a fleet of one.
+Errors are in % of span, time in years of DAYS_A_YEAR days. An increment is an as found less the
+as left before it; what was adjusted between the two readings of a visit is no drift.
 """
 
 from __future__ import annotations
@@ -27,10 +27,12 @@ BLOCK = 2048  # columns whose working arrays stay in a processor's cache
 class Histories:
     """Increments of N instruments, aligned at their last visit; K is the longest history less one.
 
-    increments, years, variance, shared, counted: K by N. ``variance`` is of both readings' errors; ``shared`` is what
-    this increment's error has in common with the next. Where ``counted`` is False there is no increment (the history is
-    shorter, a reading is missing, or it was set aside), and the other four hold values that change no sum.
-    level, level_variance, last_year, visits: N; the last as left, the variance of its error, when, and how many visits.
+    increments, years, variance, shared, counted: K by N. ``variance`` is of both readings'
+    errors; ``shared`` is what this increment's error has in common with the next. Where
+    ``counted`` is False there is no increment (the history is shorter, a reading is missing, or
+    it was set aside), and the other four hold values that change no sum.
+    level, level_variance, last_year, visits: N; the last as left, the variance of its error,
+    when, and how many visits.
     adjusted: K by N, whether the visit that ends the increment was adjusted.
     """
 
@@ -59,10 +61,17 @@ class Histories:
         # The one before shares its error with an increment that no longer speaks.
         shared[:-1] = np.where(counted[1:], shared[:-1], 0.0)
         return Histories(
-            np.where(counted, self.increments, 0.0), np.where(counted, self.years, 0.0),
-            np.where(counted, self.variance, 1.0), shared, counted, self.adjusted,
-            self.level, self.level_variance, self.last_year, self.visits,
-        )  # fmt: skip
+            np.where(counted, self.increments, 0.0),
+            np.where(counted, self.years, 0.0),
+            np.where(counted, self.variance, 1.0),
+            shared,
+            counted,
+            self.adjusted,
+            self.level,
+            self.level_variance,
+            self.last_year,
+            self.visits,
+        )
 
 
 def histories(
@@ -73,14 +82,16 @@ def histories(
     u_reading: ArrayLike,
     u_common: ArrayLike = 0.0,
 ) -> Histories:
-    """Histories from one column an instrument, visits in order of time; a plain sequence is one instrument.
+    """Histories from one column an instrument, visits in order of time.
 
-    A shorter history has NaN years in front. as_found NaN: not read; the increment to that visit does not exist.
-    as_left counts where adjusted; NaN there: the next increment does not exist. Where not adjusted as found counts.
-    u_reading: standard uncertainty of a reading; u_common: the part of it that both readings of a visit share. What all
-    visits share cancels and belongs in neither.
-    Raises CannotFit for fewer than two visits, times that do not rise, an uncertainty not above zero, a common part
-    larger than the whole, a last visit without a known as left, no increment at all, or shapes that differ.
+    A plain sequence is one instrument; a shorter history has NaN years in front. as_found NaN: not
+    read; the increment to that visit does not exist. as_left counts where adjusted; NaN there: the
+    next increment does not exist. Where not adjusted as found counts.
+    u_reading: standard uncertainty of a reading; u_common: the part of it that both readings of a
+    visit share. What all visits share cancels and belongs in neither.
+    Raises CannotFit for fewer than two visits, times that do not rise, an uncertainty not above
+    zero, a common part larger than the whole, a last visit without a known as left, no increment
+    at all, or shapes that differ.
     """
     table = _Table.of(years, as_found, as_left, adjusted, u_reading, u_common)
     for fault in table.faults():
@@ -99,7 +110,7 @@ class Fault(NamedTuple):
 
 @dataclass(frozen=True)
 class _Table:
-    """Visits by instruments, as read; ``left`` is the reading at which the next increment begins."""
+    """Visits by instruments, as read; the next increment begins at ``left``."""
 
     years: np.ndarray
     found: np.ndarray
@@ -159,14 +170,25 @@ class _Table:
         square = self.u**2
         shared = np.where(self.adjusted, self.common**2, square)[1:]
         whole = Histories(
-            drifted, steps, square[1:] + square[:-1], shared, counted, self.adjusted[1:],
-            self.left[-1], square[-1], self.years[-1], (~np.isnan(self.years)).sum(axis=0),
-        )  # fmt: skip
+            drifted,
+            steps,
+            square[1:] + square[:-1],
+            shared,
+            counted,
+            self.adjusted[1:],
+            self.left[-1],
+            square[-1],
+            self.years[-1],
+            (~np.isnan(self.years)).sum(axis=0),
+        )
         return whole.without(np.zeros_like(counted))
 
 
 class Gathered(NamedTuple):
-    """groups: whose history stands at each place. refused: group, argument and reason of those without one."""
+    """Histories of a fleet, and the instruments without one.
+
+    groups: whose history stands at each place. refused: group, argument and reason of the others.
+    """
 
     groups: np.ndarray
     histories: Histories
@@ -184,7 +206,8 @@ def gather(
 ) -> Gathered:
     """Histories from one row a visit, in any order; one bad history leaves the rest alone.
 
-    Visits of one time become one: its first as found, its last as left, taken as adjusted, as the two are two readings.
+    Visits of one time become one: its first as found, its last as left, taken as adjusted, as the
+    two are two readings.
     Raises CannotFit where lengths differ, or where no history is left.
     """
     ids = np.asarray(group)
@@ -214,9 +237,13 @@ def gather(
         return out
 
     table = _Table.of(
-        spread(y[first], np.nan), spread(f[first], np.nan), spread(z[last], np.nan),
-        spread(was, False), spread(s[last], 1.0), spread(sc[last], 0.0),
-    )  # fmt: skip
+        spread(y[first], np.nan),
+        spread(f[first], np.nan),
+        spread(z[last], np.nan),
+        spread(was, False),
+        spread(s[last], 1.0),
+        spread(sc[last], 0.0),
+    )
     good, refused = np.ones(names.size, dtype=bool), []
     for fault in table.faults():
         refused += [(names[i], *fault[1:]) for i in np.flatnonzero(fault.columns & good)]
@@ -247,7 +274,7 @@ def each(work: Callable[[S], T], parts: Sequence[S]) -> list[T]:
 
 
 def joined(parts: Sequence[T]) -> T:
-    """One dataclass or named tuple of arrays from those of the blocks, put together along the last axis."""
+    """One dataclass or named tuple of arrays from those of the blocks, along the last axis."""
     first: Any = parts[0]
     if len(parts) == 1:
         return parts[0]

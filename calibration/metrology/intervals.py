@@ -1,8 +1,10 @@
-"""The next interval: by a staircase, or the longest for which the next as found is likely enough to be in tolerance.
+"""The next interval: by a staircase, or by the probability that the next as found is in tolerance.
 
-The drift rule asks for the as-found reading, since that is what later visits can check. Lengthening is limited a step,
-shortening never. A proposal carries its numbers, and its reason as parts that a page puts into words.
-Source: ILAC-G24:2022 / OIML D 10:2022 for the kinds of method (from memory); the drift rule is derived for this book.
+The drift rule takes the longest interval for which that probability reaches the target: of the
+as-found reading, since later visits can check it. Each lengthening is limited, shortening never. A
+proposal carries its numbers, and its reason as parts that a page puts into words.
+Source: ILAC-G24:2022 / OIML D 10:2022 for the types of method (from memory); the drift rule is
+derived for this book.
 """
 
 from __future__ import annotations
@@ -19,10 +21,10 @@ from calibration.metrology.crossing import probability_ever_out
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import by_blocks, joined
 from calibration.metrology.wander import Outlook, checked_tolerance
-from plant.level.checks import share
+from plant.level.checks import BadArgument, share
 
 LOWER, UPPER = 0.25, 5.0  # years
-LENGTHEN = 2.0  # times the present interval, at most, a step
+LENGTHEN = 2.0  # times the present interval, at most, each time
 LONGER = 0.1  # staircase: lengthen by this share when found in tolerance
 _SEARCH = 16  # places between the bounds at which the rough answer looks
 _EXACT = 96  # the same where the rough answer did not lead there
@@ -33,35 +35,47 @@ _PARTS, _TIMES = 16, 8  # then the span between two places is parted so many tim
 def staircase(
     current: float, in_tolerance: bool, *, longer: float = LONGER, shorter: float
 ) -> float:
-    """Next interval, in the unit of ``current``: times 1 + longer when found in, times 1 − shorter when found out.
+    """Next interval, in the unit of ``current``.
+
+    Times 1 + longer where the instrument was in tolerance as found, else times 1 − shorter. Raises
+    BadArgument for a current interval or ``longer`` not above zero, or ``shorter`` outside 0 to 1.
 
     >>> round(staircase(12, True, longer=0.1, shorter=0.55), 9)
     13.2
     """
     if not (math.isfinite(current) and current > 0):
-        raise ValueError(f"current: {current} is not above zero")
-    _check_steps(longer, shorter)
+        raise BadArgument("current", f"{current} is not above zero")
+    _check_changes(longer, shorter)
     return current * (1 + longer if in_tolerance else 1 - shorter)
 
 
 def staircase_target(longer: float, shorter: float) -> float:
-    """Share in tolerance at which the staircase stands still: (1 + longer)^R (1 − shorter)^(1 − R) = 1."""
-    _check_steps(longer, shorter)
+    """Share in tolerance at which the staircase settles: (1 + longer)^R (1 − shorter)^(1 − R) = 1.
+
+    Raises BadArgument as staircase.
+
+    >>> round(staircase_target(0.1, 0.55), 3)
+    0.893
+    """
+    _check_changes(longer, shorter)
     up, down = math.log1p(longer), math.log1p(-shorter)
     return -down / (up - down)
 
 
-def _check_steps(longer: float, shorter: float) -> None:
+def _check_changes(longer: float, shorter: float) -> None:
     if not (math.isfinite(longer) and longer > 0):
-        raise ValueError(f"longer: {longer} is not above zero")
+        raise BadArgument("longer", f"{longer} is not above zero")
     if not 0 < shorter < 1:
-        raise ValueError(f"shorter: {shorter} is not between 0 and 1")
+        raise BadArgument("shorter", f"{shorter} is not between 0 and 1")
 
 
 # ---- drift ----
 class Longest(NamedTuple):
-    """years: the longest interval that reaches the target, within the bounds. reached: False where not even the
-    shortest does. capped: the target is still reached at the upper bound."""
+    """The longest interval that reaches the target, within the bounds; one place an instrument.
+
+    reached: False where not even the shortest interval reaches it. capped: the target is still
+    reached at the upper bound.
+    """
 
     years: np.ndarray
     reached: np.ndarray
@@ -77,14 +91,17 @@ def longest(
     lower: float = LOWER,
     upper: float = UPPER,
 ) -> Longest:
-    """First time after the lower bound at which P(next as found in tolerance) falls below the target; N places.
+    """First time after the lower bound at which P(next as found in tolerance) falls below target.
 
-    P may rise before it falls, so the first fall counts, not the last. Raises ValueError for a target outside 0 to 1,
-    bounds that are not 0 < lower < upper, or a tolerance not above zero.
+    N places. P may rise before it falls, so the first fall counts, not the last. Raises
+    BadArgument for a target outside 0 to 1, bounds that are not 0 < lower < upper, or a tolerance
+    not above zero.
     """
     share("target", target)
     if not (0 < lower < upper and math.isfinite(upper)):
-        raise ValueError(f"lower, upper: {lower} and {upper} years are not in rising order above 0")
+        raise BadArgument(
+            "lower, upper", f"{lower} and {upper} years are not in rising order above 0"
+        )
     half = np.broadcast_to(checked_tolerance(tolerance), len(of))
     u = np.broadcast_to(np.asarray(u_next, dtype=float), len(of))
     if not (np.isfinite(u) & (u >= 0)).all():
@@ -102,14 +119,14 @@ def _longest(
 ) -> Longest:
     reached = of.probability_in(lower, half, u) >= target
     rough = _rough(of, half, u, target, np.geomspace(lower, upper, _SEARCH))
-    years, found = _sharpen(of, half, u, target, rough)
+    years, arrived = _sharpen(of, half, u, target, rough)
     # Mixture and normal agree that it never falls: no need to look closer.
     capped = np.isnan(rough)
     if capped.any():
         at = np.flatnonzero(capped)
         capped[at] = of.columns(at).probability_in(upper, half[at], u[at]) >= target
     years = np.where(capped, upper, years)
-    open_ = reached & ~capped & ~(found & (years >= lower) & (years <= upper))
+    open_ = reached & ~capped & ~(arrived & (years >= lower) & (years <= upper))
     if open_.any():
         at = np.flatnonzero(open_)
         years[at], capped[at] = _by_parting(
@@ -121,9 +138,10 @@ def _longest(
 def _rough(
     of: Outlook, half: np.ndarray, u: np.ndarray, target: float, grid: np.ndarray
 ) -> np.ndarray:
-    """The answer for one normal of the mixture's mean and variance; NaN where it never falls below the target.
+    """The answer for one normal of the mixture's mean and variance.
 
-    Mean and variance of the mixture are a line and a parabola in time, so that no value of q is looked at again.
+    NaN where it never falls below the target. Mean and variance of the mixture are a line and a
+    parabola in time, so that no value of q is looked at again.
     """
     w, rates = of.weights, of.rates
     means, variances = of.parts(0.0)
@@ -153,7 +171,10 @@ def _rough(
 def _sharpen(
     of: Outlook, half: np.ndarray, u: np.ndarray, target: float, rough: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Secant steps on the exact mixture, in normal quantiles, where it is nearly straight; and which have arrived."""
+    """Secant iterations on the exact mixture, and which have arrived.
+
+    In normal quantiles, where it is nearly straight.
+    """
     years = np.where(np.isnan(rough), 1.0, rough)
     aim = ndtri(target)
 
@@ -173,7 +194,7 @@ def _sharpen(
         step = np.where(moved, now * (years[going] - before[going]) / by, 0.0)
         before[going], at_before[going] = years[going], now
         years[going] = np.clip(years[going] - step, 0.5 * years[going], 2 * years[going])
-        # The last step squared the error before it.
+        # The last iteration squared the error before it.
         arrived = (np.abs(at_before) < 1e-5) & (np.abs(years - before) < 1e-4)
         going = np.flatnonzero(~arrived & ~np.isnan(rough))
         if not going.size:
@@ -184,7 +205,10 @@ def _sharpen(
 def _by_parting(
     of: Outlook, half: np.ndarray, u: np.ndarray, target: float, grid: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The slow and certain way: exact values along a grid, then parting; and where it never falls below the target."""
+    """The slow and certain way: exact values along a grid, then parting.
+
+    And where it never falls below the target.
+    """
     below = of.probability_in(grid[:, None], half, u) < target
     place = np.maximum(below.argmax(axis=0), 1)
     low, high = grid[place - 1], grid[place]
@@ -209,10 +233,11 @@ class Reason(NamedTuple):
 
 @dataclass(frozen=True)
 class Proposals:
-    """One place an instrument. wanted: by the target alone, within the bounds; years: after the limit on lengthening.
+    """One place an instrument. wanted: by the target alone; years: after the limit on lengthening.
 
-    current: years, NaN where there is none yet. reached, capped: as in Longest. lengthening_cut: the limit on
-    lengthening decided. as_found: probability of being found in tolerance at the end of ``years``.
+    current: years, NaN where there is none yet. reached, capped: as in Longest. lengthening_cut:
+    the limit on lengthening decided. as_found: probability of being found in tolerance at the end
+    of ``years``.
     """
 
     years: np.ndarray
@@ -250,20 +275,29 @@ def propose(
 ) -> Proposals:
     """The next interval of each instrument; current: its present interval in years, NaN for none.
 
-    Raises ValueError as ``longest`` does, for a current interval not above zero, or ``lengthen`` below 1.
+    Raises ValueError as ``longest`` does, for a current interval not above zero, or ``lengthen``
+    below 1.
     """
     now = np.broadcast_to(np.asarray(current, dtype=float), len(of))
     if (now <= 0).any() or np.isinf(now).any():
-        raise ValueError("current: an interval must be a number of years above zero")
+        raise BadArgument("current", "an interval must be a number of years above zero")
     if not lengthen >= 1:
-        raise ValueError(f"lengthen: {lengthen} is below 1")
+        raise BadArgument("lengthen", f"{lengthen} is below 1")
     wanted = longest(of, tolerance, u_next, target=target, lower=lower, upper=upper)
     limit = np.where(np.isnan(now), np.inf, np.maximum(now * lengthen, lower))
     years = np.minimum(wanted.years, limit)
     return Proposals(
-        years, wanted.years, now, wanted.reached, wanted.capped, limit < wanted.years,
-        as_found_probability(of, years, tolerance, u_next), target, lower, upper,
-    )  # fmt: skip
+        years,
+        wanted.years,
+        now,
+        wanted.reached,
+        wanted.capped,
+        limit < wanted.years,
+        as_found_probability(of, years, tolerance, u_next),
+        target,
+        lower,
+        upper,
+    )
 
 
 def as_found_probability(
@@ -279,17 +313,25 @@ def as_found_probability(
 def reasons(
     proposals: Proposals, of: Outlook, tolerance: ArrayLike, places: ArrayLike | None = None
 ) -> list[tuple[Reason, ...]]:
-    """Why these intervals, in parts and in the order to be told; of the instruments at ``places``, or of all."""
+    """Why these intervals, in parts and in their order; of the instruments at ``places``, or of
+    all.
+    """
     at = np.arange(len(of)) if places is None else np.asarray(places, dtype=int)
     some = of.columns(at)
     half = np.broadcast_to(checked_tolerance(tolerance), len(of))[at]
     rate = some.rate()
     known = {
-        "rate": rate.centre, "lower": rate.lower, "upper": rate.upper, "steady": some.weights[0],
-        "walk": np.sqrt((some.weights * some.q).sum(axis=0)), "own": some.own_weight, "borrowed": some.family_weight,
+        "rate": rate.centre,
+        "lower": rate.lower,
+        "upper": rate.upper,
+        "steady": some.weights[0],
+        "walk": np.sqrt((some.weights * some.q).sum(axis=0)),
+        "own": some.own_weight,
+        "borrowed": some.family_weight,
         "true_error": some.probability_in(proposals.years[at], half),
-        "others": some.others.astype(float), "ever": probability_ever_out(some, proposals.years[at], half),
-    }  # fmt: skip
+        "others": some.others.astype(float),
+        "ever": probability_ever_out(some, proposals.years[at], half),
+    }
     for name in ("years", "wanted", "current", "as_found"):
         known[name] = getattr(proposals, name)[at]
     columns = zip(*(values.tolist() for values in known.values()), strict=True)

@@ -97,9 +97,9 @@ def flag_jumps(histories: Histories, prior: Prior) -> Jumps:
 
 
 class LeastLikely(NamedTuple):
-    """at: K by N, the least likely increment of each history, or the first of the least likely pair.
+    """The least likely increment of each history.
 
-    is_pair, p_value: N. size: K by N.
+    at: K by N; of a pair the first. is_pair, p_value: N. size: K by N.
     """
 
     at: np.ndarray
@@ -117,8 +117,9 @@ class LeastLikely(NamedTuple):
 class Residuals(NamedTuple):
     """Products of V⁻¹, the inverse covariance of the increments under one q, spread of rate within.
 
-    pull: V⁻¹ (d − rate dt), K by J by N. own: the diagonal of V⁻¹, K by J by N. between: what stands
-    beside it, K − 1 by J by N. evidence: its logarithm for each q but for a constant, J by N.
+    pull: V⁻¹ (d − rate dt), K by J by N. own: the diagonal of V⁻¹, K by J by N. between: what
+    stands beside it, K − 1 by J by N. evidence: its logarithm for each q but for a constant, J by
+    N.
     """
 
     pull: np.ndarray
@@ -150,7 +151,10 @@ def residuals(histories: Histories, prior: Prior) -> Residuals:
 
 
 def _forward(histories: Histories, q: np.ndarray, off: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Eliminate each increment from the next: both right sides, pivots, multipliers, determinant."""
+    """Eliminate each increment from the next.
+
+    Returns both right sides, inverse pivots, multipliers, and the logarithm of the determinant.
+    """
     d = histories.variance[:, None, :] + q * histories.years[:, None, :]
     shape = d.shape
     by, carry = np.empty(shape), np.empty(shape)  # 1 / pivot, and its multiple for the next row
@@ -209,7 +213,10 @@ def _least_likely(histories: Histories, prior: Prior, among: np.ndarray) -> Leas
 
 
 def _p_values(histories: Histories, prior: Prior, among: np.ndarray) -> tuple[np.ndarray, ...]:
-    """p-value and size of single increments and of pairs, K by N; 1 and 0 where nothing is unusual."""
+    """p-value and size of single increments and of pairs, K by N.
+
+    1 and 0 where nothing is unusual.
+    """
     shape = histories.increments.shape
     single, size = np.ones(shape), np.zeros(shape)
     pair, pair_size = np.ones(shape), np.zeros(shape)
@@ -233,7 +240,10 @@ def _undone(histories: Histories) -> np.ndarray:
 
 
 def _unusual(histories: Histories, prior: Prior) -> np.ndarray:
-    """Whether an increment strays from its history's mean rate by more than errors and little walk."""
+    """Whether an increment strays from its history's mean rate by more than usual (N).
+
+    More than reading errors and a little walk allow.
+    """
     little = (prior.weights.cumsum(axis=0) < _LITTLE).sum(axis=0)
     q = np.take_along_axis(prior.q, np.minimum(little, len(prior.q) - 1)[None, :], axis=0)
     years = histories.years.sum(axis=0)
@@ -286,8 +296,8 @@ class Diagnosis(NamedTuple):
     """The likelier cause of a flagged increment.
 
     visit: place of the reading that may be bad (0 is the first visit), or of the one before which
-    the jump came. why: empty, or why the two cannot be told apart. gain: log likelihood gained by a
-    jump less that by a bad reading; NaN where they cannot be told apart.
+    the jump came. why: empty, or why the two causes look alike. gain: log likelihood gained by a
+    jump less that by a bad reading; NaN where they look alike.
     """
 
     cause: Cause

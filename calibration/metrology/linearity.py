@@ -1,6 +1,7 @@
 """How far a mean error curve bends, and all the figures of a test together.
 
-Errors are in % of output span. Sources: TRM-01 and TRM-02, after the terms of ISA-51.1 and IEC 61298-2 (from memory).
+Errors are in % of output span. Sources: TRM-01 and TRM-02, after the terms of ISA-51.1 and IEC
+61298-2 (from memory).
 """
 
 from __future__ import annotations
@@ -18,15 +19,17 @@ from calibration.metrology.errors import (
     figures,
     repeatability,
 )
+from plant.level.checks import BadArgument
 
 
 @dataclass(frozen=True)
 class Linearity:
-    """How far the mean error curve bends, % of span; NaN where the points cannot tell.
+    """How far the mean error curve bends, % of span; NaN where the points do not show it.
 
-    terminal_based: largest deviation from the line through the first and the last point. zero_based: from the line
-    through the first point whose slope makes it least. independent: from the line, free in both, that makes it
-    least (the true minimax line, no least squares). slopes: change of error over the whole span along that line.
+    terminal_based: largest deviation from the line through the first and the last point.
+    zero_based: from the line through the first point whose slope makes it least. independent:
+    from the line, free in both, that makes it least (the true minimax line, no least squares).
+    slopes: change of error over the whole span along that line.
     offset: error of the independent line at 0 %.
     """
 
@@ -41,9 +44,10 @@ class Linearity:
 def linearity(applied_percent: ArrayLike, errors: ArrayLike) -> Linearity:
     """Non-linearity of mean error curves: one curve along the last axis, any fleet before it.
 
-    applied_percent, errors: % of span, one place a point; NaN in errors where a curve has no such point. Points
-    need no order. Three points at least, else nothing is known of a bend; terminal-based asks for points within
-    END_ROOM of both ends, zero-based of 0 %. Raises ValueError where shapes differ or no curve has a point.
+    applied_percent, errors: % of span, one place a point; NaN in errors where a curve has no such
+    point. Points need no order. Three points at least, else nothing is known of a bend;
+    terminal-based asks for points within END_ROOM of both ends, zero-based of 0 %. Raises
+    ValueError where shapes differ or no curve has a point.
 
     >>> bent = linearity([0, 25, 50, 75, 100], [0, 0.75, 1, 0.75, 0])
     >>> bent.terminal_based, bent.independent, round(bent.zero_based, 6)
@@ -51,7 +55,7 @@ def linearity(applied_percent: ArrayLike, errors: ArrayLike) -> Linearity:
     """
     x, y = np.asarray(applied_percent, dtype=float), np.asarray(errors, dtype=float)
     if x.ndim == 0 or x.shape[-1] == 0:
-        raise ValueError("applied_percent: there is no point")
+        raise BadArgument("applied_percent", "there is no point")
     x, y = np.broadcast_arrays(x, y)
     x = np.where(np.isnan(y), np.nan, x)
     order = np.argsort(x, axis=-1)  # NaN goes last
@@ -69,22 +73,22 @@ def linearity(applied_percent: ArrayLike, errors: ArrayLike) -> Linearity:
     zero_slope, zero_width = _through_first(run, rise)
     slope, half, middle = _minimax(x, y)
     return Linearity(
-        terminal_based=_told(terminal, at_both),
-        zero_based=_told(zero_width, at_zero),
-        zero_based_slope=_told(100 * zero_slope, at_zero),
-        independent=_told(half, enough),
-        independent_slope=_told(100 * slope, enough),
-        independent_offset=_told(middle, enough),
+        terminal_based=_where(terminal, at_both),
+        zero_based=_where(zero_width, at_zero),
+        zero_based_slope=_where(100 * zero_slope, at_zero),
+        independent=_where(half, enough),
+        independent_slope=_where(100 * slope, enough),
+        independent_offset=_where(middle, enough),
     )
 
 
-def _told(value: np.ndarray, where: np.ndarray) -> Any:
-    found = np.where(where, value, np.nan)
-    return float(found) if found.ndim == 0 else found
+def _where(value: np.ndarray, known: np.ndarray) -> Any:
+    masked = np.where(known, value, np.nan)
+    return float(masked) if masked.ndim == 0 else masked
 
 
 def _widest(residual: np.ndarray) -> np.ndarray:
-    """Largest |residual| of each curve; 0 where it has no point (such a curve is not told)."""
+    """Largest |residual| of each curve; 0 where it has no point (its result is masked)."""
     widest: np.ndarray = np.fmax.reduce(np.abs(residual), axis=-1, initial=0.0)
     return widest
 
@@ -92,8 +96,9 @@ def _widest(residual: np.ndarray) -> np.ndarray:
 def _through_first(run: np.ndarray, rise: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Slope and largest deviation of the best line through the origin of run and rise.
 
-    The largest |deviation| is convex in the slope and least where a point above and a point below are as far off,
-    or, with i = j, where the line meets a point: rise_i − s run_i = −(rise_j − s run_j).
+    The largest |deviation| is convex in the slope and least where a point above and a point below
+    are as far off, or, with i = j, where the line meets a point: rise_i − s run_i = −(rise_j − s
+    run_j).
     """
     best, width = np.full(run.shape[:-1], np.nan), np.full(run.shape[:-1], np.inf)
     for i in range(1, run.shape[-1]):
@@ -111,7 +116,8 @@ def _through_first(run: np.ndarray, rise: np.ndarray) -> tuple[np.ndarray, np.nd
 def _minimax(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Slope, half-width and offset of the narrowest strip that holds each curve.
 
-    An edge of the strip touches two points, so the slopes between all pairs are tried: exact for any curve.
+    An edge of the strip touches two points, so the slopes between all pairs are tried: exact for
+    any curve.
     """
     shape = x.shape[:-1]
     best, offset = np.full(shape, np.nan), np.full(shape, np.nan)
@@ -134,11 +140,12 @@ def _minimax(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.n
 def mean_curve(
     applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLike
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The points of one test in order, and at each the mean of its mean rising and its mean falling error.
+    """Points of one test in order, and at each the mean of its mean rising and mean falling error.
 
     Where a point was approached from one side only, the mean of that side. All in % of span.
 
-    >>> [c.tolist() for c in mean_curve([0, 50, 50, 50], [0.0, 0.1, 0.1, 0.5], [True, True, True, False])]
+    >>> errors, rising = [0.0, 0.1, 0.1, 0.5], [True, True, True, False]
+    >>> [c.tolist() for c in mean_curve([0, 50, 50, 50], errors, rising)]
     [[0.0, 50.0], [0.0, 0.3]]
     """
     count = np.size(errors)
@@ -156,9 +163,10 @@ def mean_curves(
     *,
     records: int,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """mean_curve of many tests: two arrays (records, most points of any), NaN where a test has fewer points.
+    """mean_curve of many tests: points and means, each (records, most points of any).
 
-    record: which record each reading belongs to, 0 to records − 1, in any order; errors must be numbers.
+    NaN where a test has fewer points. record: which record each reading belongs to, 0 to records −
+    1, in any order; errors must be numbers.
     """
     owner = np.asarray(record, dtype=int)
     point = np.asarray(applied_percent, dtype=float).round(SAME_POINT_DIGITS)
@@ -184,7 +192,7 @@ def _mean_of(cell: np.ndarray, value: np.ndarray, cells: int) -> np.ndarray:
 
 @dataclass(frozen=True)
 class FullFigures:
-    """All that one test shows: its Figures, its Linearity (NaN where not told) and its repeatability (or None)."""
+    """All figures of one test; None or NaN where the readings do not show one."""
 
     figures: Figures
     linearity: Linearity

@@ -1,174 +1,69 @@
-"""Output stage and primary element told apart: a reading of the simulated output tells the first, a wetted one both.
+"""Drift of the output stage and of the primary element, separately.
 
-Each stage has an error that wanders as in wander.py: o of the output stage, p of the primary element, each with its
-own rate and walk. A simulated reading is o + e, a wetted one o + p + e. An output trim makes o anew, zero or span set
-on the tank make p anew: nothing is known of the new one but what as left readings say. A filter takes the readings in
-order of time, exactly from levels of which nothing is known; it is averaged over the values of q of both stages,
-weighed by their evidence, as wander.py does for one.
+A reading of the simulated output shows the first, a wetted one both. Each stage has an error that
+wanders as in wander.py: o of the output stage, p of the primary element, each with its own rate
+and walk. A simulated reading is o + e, a wetted one o + p + e. An output trim makes o anew, zero
+or span set on the tank make p anew: nothing is known of the new one but its as left readings. A
+filter takes the readings in order of time, exactly from levels of which nothing is known; it is
+averaged over the values of q of both stages, weighed by their evidence, as wander.py does for one.
 
-Visits run along the first axis, instruments along the last; one instrument is a fleet of one. Errors are in % of span
-(all at zero, or all at span), time in years. Nothing here foresees a step: say "if no step comes" beside each band.
-Source: Kalman filter with exact initial levels, after Durbin and Koopman, Time Series Analysis by State Space Methods
-(from memory); checked against dense normal algebra in the tests.
+Visits run along the first axis, instruments along the last; one instrument is a fleet of one.
+Errors are in % of span (all at zero, or all at span), time in years. No jump is foreseen.
+Source: Kalman filter with exact initial levels, after Durbin and Koopman, Time Series Analysis by
+State Space Methods (from memory); checked against dense normal algebra in the tests.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import blocks, joined
+from calibration.metrology.stage_visits import Visits, refuse
 from calibration.metrology.wander import Band, Prior, mixture_band, node_weights
 
-SIMULATED, WETTED = (
-    (0,),
-    (0, 1),
-)  # places in the state: o, p, their rates, and the visit's common errors
+# Places in the state that a reading sees. The state: o, p, their rates, the visit's common errors.
+SIMULATED, WETTED = (0,), (0, 1)
 COMMON = {SIMULATED: 4, WETTED: 5}
 KNOWN = 1e-9  # a level's share of "nothing known" is a simple fraction or nothing; this is between
 BLOCK = 256  # instruments whose working arrays stay small: 100 pairs of q make 30 kB each
 
 
-@dataclass(frozen=True)
-class Visits:
-    """Readings of N instruments at K visits, checked; K by N, aligned at their last visit. NaN: not read.
-
-    years: NaN in front of a shorter history. trimmed: an output trim; adjusted: zero or span set on the tank. The left
-    readings count where the visit changed what they tell. u: standard uncertainties; common: the part that readings of
-    one kind share within a visit; meter: the part that both kinds share.
-    """
-
-    years: np.ndarray
-    simulated: np.ndarray
-    wetted: np.ndarray
-    simulated_left: np.ndarray
-    wetted_left: np.ndarray
-    trimmed: np.ndarray
-    adjusted: np.ndarray
-    u_simulated: np.ndarray
-    u_wetted: np.ndarray
-    common_simulated: np.ndarray
-    common_wetted: np.ndarray
-    u_meter: np.ndarray
-
-    def __len__(self) -> int:
-        return self.years.shape[1]
-
-    def columns(self, which: Any) -> Visits:
-        return Visits(*(getattr(self, f.name)[:, which] for f in fields(self)))
-
-
-def visits(
-    years: ArrayLike,
-    *,
-    simulated: ArrayLike = np.nan,
-    wetted: ArrayLike = np.nan,
-    simulated_left: ArrayLike = np.nan,
-    wetted_left: ArrayLike = np.nan,
-    trimmed: ArrayLike = False,
-    adjusted: ArrayLike = False,
-    u_simulated: ArrayLike = np.nan,
-    u_wetted: ArrayLike = np.nan,
-    common_simulated: ArrayLike = 0.0,
-    common_wetted: ArrayLike = 0.0,
-    u_meter: ArrayLike = 0.0,
-) -> Visits:
-    """Readings from one column an instrument, visits in order of time; a plain sequence is one instrument.
-
-    Raises CannotFit, which is a ValueError, for fewer than two visits, times that do not rise, readings without an
-    uncertainty above zero, a common part above the whole, no reading at all, or shapes that differ.
-    """
-    time = np.asarray(years, dtype=float)
-    if time.ndim not in (1, 2):
-        raise CannotFit("years", "one row a visit and one column an instrument are needed")
-    time = time[:, None] if time.ndim == 1 else time
-    given = {
-        "simulated": simulated, "wetted": wetted, "simulated_left": simulated_left, "wetted_left": wetted_left,
-        "trimmed": trimmed, "adjusted": adjusted, "u_simulated": u_simulated, "u_wetted": u_wetted,
-        "common_simulated": common_simulated, "common_wetted": common_wetted, "u_meter": u_meter,
-    }  # fmt: skip
-    told = Visits(time, **{name: _like(time, name, column) for name, column in given.items()})
-    _refuse_times(time)
-    for kind in ("simulated", "wetted"):
-        _refuse_readings(told, kind)
-    here = ~np.isnan(time)
-    read = here & ~(np.isnan(told.simulated) & np.isnan(told.wetted))
-    _refuse(read.sum(axis=0) < 2, "simulated, wetted", "two visits with a reading are needed")
-    return told
-
-
-def _like(time: np.ndarray, name: str, given: ArrayLike) -> np.ndarray:
-    kind = bool if name in ("trimmed", "adjusted") else float
-    column = np.asarray(given, dtype=kind)
-    column = column[:, None] if column.ndim == 1 else column
-    if column.shape not in (time.shape, (), (time.shape[0], 1)):
-        raise CannotFit(name, f"shape {column.shape} does not go with years, {time.shape}")
-    return np.broadcast_to(column, time.shape)
-
-
-def _refuse(wrong: Any, argument: str, reason: str) -> None:
-    if wrong.any():
-        where = f"instrument {int(wrong.argmax()) + 1}: " if wrong.size > 1 else ""
-        raise CannotFit(argument, where + reason)
-
-
-def _refuse_times(years: np.ndarray) -> None:
-    here = ~np.isnan(years)
-    _refuse(here.sum(axis=0) < 2, "years", "two visits on different days are needed")
-    _refuse((here[:-1] & ~here[1:]).any(axis=0), "years", "a visit has no time")
-    _refuse(np.isinf(years).any(axis=0), "years", "a time is not a number")
-    late = (np.diff(years, axis=0) <= 0).any(axis=0)
-    _refuse(late, "years", "each visit must come after the one before it")
-
-
-def _refuse_readings(told: Visits, kind: str) -> None:
-    readings = np.stack([getattr(told, kind), getattr(told, f"{kind}_left")])
-    u, common = getattr(told, f"u_{kind}"), getattr(told, f"common_{kind}")
-    here = ~np.isnan(told.years)
-    _refuse((here & np.isinf(readings).any(axis=0)).any(axis=0), kind, "a reading is not a number")
-    read = here & ~np.isnan(readings).all(axis=0)
-    bad = read & ~((u > 0) & np.isfinite(u))
-    _refuse(bad.any(axis=0), f"u_{kind}", "an uncertainty must be a number above zero")
-    for name, part in ((f"common_{kind}", common), ("u_meter", told.u_meter)):
-        outside = read & ~((part >= 0) & (part <= u))
-        _refuse(outside.any(axis=0), name, f"it must lie between zero and u_{kind}")
-
-
 # ---- the filter ----
 class _Filter:
-    """State of every pair of q (axis −2) and instrument (axis −1), and how far a level is wholly unknown (``free``).
+    """State of every pair of q (axis −2) and instrument (axis −1).
 
-    The state's variance is ``known`` + κ ``free`` with κ beyond all bounds, so levels begin as unknown as can be.
-    ``free`` is of o and p alone, and the same for all pairs of q.
+    The state's variance is ``known`` + κ ``free`` with κ beyond all bounds, so levels begin as
+    unknown as can be. ``free`` is of o and p alone, and the same for all pairs of q.
     """
 
-    def __init__(self, told: Visits, q: tuple[np.ndarray, np.ndarray], priors: tuple[Prior, Prior]):
-        shape = (q[0].shape[0], len(told))
-        self.told, self.q = told, q
-        shares = (told.common_simulated, told.common_wetted, told.u_meter)
+    def __init__(
+        self, visits: Visits, q: tuple[np.ndarray, np.ndarray], priors: tuple[Prior, Prior]
+    ):
+        shape = (q[0].shape[0], len(visits))
+        self.visits, self.q = visits, q
+        shares = (visits.common_simulated, visits.common_wetted, visits.u_meter)
         self.size = 6 if any((share > 0).any() for share in shares) else 4
         self.mean = np.zeros((self.size, *shape))
         self.known = np.zeros((self.size, self.size, *shape))
-        self.free = np.zeros((2, 2, len(told)))
+        self.free = np.zeros((2, 2, len(visits)))
         self.free[0, 0] = self.free[1, 1] = 1.0
         for place, prior in enumerate(priors, 2):
             self.mean[place] = prior.rate
             self.known[place, place] = prior.variance
         self.log_evidence = np.zeros(shape)
-        self.compared = {SIMULATED: np.zeros(len(told), int), WETTED: np.zeros(len(told), int)}
+        self.compared = {SIMULATED: np.zeros(len(visits), int), WETTED: np.zeros(len(visits), int)}
 
     def run(self) -> None:
-        years = self.told.years
+        years = self.visits.years
         for k in range(len(years)):
             if k:
                 self._wait(np.nan_to_num(years[k] - years[k - 1]))
             self._begin_visit(k)
             for kind, name in ((SIMULATED, "simulated"), (WETTED, "wetted")):
-                self._read(k, kind, name, getattr(self.told, name)[k], is_found=True)
+                self._read(k, kind, name, getattr(self.visits, name)[k], is_found=True)
             self._adjust(k)
 
     def _wait(self, years: np.ndarray) -> None:
@@ -185,14 +80,14 @@ class _Filter:
         self.mean[4:] = 0
         self.known[4:] = 0
         self.known[:, 4:] = 0
-        meter = self.told.u_meter[k] ** 2
-        self.known[4, 4] = np.maximum(self.told.common_simulated[k] ** 2, meter)
-        self.known[5, 5] = np.maximum(self.told.common_wetted[k] ** 2, meter)
+        meter = self.visits.u_meter[k] ** 2
+        self.known[4, 4] = np.maximum(self.visits.common_simulated[k] ** 2, meter)
+        self.known[5, 5] = np.maximum(self.visits.common_wetted[k] ** 2, meter)
         self.known[4, 5] = self.known[5, 4] = meter
 
     def _adjust(self, k: int) -> None:
-        told = self.told
-        trimmed, adjusted = told.trimmed[k], told.adjusted[k]
+        visits = self.visits
+        trimmed, adjusted = visits.trimmed[k], visits.adjusted[k]
         for level, anew in ((0, trimmed), (1, adjusted)):
             if not anew.any():
                 continue
@@ -202,19 +97,19 @@ class _Filter:
             self.free[level][..., anew] = 0
             self.free[:, level][..., anew] = 0
             self.free[level, level, anew] = 1
-        left = np.where(trimmed, told.simulated_left[k], np.nan)
+        left = np.where(trimmed, visits.simulated_left[k], np.nan)
         self._read(k, SIMULATED, "simulated", left, is_found=False)
-        left = np.where(trimmed | adjusted, told.wetted_left[k], np.nan)
+        left = np.where(trimmed | adjusted, visits.wetted_left[k], np.nan)
         self._read(k, WETTED, "wetted", left, is_found=False)
 
     def _read(
         self, k: int, kind: tuple[int, ...], name: str, reading: np.ndarray, *, is_found: bool
     ) -> None:
-        read = ~np.isnan(reading) & ~np.isnan(self.told.years[k])
+        read = ~np.isnan(reading) & ~np.isnan(self.visits.years[k])
         if not read.any():
             return
-        common = np.maximum(getattr(self.told, f"common_{name}")[k], self.told.u_meter[k])
-        own = getattr(self.told, f"u_{name}")[k] ** 2 - common**2
+        common = np.maximum(getattr(self.visits, f"common_{name}")[k], self.visits.u_meter[k])
+        own = getattr(self.visits, f"u_{name}")[k] ** 2 - common**2
         free = _added(_added(self.free, kind), kind)
         fresh = read & (free > KNOWN)
         places = kind if self.size == 4 else (*kind, COMMON[kind])
@@ -234,7 +129,7 @@ class _Filter:
         reading: np.ndarray,
         own: np.ndarray,
     ) -> None:
-        """A first reading of what was wholly unknown: it sets the level, and is compared with nothing."""
+        """A first reading of what was wholly unknown sets the level."""
         free, known, mean = self.free[..., at], self.known[..., at], self.mean[..., at]
         pull = np.zeros((self.size, at.size))
         pull[:2] = _added(free, kind)
@@ -264,21 +159,20 @@ class _Filter:
 
 
 def _added(what: np.ndarray, places: tuple[int, ...]) -> np.ndarray:
-    """What a reading sees of it: the sum over its places; a symmetric variance gives the covariance with each place."""
+    """The sum over the places that a reading sees; of a symmetric variance, the covariance."""
     return what[list(places)].sum(axis=0)
 
 
 # ---- what follows ----
 @dataclass(frozen=True)
 class Stages:
-    """What the readings and both priors tell of each of N instruments, for each of J pairs of q.
+    """Both stages of each of N instruments after its readings, for each of J pairs of q.
 
-    weights: J by N. mean, known: 4 by J by N and 4 by 4 by J by N, mean and variance of (o, p, their rates) after the
-    last visit; those of a wholly unknown level mean nothing. q: of both stages, J by N.
-    output_observed, primary_observed: False where no reading of that kind could be compared with an earlier one: then
-    the stage's figures are what was believed beforehand. simulated_known, wetted_known: whether the level that such a
-    reading would show now is known at all; where it is not, its band has no ends. own_weight: 2 by N, how far each
-    rate is the instrument's own.
+    weights: J by N. mean, known: 4 by J by N and 4 by 4 by J by N, mean and variance of (o, p,
+    their rates) after the last visit; those of a wholly unknown level mean nothing.
+    output_observed, primary_observed: False where no reading of that kind could be compared with
+    an earlier one: then the stage's figures are those of the prior. own_weight: 2 by N, how far
+    each rate is the instrument's own.
     """
 
     weights: np.ndarray
@@ -300,34 +194,39 @@ class Stages:
         return mixture_band(self.weights, self.mean[3], self.known[3, 3], confidence)
 
 
-def estimate(told: Visits, *, output: Prior, primary: Prior) -> Stages:
-    """Both stages of each instrument; a prior is one for all, or one place an instrument (Prior.of).
+def estimate(visits: Visits, *, output: Prior, primary: Prior) -> Stages:
+    """Both stages of each instrument; a prior is one for all, or one place an instrument.
 
-    Raises CannotFit where no reading of an instrument can be compared with an earlier one, or priors that do not go
-    with its visits.
+    Raises CannotFit where no reading of an instrument can be compared with an earlier one, or for
+    priors that do not go with its visits.
     """
     for name, prior in (("output", output), ("primary", primary)):
-        if np.atleast_1d(prior.rate).shape[-1] not in (1, len(told)):
-            raise CannotFit(name, f"{np.size(prior.rate)} priors for {len(told)} instruments")
-    parts = [_judge(told.columns(part), _of(output, part), _of(primary, part))
-             for part in blocks(len(told), BLOCK)]  # fmt: skip
-    found = joined(parts)
-    nothing = ~(found.output_observed | found.primary_observed)
-    _refuse(nothing, "simulated, wetted", "no reading can be compared with an earlier one")
-    return found
+        if np.atleast_1d(prior.rate).shape[-1] not in (1, len(visits)):
+            raise CannotFit(name, f"{np.size(prior.rate)} priors for {len(visits)} instruments")
+    parts = [
+        _estimate(visits.columns(part), _of(output, part), _of(primary, part))
+        for part in blocks(len(visits), BLOCK)
+    ]
+    stages = joined(parts)
+    nothing = ~(stages.output_observed | stages.primary_observed)
+    refuse(nothing, "simulated, wetted", "no reading can be compared with an earlier one")
+    return stages
 
 
-def _judge(told: Visits, output: Prior, primary: Prior) -> Stages:
+def _estimate(visits: Visits, output: Prior, primary: Prior) -> Stages:
     first, second = output.q.shape[0], primary.q.shape[0]
     q = np.repeat(output.q, second, axis=0), np.tile(primary.q, (first, 1))
     before = np.repeat(output.weights, second, axis=0) * np.tile(primary.weights, (first, 1))
-    filtered = _Filter(told, q, (output, primary))
+    filtered = _Filter(visits, q, (output, primary))
     filtered.run()
     weights, _ = node_weights(filtered.log_evidence, before)
     rates = [filtered.known[i, i] for i in (2, 3)]
     variances = [np.maximum(prior.variance, 1e-300) for prior in (output, primary)]
-    own = [1 - (weights * rate).sum(axis=0) / prior for rate, prior in zip(rates, variances, strict=True)]  # fmt: skip
-    whole = (len(told),)
+    own = [
+        1 - (weights * rate).sum(axis=0) / variance
+        for rate, variance in zip(rates, variances, strict=True)
+    ]
+    whole = (len(visits),)
     return Stages(
         weights=weights,
         mean=filtered.mean[:4],

@@ -1,7 +1,8 @@
-"""Zero and span end of a transmitter from two known levels, where the tank can be neither emptied nor filled.
+"""Zero and span end of a transmitter from two known levels.
 
-The line through (L₁, I₁) and (L₂, I₂) at any level x: I(x) = f₁ I₁ + f₂ I₂ with f₁ = (L₂ − x)/(L₂ − L₁), f₂ = 1 − f₁.
-What is independent at the two levels is lifted by A = √(f₁² + f₂²); what is common enters once.
+For a tank that can be neither emptied nor filled. The line through (L₁, I₁) and (L₂, I₂) at any
+level x: I(x) = f₁ I₁ + f₂ I₂ with f₁ = (L₂ − x)/(L₂ − L₁), f₂ = 1 − f₁. Independent errors at the
+two levels are multiplied by the gain A = √(f₁² + f₂²); a common error enters once.
 """
 
 from __future__ import annotations
@@ -14,15 +15,17 @@ from numpy.typing import ArrayLike
 
 from calibration.metrology.uncertainty import DIVISORS, Component
 from plant.level.arrays import Floats, plain
+from plant.level.checks import BadArgument
 from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
 
-# Customs (common practice, no source). The slope may be adjusted where the levels lie this share of the span apart
-# and A stays under GAIN_TO_ADJUST at both ends; a verdict at an end is given up to GAIN_TO_JUDGE: 2.7 still
-# verifies, 3.6 tells of the ends no more.
+# Customs (common practice, no source). The slope may be adjusted where the levels lie this share
+# of the span apart and A stays under GAIN_TO_ADJUST at both ends; a verdict at an end is given up
+# to GAIN_TO_JUDGE: 2.7 still verifies, 3.6 no longer says anything of the ends.
 APART_TO_ADJUST = 0.4
 GAIN_TO_ADJUST = 2.0
 GAIN_TO_JUDGE = 3.0
-# A third level checks the line where it lies at least this share of the span from both (common practice, no source).
+# A third level checks the line where it lies at least this share of the span from both (common
+# practice, no source).
 THIRD_APART = 0.1
 # Non-linearity between and beyond the levels, ± % of span (common practice, no source).
 BEND_PERCENT = 0.25
@@ -30,10 +33,12 @@ BEND_PERCENT = 0.25
 
 @dataclass(frozen=True)
 class TwoLevels:
-    """What two levels tell; arrays for a fleet.
+    """The line through two levels; arrays for a fleet.
 
-    slope: output per metre. zero, span_end: output at LRV and URV. zero_error, span_end_error: % of span.
-    gain_at_zero, gain_at_span_end: the factor A. apart: distance of the levels as a share of the span.
+    slope: output per metre. zero, span_end: output at LRV and URV. zero_error, span_end_error: %
+    of span.
+    gain_at_zero, gain_at_span_end: the factor A. apart: distance of the levels as a share of the
+    span.
     """
 
     levels: np.ndarray
@@ -55,7 +60,7 @@ class TwoLevels:
         return _weights(self.levels, level)
 
     def gain_at(self, level: Floats) -> Floats:
-        """A at a level: how much independent errors of the two levels grow there."""
+        """A at a level: by how much independent errors of the two levels grow there."""
         return plain(np.hypot(*self.weights_at(level)))
 
     def output_at(self, level: Floats) -> Floats:
@@ -70,7 +75,7 @@ class TwoLevels:
         )
 
     def is_check_level(self, level: Floats) -> Floats:
-        """Whether a level lies within the range, and far enough from both to tell anything of the line."""
+        """Whether a level lies within the range, and far enough from both to check the line."""
         at, span = np.asarray(level, dtype=float), np.asarray(self.upper) - self.lower
         away = np.abs(at[..., None] - self.levels).min(axis=-1)
         share = (at - self.lower) / span
@@ -94,7 +99,7 @@ class TwoLevels:
         return larger
 
     def after_adjusting(self, output: Floats) -> Floats:
-        """The output that must be set where the line now gives ``output``, so that both ends come right."""
+        """The output to set where the line now gives ``output``, so that both ends come right."""
         share = (np.asarray(output, dtype=float) - self.zero) / (
             np.asarray(self.span_end) - self.zero
         )
@@ -111,8 +116,10 @@ def two_levels(
 ) -> TwoLevels:
     """The line through two levels (m) and the outputs seen there; the pair along the last axis.
 
-    lower, upper: range values, m; lower > upper is reverse action. A volume is turned into level first.
-    Raises ZeroSpan where the range values are equal, ValueError where the levels are, or a value is no number.
+    lower, upper: range values, m; lower > upper is reverse action. A volume is turned into level
+    first.
+    Raises ZeroSpan where the range values are equal, ValueError where the levels are, or a value
+    is no number.
 
     >>> seen = two_levels([2.150, 6.480], [7.742, 16.480], lower=0.300, upper=8.300)
     >>> round(seen.zero, 6), round(seen.span_end_error, 4)
@@ -122,11 +129,11 @@ def two_levels(
     low, high = np.asarray(lower, dtype=float), np.asarray(upper, dtype=float)
     for name, array in (("levels", at), ("outputs", seen)):
         if array.ndim == 0 or array.shape[-1] != 2:
-            raise ValueError(f"{name}: two values are needed, the pair along the last axis")
+            raise BadArgument(f"{name}", "two values are needed, the pair along the last axis")
         if not np.isfinite(array).all():
-            raise ValueError(f"{name}: not a number")
+            raise BadArgument(f"{name}", "not a number")
     if (at[..., 0] == at[..., 1]).any():
-        raise ValueError("levels: the two are equal, so no line goes through them")
+        raise BadArgument("levels", "the two are equal, so no line goes through them")
     if (low == high).any():
         raise ZeroSpan
     at_low, at_high = _weights(at, low), _weights(at, high)
@@ -150,16 +157,18 @@ def two_levels(
 
 
 def propagate(components: Sequence[Component], weights: ArrayLike) -> tuple[Component, ...]:
-    """Components of readings that are sums of others: what is computed carries what was read to get it.
+    """Components of readings that are sums of others: propagation of uncertainty.
 
-    weights: M by N; each of M readings as a sum of N, whose components are given (N values each, or one for all). What
-    is shared (datum, tape, meter) comes once, with the sign of each weight: a constant stays what it is where the
-    weights make 1, and what grows with the level grows with it. The rest comes in quadrature.
-    Raises ValueError where the weights are no table of numbers.
+    weights: M by N; each of M readings as a sum of N, whose components are given (N values each,
+    or one for all). A shared component (datum, tape, meter) comes once, with the sign of each
+    weight: a constant stays what it is where the weights make 1, and what grows with the level
+    grows with it. The rest comes in quadrature. Raises BadArgument where the weights are not a
+    table of numbers.
+    Source: JCGM 100:2008, 5.1.2 and 5.2.2 (from memory).
     """
     table = np.asarray(weights, dtype=float)
     if table.ndim != 2 or not np.isfinite(table).all():
-        raise ValueError("weights: a table is needed, a row for each reading that comes out")
+        raise BadArgument("weights", "a table is needed, a row for each reading that comes out")
     return tuple(_propagate(c, table) for c in components)
 
 

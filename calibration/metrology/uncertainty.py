@@ -1,8 +1,9 @@
-"""A budget of measurement uncertainty: components combined, and the coverage of what comes out.
+"""A budget of measurement uncertainty: components combined, and the coverage of the result.
 
-Written after JCGM 100:2008 (4.3, 5, G.3 and G.4) and, for one or two dominant rectangular components, EA-4/02
-supplements S9 and S10 (all from memory; values in fixtures/reference/uncertainty.json). Value, sensitivity and
-degrees of freedom may be arrays: a fleet whose instruments share their list of components is one budget.
+After JCGM 100:2008 (4.3, 5, G.3 and G.4) and, for one or two dominant rectangular components,
+EA-4/02 supplements S9 and S10 (all from memory; values in fixtures/reference/uncertainty.json).
+Value, sensitivity and degrees of freedom may be arrays: a fleet whose instruments share their list
+of components is one budget.
 """
 
 from __future__ import annotations
@@ -16,10 +17,12 @@ import numpy as np
 from scipy import special
 
 from plant.level.arrays import Floats, plain
+from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers, share
 
 # Coverage of k = 2 where nothing limits the degrees of freedom.
 PROBABILITY = math.erf(math.sqrt(2))
-# The rest may be this share of the dominant part, both as standard uncertainties (EA-4/02 S9, from memory).
+# The rest may be this share of the dominant part, both as standard uncertainties (EA-4/02 S9,
+# from memory).
 DOMINANCE = 0.3
 
 
@@ -33,7 +36,8 @@ class Shape(StrEnum):
     TYPE_A = "from repeats"
 
 
-# What a half-width is divided by; the value of the first and the last is a standard uncertainty unless k is given.
+# What a half-width is divided by; the value of the first and the last is a standard uncertainty
+# unless k is given.
 DIVISORS = {
     Shape.NORMAL: 1.0,
     Shape.RECTANGULAR: math.sqrt(3),
@@ -47,11 +51,14 @@ DIVISORS = {
 class Component:
     """One source of uncertainty.
 
-    value: half-width, expanded uncertainty or standard uncertainty, in the input's unit; zero or above.
-    divisor: what makes it a standard uncertainty; by default that of the shape. For an expanded uncertainty: its k.
+    value: half-width, expanded uncertainty or standard uncertainty, in the input's unit; zero or
+    above.
+    divisor: what makes it a standard uncertainty; by default that of the shape. For an expanded
+    uncertainty: its k.
     sensitivity: change of the result for one unit of the input, with its sign.
-    dof: degrees of freedom; infinite where the value is taken as known. shared: the same error in every reading
-    of a test, so it does not average out between them. Raises ValueError that names what is wrong.
+    dof: degrees of freedom; infinite where the value is taken as known. shared: the same error in
+    every reading of a test, so it does not average out between them. Raises ValueError that names
+    what is wrong.
 
     >>> round(Component("resolution", 0.0005, Shape.RECTANGULAR).u, 9)
     0.000288675
@@ -66,15 +73,11 @@ class Component:
     shared: bool = False
 
     def __post_init__(self) -> None:
-        value, dof = np.asarray(self.value, dtype=float), np.asarray(self.dof, dtype=float)
-        if not (np.isfinite(value).all() and (value >= 0).all()):
-            raise ValueError(f"value of “{self.name}”: it must be a number, zero or above")
-        if not np.isfinite(np.asarray(self.sensitivity, dtype=float)).all():
-            raise ValueError(f"sensitivity of “{self.name}”: it is not a number")
-        if self.divisor is not None and not (math.isfinite(self.divisor) and self.divisor > 0):
-            raise ValueError(f"divisor of “{self.name}”: {self.divisor} is not above zero")
-        if not (dof > 0).all():
-            raise ValueError(f"dof of “{self.name}”: degrees of freedom must be above zero")
+        not_below_zero(f"value of “{self.name}”", self.value)
+        numbers(f"sensitivity of “{self.name}”", self.sensitivity)
+        if self.divisor is not None:
+            above_zero(f"divisor of “{self.name}”", self.divisor)
+        above_zero(f"dof of “{self.name}”", self.dof, finite=False)
 
     @property
     def u(self) -> Floats:
@@ -84,21 +87,21 @@ class Component:
 
     @property
     def contribution(self) -> Floats:
-        """Sensitivity × u: what it brings to the result, with the sign of the sensitivity."""
+        """Uncertainty contribution: sensitivity × u, with the sign of the sensitivity."""
         return plain(np.asarray(self.sensitivity, dtype=float) * self.u)
 
 
 def scaled(components: Sequence[Component], by: Floats) -> tuple[Component, ...]:
-    """The components with every sensitivity multiplied, such as 100 / span in mm to come from mm to % of span."""
+    """The components with every sensitivity multiplied, such as 100 / span to come to % of span."""
     return tuple(replace(c, sensitivity=np.asarray(c.sensitivity) * by) for c in components)
 
 
 @dataclass(frozen=True)
 class Budget:
-    """Components combined. Arrays have the shape of the fleet; contributions and shares one row a component before it.
+    """Components combined. Arrays have the shape of the fleet.
 
-    u: combined standard uncertainty. dof: effective degrees of freedom. contributions: sensitivity × u of each.
-    shares: each one's share of the variance, 1 in all; with correlation, of the sum of variances without it.
+    u: combined standard uncertainty. dof: effective degrees of freedom. contributions: sensitivity
+    × u, one row a component. shares: each one's share of the variance, 1 in all.
     """
 
     components: tuple[Component, ...]
@@ -118,7 +121,9 @@ def combine(components: Sequence[Component]) -> Budget:
     5.0
     """
     if not components:
-        raise ValueError("components: the budget is empty; name at least one source of uncertainty")
+        raise BadArgument(
+            "components", "the budget is empty; name at least one source of uncertainty"
+        )
     contributions, dofs = _table(components)
     variance = (contributions**2).sum(axis=0)
     u = np.sqrt(variance)
@@ -135,14 +140,14 @@ def combine(components: Sequence[Component]) -> Budget:
 
 
 def _table(components: Sequence[Component]) -> tuple[np.ndarray, np.ndarray]:
-    """Parts and degrees of freedom, one row a component."""
+    """Contributions and degrees of freedom, one row a component."""
     columns = [np.asarray(c.contribution, dtype=float) for c in components]
     dofs = [np.asarray(c.dof, dtype=float) for c in components]
     try:
         spread = np.broadcast_arrays(*columns, *dofs)
     except ValueError:
         shapes = ", ".join(f"“{c.name}” {np.shape(c.contribution)}" for c in components)
-        raise ValueError(f"components: their arrays do not fit together: {shapes}") from None
+        raise BadArgument("components", f"their arrays do not fit together: {shapes}") from None
     return np.array(spread[: len(columns)]), np.array(spread[len(columns) :])
 
 
@@ -154,10 +159,10 @@ def _effective_dof(contributions: np.ndarray, dofs: np.ndarray, u: np.ndarray) -
 
 @dataclass(frozen=True)
 class Coverage:
-    """Expanded uncertainty, k u. by: what k rests on (an array of words for a fleet).
+    """Expanded uncertainty, k u. by: the rule that gives k (an array of words for a fleet).
 
-    "degrees of freedom": Student's t, the normal where they are infinite. "one rectangular component" and "two
-    rectangular components": these dominate. "chosen": k was given, and probability is None.
+    "degrees of freedom": Student's t, the normal where they are infinite. "one rectangular
+    component" and "two rectangular components": these dominate.
     """
 
     k: Floats
@@ -173,11 +178,11 @@ TWO_RULE = "two rectangular components"
 def coverage(budget: Budget, *, probability: float = PROBABILITY) -> Coverage:
     """The interval ± U that holds the result with this probability.
 
-    Where one or two rectangular components dominate, k comes from their sum with the rest as a normal: with no
-    rest it is the factor of EA-4/02, and unlike that one it does not fall short as the rest grows.
-    Raises ValueError for a probability outside 0 to 1.
+    Where one or two rectangular components dominate, k comes from their sum with the rest as a
+    normal: with no rest it is the factor of EA-4/02, and unlike that one it does not fall short as
+    the rest grows. Raises BadArgument for a probability outside 0 to 1.
     """
-    _check_probability(probability)
+    share("probability", probability)
     k = student_factor(budget.dof, probability)
     by: Floats = np.full(np.shape(k), T_RULE, dtype=object)
     k, by = _where_rectangles_rule(budget, np.asarray(k), by, probability)
@@ -194,19 +199,12 @@ def student_factor(dof: Floats, probability: float = PROBABILITY) -> Floats:
     >>> round(student_factor(16, 0.99), 2)
     2.92
     """
-    _check_probability(probability)
-    known = np.asarray(dof, dtype=float)
-    if not (known > 0).all():
-        raise ValueError("dof: degrees of freedom must be above zero")
+    share("probability", probability)
+    known = above_zero("dof", dof, finite=False)
     upper = (1 + probability) / 2
     finite = np.isfinite(known)
     student = special.stdtrit(np.where(finite, known, 1.0), upper)
     return plain(np.where(finite, student, special.ndtri(upper)))
-
-
-def _check_probability(probability: float) -> None:
-    if not 0 < probability < 1:
-        raise ValueError(f"probability: {probability} is not between 0 and 1")
 
 
 def _where_rectangles_rule(
@@ -248,7 +246,10 @@ def _dof_of_rest(budget: Budget, rest: np.ndarray) -> Floats:
 def _half_width(
     largest: np.ndarray, second: np.ndarray, rest: np.ndarray, probability: float
 ) -> np.ndarray:
-    """Half-width that holds the sum of two rectangles and a normal; standard uncertainties in, bisection."""
+    """Half-width that holds the sum of two rectangles and a normal, by bisection.
+
+    largest, second, rest: standard uncertainties.
+    """
     a, b = math.sqrt(3) * largest, math.sqrt(3) * np.maximum(second, 1e-6 * largest)
     sigma = np.maximum(rest, 1e-9 * largest)
     low, high = np.zeros_like(a), a + b + 10 * sigma

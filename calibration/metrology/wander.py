@@ -1,13 +1,15 @@
-"""How a transmitter wanders: steady drift and random walk, told together from the increments between visits.
+"""Steady drift and random walk of a transmitter, estimated together from its increments.
 
-The true error moves as dx = rate dt + √q dW. A reading is the true error and an error of its own; where nothing was
-adjusted, as left *is* as found, so neighbouring increments share an error, and only neighbours do. The likelihood of
-the increments is therefore that of a tridiagonal covariance, which one pass along the visits gives exactly. It is
-averaged over a few values of q, never decided for one of them: with a handful of visits a choice would be a guess, and
-the band drawn from it too narrow. Rate and weights of q are borrowed from the family (families.py) or a wide default.
+The true error moves as dx = rate dt + √q dW. A reading is the true error and an error of its own;
+where nothing was adjusted, as left *is* as found, so neighbouring increments share an error, and
+only neighbours do. The likelihood of the increments is therefore that of a tridiagonal covariance,
+which one pass along the visits gives exactly. It is averaged over a few values of q, never decided
+for one of them: with a handful of visits a choice would be a guess, and the band drawn from it too
+narrow. The prior of rate and q comes from the family (families.py) or is a wide default.
 
-Visits run along the first axis, instruments along the last, the values of q between; one instrument is a fleet of one.
-Errors are in % of span, time in years. Nothing here foresees a step: say "if no step comes" beside each band.
+Visits run along the first axis, instruments along the last, the values of q between; one
+instrument is a fleet of one. Errors are in % of span, time in years. No jump is foreseen: say so
+beside each band.
 Source: derived for this book; worked by an independent dense calculation in DRF-01 to DRF-04.
 """
 
@@ -23,6 +25,7 @@ from scipy.special import ndtr, stdtrit
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories, by_blocks, joined
+from plant.level.checks import BadArgument
 
 Floats = Any
 # √q in tolerances per √year. From none to a walk that leaves the tolerance within a year.
@@ -31,13 +34,14 @@ DEFAULT_RATE_SD = 0.5  # tolerances a year, for an instrument without a family
 _LOG_EVERY = 8  # determinants are multiplied this many at a time before their logarithm is taken
 
 
-# ---- what is believed beforehand ----
+# ---- the prior ----
 @dataclass(frozen=True)
 class Prior:
-    """Rates are normal about ``rate``, q takes one of J values; the last axis is 1 for all, or one place an instrument.
+    """Rates are normal about ``rate``; q takes one of J values.
 
-    rate, spread: % of span a year; spread is the standard deviation between instruments. mean_sd: how well ``rate``
-    itself is known. q, weights: J by 1 or J by N. others: instruments behind it; 0 is the default of one alone.
+    The last axis is 1 for all, or one place an instrument. rate, spread: % of span a year; spread
+    is the standard deviation between instruments. mean_sd: how well ``rate`` itself is known. q,
+    weights: J by 1 or J by N. others: instruments that it rests on; 0 is the default of one alone.
     """
 
     rate: np.ndarray
@@ -83,7 +87,7 @@ def checked_tolerance(tolerance: ArrayLike) -> np.ndarray:
 
 # ---- the likelihood ----
 class Sums(NamedTuple):
-    """What one pass leaves for each q (J by N): the likelihood's sums, and what is carried to the future."""
+    """Sums of the likelihood for each q (J by N), and what is carried to the future."""
 
     a: np.ndarray
     b: np.ndarray
@@ -101,16 +105,16 @@ class Sums(NamedTuple):
         return -0.5 * (self.log_det + np.log(one) + square)
 
 
-def sums(told: Histories, q: np.ndarray) -> Sums:
+def sums(histories: Histories, q: np.ndarray) -> Sums:
     """Pass along the visits once, eliminating each increment from the next; q: J by 1 or J by N."""
-    shape = (q.shape[0], len(told))
+    shape = (q.shape[0], len(histories))
     a, b, c, log_det, level, past, less = (np.zeros(shape) for _ in range(7))
     product = np.ones(shape)
-    for k in range(len(told.increments)):
-        d = q * told.years[k]
-        d += told.variance[k] - less
-        level += told.increments[k]
-        past += told.years[k]
+    for k in range(len(histories.increments)):
+        d = q * histories.years[k]
+        d += histories.variance[k] - less
+        level += histories.increments[k]
+        past += histories.years[k]
         by = 1 / d
         level_by, past_by = level * by, past * by
         a += past * past_by
@@ -120,7 +124,7 @@ def sums(told: Histories, q: np.ndarray) -> Sums:
         if k % _LOG_EVERY == _LOG_EVERY - 1:
             log_det += np.log(product)
             product.fill(1.0)
-        on = told.shared[k]
+        on = histories.shared[k]
         level, past, less = on * level_by, on * past_by, on * on * by
     log_det += np.log(product)
     return Sums(a, b, c, log_det, level, past, less)
@@ -136,9 +140,9 @@ def node_weights(log_evidence: np.ndarray, weights: np.ndarray) -> tuple[np.ndar
     return w / total, top + np.log(total)
 
 
-# ---- what follows ----
+# ---- what follows from them ----
 class Band(NamedTuple):
-    """Centre and standard deviation of the mixture over q, and its band; fields have one place an instrument."""
+    """Centre, standard deviation and band of the mixture over q; one place an instrument."""
 
     centre: np.ndarray
     sd: np.ndarray
@@ -152,9 +156,12 @@ class Band(NamedTuple):
 def mixture_band(
     weights: np.ndarray, means: np.ndarray, variances: np.ndarray, confidence: float = 0.95
 ) -> Band:
-    """Band of a mixture of normals (axis −2) by the t distribution of equal variance and kurtosis."""
+    """Band of a mixture of normals (axis −2) by the t distribution of its variance and kurtosis.
+
+    Raises BadArgument for a confidence outside 0 to 1.
+    """
     if not 0 < confidence < 1:
-        raise ValueError(f"confidence: {confidence} is not between 0 and 1")
+        raise BadArgument("confidence", f"{confidence} is not between 0 and 1")
     centre = (weights * means).sum(axis=-2)
     off2 = (means - centre[..., None, :]) ** 2
     v = (weights * (variances + off2)).sum(axis=-2)
@@ -170,11 +177,12 @@ def mixture_band(
 
 @dataclass(frozen=True)
 class Outlook:
-    """What the histories and the prior tell of each instrument. ``weights`` to ``rate_variances``: J by N.
+    """Each instrument after its history and its prior. ``weights`` to ``rate_variances``: J by N.
 
-    weights[0] is the evidence for pure steady drift. own_weight: how far the rate is the instrument's own (0 to 1); the
-    rest, family_weight, is borrowed. log_evidence: of the whole history.
-    Years ahead are counted from the last visit; they may have leading axes, which the answers keep before N.
+    weights[0] is the evidence for pure steady drift. own_weight: how far the rate is the
+    instrument's own (0 to 1); the rest, family_weight, is the family's. log_evidence: of the whole
+    history. Years ahead are counted from the last visit; they may have leading axes, which the
+    answers keep before N.
     """
 
     weights: np.ndarray
@@ -233,7 +241,11 @@ class Outlook:
     def probability_in(
         self, ahead: ArrayLike, tolerance: ArrayLike, u_next: ArrayLike = 0.0
     ) -> np.ndarray:
-        """That the next as found lies within ± tolerance; u_next = 0 asks for the true error itself."""
+        """Probability that the next as found lies within ± tolerance.
+
+        u_next: standard uncertainty of that reading; 0 gives the true error itself. Raises
+        CannotFit for years below zero, or a tolerance not above zero.
+        """
         means, variances = self.parts(ahead)
         sd = np.sqrt(variances + np.square(u_next))
         half = checked_tolerance(tolerance)
@@ -241,21 +253,30 @@ class Outlook:
         return (self.weights * inside).sum(axis=-2)
 
 
-def outlook(told: Histories, prior: Prior) -> Outlook:
+def outlook(histories: Histories, prior: Prior) -> Outlook:
     """Judge each history with its prior (one for all, or one place an instrument: Prior.of)."""
-    n = len(told)
-    return joined(by_blocks(lambda part: _outlook(told.columns(part), prior.columns(part, n)), n))
+    n = len(histories)
+    return joined(
+        by_blocks(lambda part: _outlook(histories.columns(part), prior.columns(part, n)), n)
+    )
 
 
-def _outlook(told: Histories, prior: Prior) -> Outlook:
-    found = sums(told, prior.q)
+def _outlook(histories: Histories, prior: Prior) -> Outlook:
+    likelihood = sums(histories, prior.q)
     variance = prior.variance
-    w, log_total = node_weights(found.log_evidence(prior.rate, variance), prior.weights)
-    one = 1 + variance * found.a
-    own = (w * (variance * found.a / one)).sum(axis=0)
+    w, log_total = node_weights(likelihood.log_evidence(prior.rate, variance), prior.weights)
+    one = 1 + variance * likelihood.a
+    own = (w * (variance * likelihood.a / one)).sum(axis=0)
     return Outlook(
-        weights=w, rates=(prior.rate + variance * found.b) / one, rate_variances=variance / one,
-        q=np.broadcast_to(prior.q, w.shape), carried=found, level=told.level, level_variance=told.level_variance,
-        visits=told.visits, others=np.broadcast_to(prior.others, told.level.shape), own_weight=own,
-        log_evidence=log_total - 0.5 * told.counted.sum(axis=0) * math.log(2 * math.pi),
-    )  # fmt: skip
+        weights=w,
+        rates=(prior.rate + variance * likelihood.b) / one,
+        rate_variances=variance / one,
+        q=np.broadcast_to(prior.q, w.shape),
+        carried=likelihood,
+        level=histories.level,
+        level_variance=histories.level_variance,
+        visits=histories.visits,
+        others=np.broadcast_to(prior.others, histories.level.shape),
+        own_weight=own,
+        log_evidence=log_total - 0.5 * histories.counted.sum(axis=0) * math.log(2 * math.pi),
+    )

@@ -1,4 +1,4 @@
-"""A height or a volume must lie inside the tank. It is refused where it does not, and never moved to the edge."""
+"""Limits of heights and volumes: what lies outside the tank is refused, never moved to the edge."""
 
 from __future__ import annotations
 
@@ -11,22 +11,32 @@ ROUNDING = 1e-12
 
 
 class OutsideTank(ValueError):
-    """A height or volume that the tank cannot hold. Attributes: value, lowest, highest, unit (m or m³)."""
+    """A height or volume that the tank cannot hold.
+
+    Attributes: value, lowest, highest, unit (m or m³).
+    """
 
     def __init__(self, what: str, value: float, lowest: float, highest: float, unit: str) -> None:
         self.value, self.lowest, self.highest, self.unit = value, lowest, highest, unit
         super().__init__(
-            f"{what} {value:.6g} {unit} is outside the tank, which goes from {lowest:.6g} to {highest:.6g} {unit}."
+            f"{what} {value:.6g} {unit} is outside the tank, which goes from {lowest:.6g} to "
+            f"{highest:.6g} {unit}."
         )
 
 
 def heights_inside(heights: Floats, lowest: float, highest: float) -> np.ndarray:
-    """The heights as an array, m. Raises OutsideTank for the first that is not inside, NaN included."""
+    """The heights as an array, m.
+
+    Raises OutsideTank for the first that is not inside, NaN included.
+    """
     return _inside("height", heights, lowest, highest, "m")
 
 
 def volumes_inside(volumes: Floats, lowest: float, highest: float) -> np.ndarray:
-    """The volumes as an array, m³. Raises OutsideTank for the first that is not inside, NaN included."""
+    """The volumes as an array, m³.
+
+    Raises OutsideTank for the first that is not inside, NaN included.
+    """
     return _inside("volume", volumes, lowest, highest, "m³")
 
 

@@ -1,8 +1,10 @@
-"""What a changed density does to a reading that weighs the liquid: hydrostatic, differential pressure, displacer.
+"""What a changed density does to an instrument that weighs the liquid.
 
-A head p = ρ g (h − z) or a buoyancy is turned into level with the density of the calibration; another density shifts
-the level in proportion to the liquid above the foot z. Levels in m above the tank's datum, densities in kg/m³; numbers
-may be arrays, shapes broadcast. Source: hydrostatics (handbook); worked value: TRD-07.
+Hydrostatic and differential pressure transmitters and displacers: a head p = ρ g (h − z) or a
+buoyancy is turned into level with the density of the calibration; another density shifts the level
+in proportion to the liquid above the foot z. Levels in m above the tank's datum, densities in
+kg/m³; numbers may be arrays, shapes broadcast.
+Source: hydrostatics (handbook); worked value: TRD-07.
 """
 
 from __future__ import annotations
@@ -25,10 +27,12 @@ def density_shift(
     foot: Floats = 0.0,
     signal: Signal = FOUR_TO_TWENTY,
 ) -> Shift:
-    """Error at a true level when the liquid's density is no more what it was at calibration.
+    """Error at a true level when the liquid's density differs from that at calibration.
 
-    lower > upper is reverse action. foot: height of the diaphragm, of the lower tapping, or of the displacer's lower
-    end; below it nothing is felt. Raises ZeroSpan for equal range values, ValueError for a density not above zero.
+    at_calibration, now: the two densities. lower, upper: range values, m; lower > upper is reverse
+    action. foot: height of the diaphragm, of the lower tapping, or of the displacer's lower end;
+    below it nothing is felt. Raises ZeroSpan for equal range values, BadArgument for a density not
+    above zero.
 
     >>> round(density_shift(6.0, lower=0, upper=8, at_calibration=915, now=897).error, 4)
     -1.4754

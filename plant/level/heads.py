@@ -1,8 +1,9 @@
 """The ends of round tanks: flat, cone, dished, ellipsoidal and hemispherical heads.
 
-A head is a solid of revolution on a circle of ``radius`` (the tangent line), ``depth`` deep. Standing, it is
-filled from its tip or from its tangent line; lying, it is filled from its side. All lengths in metres,
-volumes in m³, shapes broadcast. Integrals worked here; the referee of the tests is another library.
+A head is a solid of revolution on a circle of ``radius`` (the tangent line), ``depth`` deep.
+Standing, it is filled from its tip or from its tangent line; lying, it is filled from its side.
+All lengths in metres, volumes in m³, shapes broadcast. Integrals worked here; the referee of the
+tests is another library.
 """
 
 from __future__ import annotations
@@ -76,7 +77,8 @@ class Cone(Head):
         return self.depth * (1 - off_axis / self.radius)
 
     def _lower_side_volume(self, height: Floats) -> Floats:
-        # The terms nearly cancel in a low level, so each is formed from the share of the radius that is wetted.
+        # The terms nearly cancel in a low level, so each is formed from the share of the radius
+        # that is wetted.
         wet = height / self.radius
         dry, half_chord = 1 - wet, np.sqrt(wet * (2 - wet))
         angle = 2 * np.arcsin(np.sqrt(wet / 2))
@@ -103,7 +105,7 @@ class Ellipsoid(Head):
 
 @dataclass(frozen=True)
 class Dished(Head):
-    """A spherical dish of radius ``crown``, joined to the wall by a knuckle of radius ``knuckle`` (torispherical)."""
+    """A torispherical end: a dish of radius ``crown``, joined to the wall by a knuckle."""
 
     crown: float = 0.0
     knuckle: float = 0.0
@@ -157,7 +159,7 @@ class Dished(Head):
         )
 
     def _slices(self, height: Floats, start: Floats, end: Floats) -> Floats:
-        """Sum of the circle segments below ``height`` from start to end, measured from the tangent line."""
+        """Sum of the circle segments below ``height`` from start to end, from the tangent line."""
         x = start[..., None] + (end - start)[..., None] * _SHARES
         radius = self.radius_at(x)
         depth = radius - (self.radius - height[..., None])

@@ -1,7 +1,8 @@
 """Reading patterns that do not fit, and what to check for each, most likely first.
 
-A hint is worded "check …" and is never a verdict: it decides nothing and adjusts nothing. Patterns P1 to P10 and
-their causes are common practice, no source. Currents are of a 4-20 mA loop, mA; tolerance in % of span.
+A hint is worded "check …" and is never a verdict: it decides nothing and adjusts nothing.
+Patterns P1 to P10 and their causes are common practice, no source. Currents are of a 4-20 mA
+loop, mA; tolerance in % of span.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from plant.level.checks import BadArgument, above_zero
 from plant.level.signals import FOUR_TO_TWENTY, fault_bands
 
 CAPACITANCE = frozenset({"capacitance rod", "capacitance rope"})
@@ -20,7 +22,8 @@ MOVING = frozenset({"displacer", "magnetostrictive", "float"})
 
 # What is worth a hint, as a share of the tolerance: the customary adjust limit.
 WORTH = 0.5
-# The applied value must move this much, % of span, before "no change" or "the wrong way" can be said.
+# The applied value must move this much, % of span, before "no change" or "the wrong way" can be
+# said.
 MOVED = 10.0
 # An output that follows by less than this share of what was applied does not follow.
 FOLLOWS = 0.1
@@ -32,7 +35,11 @@ SHRUNK = (0.4, 0.9)
 
 @dataclass(frozen=True)
 class Hint:
-    """key: the pattern, P1 to P10. pattern: what the readings show. checks: what to check, most likely first."""
+    """A pattern and its checks.
+
+    key: the pattern, P1 to P10. pattern: what the readings show. checks: what to check, most
+    likely first.
+    """
 
     key: str
     pattern: str
@@ -132,9 +139,11 @@ def reading_hints(
 ) -> tuple[Hint, ...]:
     """Hints for one test: currents that a correct transmitter would show, and those seen, mA.
 
-    rising: True where the point was approached from below. principle: as the register names it; None keeps every
-    check. Without a pattern, or with all errors under half the tolerance, there is none.
-    Raises ValueError where the arrays do not pair, a value is no number, or tolerance is not above zero.
+    rising: True where the point was approached from below. principle: as the register names it;
+    None keeps every check. Without a pattern, or with all errors under half the tolerance, there
+    is none.
+    Raises ValueError where the arrays do not pair, a value is no number, or tolerance is not
+    above zero.
 
     >>> [hint.key for hint in reading_hints([4, 12, 20], [4.2, 12.2, 20.2], tolerance=1.0)]
     ['P5']
@@ -159,16 +168,13 @@ def _columns(
         else np.ravel(np.asarray(rising, dtype=bool))
     )
     if not seen.size or not currents.shape == seen.shape == up.shape:
-        raise ValueError("expected, observed, rising: each reading needs one value of each")
+        raise BadArgument("expected, observed, rising", "each reading needs one value of each")
     if not (np.isfinite(currents).all() and np.isfinite(seen).all()):
-        raise ValueError("expected, observed: not a number; leave out readings that were not taken")
-    _above_zero("tolerance", tolerance)
+        raise BadArgument(
+            "expected, observed", "not a number; leave out readings that were not taken"
+        )
+    above_zero("tolerance", tolerance)
     return currents, seen, up
-
-
-def _above_zero(name: str, value: float) -> None:
-    if not value > 0:
-        raise ValueError(f"{name}: {value} is not above zero")
 
 
 def _percent(currents: np.ndarray) -> np.ndarray:
@@ -176,11 +182,12 @@ def _percent(currents: np.ndarray) -> np.ndarray:
 
 
 def _alarm(failing: np.ndarray, principle: str | None) -> list[Hint]:
-    """P3: currents in a failure band of NE 43 tell of a failure, not of an error."""
+    """P3: currents in a failure band of NE 43 report a failure, not an error."""
     hints = []
     for kind, some in (("P3 low", failing[failing < 12]), ("P3 high", failing[failing > 12])):
         if some.size:
-            shown = f"{some.size} of the readings in the {kind[3:]} failure band, such as {some[0]:.2f} mA"
+            shown = f"{some.size} of the readings in the {kind[3:]} failure band"
+            shown += f", such as {some[0]:.2f} mA"
             hints.append(_hint(kind, shown, principle))
     return hints
 
@@ -188,7 +195,7 @@ def _alarm(failing: np.ndarray, principle: str | None) -> list[Hint]:
 def _shapes(
     true: np.ndarray, shown: np.ndarray, up: np.ndarray, tolerance: float, principle: str | None
 ) -> list[Hint]:
-    """P1, P2 and P4 explain everything by themselves; else zero, span and hysteresis, the largest first."""
+    """P1, P2 and P4 explain everything by themselves; else zero, span, hysteresis."""
     worth = WORTH * tolerance
     moved = np.ptp(true)
     slope = _line(true, shown)[1] if moved >= MOVED else 1.0
@@ -216,7 +223,10 @@ def _line(true: np.ndarray, shown: np.ndarray) -> tuple[float, float]:
 
 
 def _flat_top(true: np.ndarray, shown: np.ndarray, worth: float) -> float | None:
-    """The current at which the top readings stand still, where at least two below them are right; else None."""
+    """The current, mA, at which the top readings stand still; None where they do not.
+
+    At least two readings below them must be right.
+    """
     flat = shown >= shown.max() - FLAT
     below = ~flat
     enough = flat.sum() >= 2 and np.unique(true[below]).size >= 2
@@ -230,7 +240,7 @@ def _flat_top(true: np.ndarray, shown: np.ndarray, worth: float) -> float | None
 def _straight(
     true: np.ndarray, shown: np.ndarray, worth: float, principle: str | None
 ) -> list[Hint]:
-    """P5 for an offset, P6 for an error in proportion, P7 for a span that shrank like a lost tank reference."""
+    """P5 for an offset, P6 for an error in proportion, P7 for a shrunken span."""
     if np.ptp(true) < MOVED:
         offset = float((shown - true).mean())
         return [_offset(offset, principle)] if abs(offset) > worth else []
@@ -239,12 +249,12 @@ def _straight(
     if SHRUNK[0] <= slope <= SHRUNK[1] and principle in (None, *CAPACITANCE):
         pattern = f"span shrunk to {100 * slope:.0f} % of itself, as with a lost tank reference"
         return [_hint("P7", pattern, principle), _growth(growth, principle)]
-    found = []
+    hints = []
     if abs(offset) > worth:
-        found.append((abs(offset), _offset(offset, principle)))
+        hints.append((abs(offset), _offset(offset, principle)))
     if abs(growth) > worth:
-        found.append((abs(growth), _growth(growth, principle)))
-    return [hint for _, hint in sorted(found, key=lambda pair: -pair[0])]
+        hints.append((abs(growth), _growth(growth, principle)))
+    return [hint for _, hint in sorted(hints, key=lambda pair: -pair[0])]
 
 
 def _offset(offset: float, principle: str | None) -> Hint:
@@ -277,15 +287,16 @@ def look_hints(
 ) -> tuple[Hint, ...]:
     """P9 from repeated looks at one steady level, mA: noise, or jumps between two values.
 
-    settled: how far the looks may lie apart, mA (common practice). Raises ValueError for fewer than three.
+    settled: how far the looks may lie apart, mA (common practice). Raises ValueError for fewer
+    than three.
 
     >>> look_hints([12.001, 12.002, 12.001])
     ()
     """
     seen = np.ravel(np.asarray(looks, dtype=float))
     if seen.size < 3 or not np.isfinite(seen).all():
-        raise ValueError("looks: three at least are needed, all of them numbers")
-    _above_zero("settled", settled)
+        raise BadArgument("looks", "three at least are needed, all of them numbers")
+    above_zero("settled", settled)
     apart = float(np.ptp(seen))
     if apart <= settled:
         return ()
@@ -300,14 +311,15 @@ def stage_hints(
 ) -> tuple[Hint, ...]:
     """P10 from the error on simulated output and on wetted level near the same current, % of span.
 
-    Wrong on the wetted level alone points to the primary element, wrong by the same on both to the output stage.
+    Wrong on the wetted level alone points to the primary element, wrong by the same on both to
+    the output stage.
 
     >>> stage_hints(0.02, 0.9, tolerance=1.0)[0].checks[0]
     "check the primary element and the product's data"
     """
-    _above_zero("tolerance", tolerance)
+    above_zero("tolerance", tolerance)
     if not np.isfinite([simulated_error, wetted_error]).all():
-        raise ValueError("simulated_error, wetted_error: not a number")
+        raise BadArgument("simulated_error, wetted_error", "not a number")
     worth = WORTH * tolerance
     if abs(wetted_error) <= worth and abs(simulated_error) <= worth:
         return ()

@@ -1,9 +1,11 @@
 """Capacitance of a rod or rope in a tank, and what a changed liquid does to a reading.
 
-Probe and tank wall (or reference tube) are the plates of a capacitor. In an insulating liquid the liquid is the
-dielectric; a conducting liquid is itself the second plate, and the probe's insulation the dielectric. Lengths and
-diameters in m, capacitance in pF, permittivities relative to vacuum; numbers may be arrays, shapes broadcast.
-Source: coaxial and eccentric cylinders of electrostatics (from memory; values in fixtures/reference/capacitance.json).
+Probe and tank wall (or reference tube) are the plates of a capacitor. In an insulating liquid the
+liquid is the dielectric; a conducting liquid is itself the second plate, and the probe's
+insulation the dielectric. Lengths and diameters in m, capacitance in pF, permittivities relative
+to vacuum; numbers may be arrays, shapes broadcast.
+Source: coaxial and eccentric cylinders of electrostatics (from memory; values in
+fixtures/reference/capacitance.json).
 """
 
 from __future__ import annotations
@@ -28,9 +30,10 @@ AIR = 1.0
 class Probe:
     """A rod or rope in a tank with a conducting wall, or in a reference tube.
 
-    conductor: diameter of the metal. wall: inner diameter of tank or tube. length: from its tip up. tip: height of
-    the tip above the tank's datum. insulation: outer diameter of the cover, None for a bare probe; of the given
-    insulation_permittivity. offset: of the probe from the tank's axis. Raises ValueError where it cannot be built.
+    conductor: diameter of the metal. wall: inner diameter of tank or tube. length: from its tip
+    up. tip: height of the tip above the tank's datum. insulation: outer diameter of the cover,
+    None for a bare probe; of the given insulation_permittivity. offset: of the probe from the
+    tank's axis. Raises ValueError where it cannot be built.
     """
 
     conductor: float
@@ -57,8 +60,10 @@ class Probe:
 def per_metre(probe: Probe, permittivity: Floats) -> Floats:
     """pF per metre of the probe in one medium: liquid, gas, or CONDUCTING. Layers stand in series.
 
-    For an insulated probe off the axis it takes the insulation's surface for one potential, which a thin cover is.
-    Raises ValueError for a bare probe in a conducting liquid: that is a short circuit and no capacitor.
+    For an insulated probe off the axis it takes the insulation's surface for one potential, which
+    a thin cover is.
+    Raises ValueError for a bare probe in a conducting liquid: that is a short circuit and no
+    capacitor.
 
     >>> covered = Probe(0.012, 2.0, 8.0, insulation=0.016)
     >>> round(per_metre(covered, CONDUCTING), 3)
@@ -118,15 +123,18 @@ def permittivity_shift(
     gas: Floats = AIR,
     signal: Signal = FOUR_TO_TWENTY,
 ) -> Shift:
-    """Error at a true level when the liquid's permittivity is no more what it was at calibration.
+    """Error at a true level when the liquid's permittivity differs from that at calibration.
 
-    level, lower, upper: m above datum; lower > upper is reverse action. at_calibration, now: permittivities, CONDUCTING
-    for a conducting liquid: then nothing shifts with the product. For a bare probe wetted from LRV the reading is
-    the true one times (now − gas)/(at_calibration − gas). Raises ZeroSpan for equal range values, ValueError where
-    at_calibration equals the gas and as capacitance_at.
+    level, lower, upper: m above datum; lower > upper is reverse action. at_calibration, now: the
+    two permittivities, CONDUCTING for a conducting liquid: then nothing shifts with the product.
+    For a bare probe wetted from LRV the reading is the true one times (now − gas)/(at_calibration
+    − gas).
+    Raises ZeroSpan for equal range values, BadArgument where at_calibration equals the gas and as
+    capacitance_at.
 
-    >>> rod = Probe(0.016, 2.0, 8.0)
-    >>> round(permittivity_shift(rod, 6.4, lower=0, upper=8, at_calibration=3.05, now=3.15).indicated, 4)
+    >>> change = {"at_calibration": 3.05, "now": 3.15}
+    >>> shift = permittivity_shift(Probe(0.016, 2.0, 8.0), 6.4, lower=0, upper=8, **change)
+    >>> round(shift.indicated, 4)
     83.9024
     """
     at_zero = capacitance_at(probe, lower, at_calibration, gas=gas)
@@ -146,11 +154,12 @@ def build_up_shift(
     gas: Floats = AIR,
     signal: Signal = FOUR_TO_TWENTY,
 ) -> Shift:
-    """Largest error from a conducting film that clings ``film`` metres above the level and is joined to the liquid.
+    """Largest error from a conducting film that clings to the probe above the level.
 
-    On an insulated probe such a film is one more plate and reads as level, as long as its resistance is small beside
-    the reactance under it: that is the worst case, and what is computed here. It never reaches above the probe.
-    Raises ValueError for a bare probe, a negative film, and as permittivity_shift.
+    film: its height, m; it is joined to the liquid. On an insulated probe such a film is one more
+    plate and reads as level, as long as its resistance is small beside the reactance under it:
+    that is the worst case, and what is computed here. It never reaches above the probe.
+    Raises BadArgument for a bare probe, a negative film, and as permittivity_shift.
     """
     if probe.insulation is None:
         raise BadArgument("probe", "a conducting film on a bare probe is a leak, not a capacitance")
@@ -176,11 +185,12 @@ def coating_shift(
     gas: Floats = AIR,
     signal: Signal = FOUR_TO_TWENTY,
 ) -> Shift:
-    """Error at a true level from an insulating crust all over the probe: one more layer, in series with the rest.
+    """Error at a true level from an insulating crust all over the probe.
 
-    thickness: of the crust, m; permittivity: its own. In a conducting liquid it adds to the insulation and the span
-    shrinks; a crust in gas above the liquid lifts the reading a little. Raises ValueError for a negative thickness, a
-    crust that reaches the wall, and as permittivity_shift.
+    The crust is one more layer, in series with the rest. thickness: m; permittivity: its own. In a
+    conducting liquid it adds to the insulation and the span shrinks; a crust in gas above the
+    liquid lifts the reading a little. Raises BadArgument for a negative thickness, a crust that
+    reaches the wall, and as permittivity_shift.
 
     >>> covered = Probe(0.012, 2.0, 8.0, insulation=0.016)
     >>> ends, crust = {"lower": 0, "upper": 8}, {"thickness": 0.001, "permittivity": 2.5}
@@ -208,8 +218,10 @@ def _coated_per_metre(probe: Probe, medium: Floats, crust: Floats, permittivity:
 def permittivity_at(
     known: Floats, *, at: Floats, celsius: Floats, per_kelvin: Floats = -0.004
 ) -> Floats:
-    """Permittivity at a temperature from a known one, °C. per_kelvin: its change; edible oils −0.004 (invented for
-    the demo, near −0.13 % per K of common practice). Raises ValueError where the line falls under 1.
+    """Permittivity at a temperature, °C, from a known one.
+
+    per_kelvin: its change; edible oils −0.004 (invented for the demo, near −0.13 % per K of common
+    practice). Raises BadArgument where the line falls under 1.
 
     >>> round(permittivity_at(3.15, at=25.0, celsius=45.0), 3)
     3.07

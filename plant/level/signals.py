@@ -1,8 +1,10 @@
 """Output signals: what a correct transmitter shows, and what a current says about the instrument.
 
-A level (or volume) runs from LRV to URV; LRV above URV is reverse action. The line is not clamped: beyond the
-range it goes on, so that a reading below 4 mA still has its error. Far beyond it, see expected_at.
-Sources: 4-20 mA, IEC 60381-1 (from memory); failure information by current, NAMUR NE 43 (from memory).
+A level (or volume) runs from LRV to URV; LRV above URV is reverse action. The line is not
+clamped: beyond the range it goes on, so that a reading below 4 mA still has its error. Far beyond
+it, see expected_at.
+Sources: 4-20 mA, IEC 60381-1 (from memory); failure information by current, NAMUR NE 43 (from
+memory).
 """
 
 from __future__ import annotations
@@ -90,13 +92,14 @@ def expected_at(
     upper: Floats,
     signal: Signal = FOUR_TO_TWENTY,
 ) -> Floats:
-    """Output of a correct transmitter at ``value`` where it shows ``observed`` (NaN: not seen).
+    """Output of a correct transmitter at ``value`` where it shows ``observed`` (NaN: not read).
 
-    As signal_at; but where that lies beyond what measuring currents tell (3.8 and 20.5 mA), each maker stops somewhere
-    between there and the end of the range, and all of it is right: a tank below the range of an overfill probe is no
-    error. Source: NAMUR NE 43 (from memory).
+    As signal_at; but beyond 3.8 and 20.5 mA each maker stops somewhere between there and the end
+    of the range, and all of it is right: a tank below the range of an overfill probe is no error.
+    Source: NAMUR NE 43 (from memory).
 
-    >>> expected_at(3.5, 3.9, lower=10.2, upper=11.6), expected_at(3.5, 4.2, lower=10.2, upper=11.6)
+    >>> probe = {"lower": 10.2, "upper": 11.6}
+    >>> expected_at(3.5, 3.9, **probe), expected_at(3.5, 4.2, **probe)
     (3.9, 4.0)
     """
     line = np.asarray(signal_at(value, lower=lower, upper=upper, signal=signal), dtype=float)
@@ -112,7 +115,7 @@ def expected_at(
 def value_at(
     observed: Floats, *, lower: Floats, upper: Floats, signal: Signal = FOUR_TO_TWENTY
 ) -> Floats:
-    """Level or volume for which an observed output stands, in the unit of the range; inverse of signal_at.
+    """Level or volume of an observed output, in the unit of the range; inverse of signal_at.
 
     >>> value_at(8.0, lower=0.0, upper=4.2)
     1.05
@@ -187,7 +190,8 @@ def band_of(observed: float, signal: Signal) -> FaultBand:
 def bands_of(observed: Floats, signal: Signal) -> np.ndarray:
     """Bands of observed outputs, in the signal's unit.
 
-    1-5 V is read as a 4-20 mA loop across 250 ohm. 0-20 mA and 0-10 V have no live zero and no agreed failure
+    1-5 V is read as a 4-20 mA loop across 250 ohm. 0-20 mA and 0-10 V have no live zero and no
+    agreed failure
     current: whatever they show is "measuring".
 
     >>> bands_of([0.9, 3.0], ONE_TO_FIVE)[0].value

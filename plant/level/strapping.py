@@ -12,7 +12,10 @@ from plant.level.bounds import heights_inside, volumes_inside
 
 
 class BadStrapping(ValueError):
-    """A strapping table that cannot be right. Attributes: row (counted from 1; None: the whole table), reason."""
+    """A strapping table that cannot be right.
+
+    Attributes: row (counted from 1; None: the whole table), reason.
+    """
 
     def __init__(self, row: int | None, reason: str) -> None:
         self.row, self.reason = row, reason
@@ -22,9 +25,10 @@ class BadStrapping(ValueError):
 
 @dataclass(frozen=True)
 class Strapping:
-    """heights in metres above the lowest point, strictly increasing; volumes in m³, never decreasing.
+    """Heights in m above the lowest point, strictly increasing; volumes in m³, never decreasing.
 
-    Below the first row and above the last nothing is known: OutsideTank. Raises BadStrapping with the row.
+    Below the first row and above the last nothing is known: OutsideTank. Raises BadStrapping with
+    the row.
 
     >>> Strapping([0.0, 0.5, 1.5], [0.0, 10.0, 34.0]).volume_at(1.0)
     22.0
@@ -39,7 +43,8 @@ class Strapping:
         if len(self.heights) != len(self.volumes):
             raise BadStrapping(
                 None,
-                f"{len(self.heights)} heights and {len(self.volumes)} volumes; each row needs both.",
+                f"{len(self.heights)} heights and {len(self.volumes)} volumes; "
+                "each row needs both.",
             )
         if len(self.heights) < 2:
             raise BadStrapping(None, "at least two rows are needed to lay a line between.")
@@ -53,7 +58,8 @@ class Strapping:
             if not (0 <= height < np.inf and 0 <= volume < np.inf):
                 raise BadStrapping(
                     row,
-                    f"height {height:g} m, volume {volume:g} m³; both must be numbers, zero or above.",
+                    f"height {height:g} m, volume {volume:g} m³; "
+                    "both must be numbers, zero or above.",
                 )
             if height <= before_height:
                 raise BadStrapping(
@@ -63,7 +69,8 @@ class Strapping:
             if volume < before_volume:
                 raise BadStrapping(
                     row,
-                    f"volume {volume:g} m³ is less than the {before_volume:g} m³ of the row before.",
+                    f"volume {volume:g} m³ is less than the {before_volume:g} m³ "
+                    "of the row before.",
                 )
             before_height, before_volume = height, volume
 
@@ -78,12 +85,15 @@ class Strapping:
         return self.volumes[-1]
 
     def volume_at(self, heights: Floats) -> Floats:
-        """m³ below each height, m; the shape of the heights. Raises OutsideTank beyond the first and last row."""
+        """m³ below each height, m; the shape of the heights.
+
+        Raises OutsideTank beyond the first and last row.
+        """
         inside = heights_inside(heights, self.heights[0], self.heights[-1])
         return plain(np.interp(inside, self.heights, self.volumes))
 
     def height_at(self, volumes: Floats) -> Floats:
-        """Height in m at which the tank holds each volume, m³; the lowest, where several rows hold the same.
+        """Height in m of each volume, m³; the lowest, where several rows hold the same.
 
         Raises OutsideTank beyond the first and last row.
         """

@@ -1,7 +1,8 @@
-"""Volumes and outlines of the usual tanks. Metres and cubic metres; z = 0 is the lowest inside point.
+"""Volumes and outlines of the usual tanks.
 
-Nothing is clamped: a height outside the tank raises OutsideTank. The functions take a TankShape or, where only
-measured heights are known, a Strapping.
+Metres and cubic metres; z = 0 is the lowest inside point. Nothing is clamped: a height outside the
+tank raises OutsideTank. The functions take a TankShape or, where only measured heights are known,
+a Strapping.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 
 from plant.level.arrays import Floats, plain
 from plant.level.bounds import OutsideTank, heights_inside, volumes_inside
+from plant.level.checks import BadArgument
 from plant.level.heads import Cone, Dished, Ellipsoid, Head, circle_segment
 from plant.level.strapping import Strapping
 
@@ -36,27 +38,25 @@ CURVE = 32  # Steps by which the outline follows a curved end.
 HALVINGS = 60
 
 
-class BadDimension(ValueError):
+class BadDimension(BadArgument):
     """A dimension that is missing or gives no tank. Attributes: argument, reason."""
-
-    def __init__(self, argument: str, reason: str) -> None:
-        self.argument, self.reason = argument, reason
-        super().__init__(f"{argument}: {reason}")
 
 
 @dataclass(frozen=True)
 class TankShape:
     """A tank by its inside dimensions in metres; 0 or None where one is not given.
 
-    kind: vertical (cylinder: diameter, straight height, bottom, roof), horizontal (cylinder: diameter, straight length
-    in ``length`` or ``height``; both ends are ``bottom``), rectangular (length, width, height) or sphere (diameter).
-    Dimensions that a kind does not have are not looked at.
-    bottom, roof: flat, cone, dished, ellipsoidal or hemispherical; a roof may also be open. Depths without a number:
-    dished by DISH and the knuckle, ellipsoidal half the radius, hemispherical the radius; a cone needs one.
+    kind: vertical (cylinder: diameter, straight height, bottom, roof), horizontal (cylinder:
+    diameter, straight length in ``length`` or ``height``; both ends are ``bottom``), rectangular
+    (length, width, height) or sphere (diameter). Dimensions that a kind does not have are ignored.
+    bottom, roof: flat, cone, dished, ellipsoidal or hemispherical; a roof may also be open. Depths
+    without a number: dished by DISH and the knuckle, ellipsoidal half the radius, hemispherical
+    the radius; a cone needs one.
     knuckle: radius of a dished head's knuckle over the diameter; 0 is a plain spherical cap.
     Raises BadDimension.
 
-    >>> round(capacity(TankShape("vertical", diameter=2.0, height=3.0, bottom="cone", bottom_depth=0.6)), 6)
+    >>> cone = TankShape("vertical", diameter=2.0, height=3.0, bottom="cone", bottom_depth=0.6)
+    >>> round(capacity(cone), 6)
     10.053096
     """
 
@@ -176,7 +176,9 @@ def capacity(shape: TankShape | Strapping) -> float:
 
 
 def volume_at(shape: TankShape | Strapping, heights: Floats) -> Floats:
-    """m³ below each height, in metres above the lowest point; the shape of ``heights``. Raises OutsideTank.
+    """m³ below each height, in metres above the lowest point; the shape of ``heights``.
+
+    Raises OutsideTank.
 
     >>> round(volume_at(TankShape("sphere", diameter=2.0), 1.0), 9)
     2.094395102
@@ -187,10 +189,10 @@ def volume_at(shape: TankShape | Strapping, heights: Floats) -> Floats:
 
 
 def height_at(shape: TankShape | Strapping, volumes: Floats) -> Floats:
-    """Height in metres above the lowest point at which the tank holds each volume, m³; the inverse of volume_at.
+    """Height in m above the lowest point of each volume, m³; the inverse of volume_at.
 
-    The shape of ``volumes``. Raises OutsideTank. Close to a tip that points up the volume hardly changes with height:
-    there the height carries fewer digits than the volume.
+    The shape of ``volumes``. Raises OutsideTank. Close to a tip that points up the volume hardly
+    changes with height: there the height carries fewer digits than the volume.
     """
     if isinstance(shape, Strapping):
         return shape.height_at(volumes)
@@ -205,10 +207,10 @@ def height_at(shape: TankShape | Strapping, volumes: Floats) -> Floats:
 
 
 def outline(shape: TankShape) -> list[tuple[float, float]]:
-    """Corners (x, z) in metres of the drawn cross-section, once round from the bottom up the right side.
+    """Corners (x, z) in metres of the drawn cross-section.
 
-    The last corner joins the first. x = 0 is the middle, z = 0 the lowest inside point; curves are followed in
-    short steps.
+    Once round from the bottom up the right side; the last corner joins the first. x = 0 is the
+    middle, z = 0 the lowest inside point; curves are followed in short lines.
 
     >>> outline(TankShape("rectangular", length=4.0, width=2.0, height=3.0))
     [(2.0, 0.0), (2.0, 3.0), (-2.0, 3.0), (-2.0, 0.0)]
@@ -220,7 +222,10 @@ def outline(shape: TankShape) -> list[tuple[float, float]]:
 
 
 def _steps(head: Head) -> np.ndarray:
-    """Places from tip (or lowest line) 0 to tangent line (or axis) 1 that an outline needs; close where it bends."""
+    """Places on a head that its outline needs, close where it bends.
+
+    From the tip (or lowest line), 0, to the tangent line (or axis), 1.
+    """
     if isinstance(head, Ellipsoid | Dished):
         return (1 - np.cos(np.linspace(0.0, math.pi, CURVE + 1))) / 2
     return np.array([0.0, 1.0])
@@ -318,7 +323,8 @@ def _dished(argument: str, radius: float, depth: float, knuckle: float) -> Head:
     if not k < depth <= radius:
         raise BadDimension(
             f"{argument}_depth",
-            f"a dished end of this diameter is deeper than its knuckle, {k:g} m, and no deeper than {radius:g} m",
+            f"a dished end of this diameter is deeper than its knuckle, {k:g} m, "
+            f"and no deeper than {radius:g} m",
         )
     # The one sphere about the axis that touches the knuckle and reaches the depth.
     return Dished(radius, depth, (ring**2 + depth**2 - k * k) / (2 * (depth - k)), k)

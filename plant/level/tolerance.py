@@ -1,10 +1,11 @@
-"""A tolerance said in per cent of span, millimetres, milliamperes or volume, and each told as the others."""
+"""A tolerance in % of span, mm, mA or volume, and its equivalent in the other units."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
 
+from plant.level.checks import BadArgument
 from plant.level.signals import Signal
 from plant.level.units import VOLUME_UNITS, from_cubic_metres
 
@@ -13,7 +14,8 @@ from plant.level.units import VOLUME_UNITS, from_cubic_metres
 class Tolerance:
     """Half-width of a tolerance (± this). What does not apply to the point is None.
 
-    percent: of span. millimetres: points that indicate level. cubic_metres: points that indicate volume.
+    percent: of span. millimetres: points that indicate level. cubic_metres: points that indicate
+    volume.
     milliamps: points with a current output.
     """
 
@@ -26,20 +28,21 @@ class Tolerance:
 def equivalent_tolerance(
     value: float, unit: str, *, span: float, signal: Signal, quantity: str = "level"
 ) -> Tolerance:
-    """The tolerance ± ``value`` ``unit`` of a point, told every way that applies to it.
+    """The tolerance ± ``value`` ``unit`` of a point, in every unit that applies to it.
 
-    unit: %, or mA where the output is a current, or mm where the point indicates level, or m3 or L where it
-    indicates volume. span: |URV − LRV| in metres, or in m³ where quantity is "volume".
-    Raises ValueError for a negative or missing value, a span not above zero, a unit that does not fit.
+    unit: %, or mA where the output is a current, or mm where the point indicates level, or m3 or
+    L where it indicates volume. span: |URV − LRV| in metres, or in m³ where quantity is "volume".
+    Raises ValueError for a negative or missing value, a span not above zero, a unit that does not
+    fit.
 
     >>> from plant.level.signals import FOUR_TO_TWENTY
     >>> equivalent_tolerance(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
     Tolerance(percent=0.05, millimetres=4.0, cubic_metres=None, milliamps=0.008)
     """
     if not (math.isfinite(value) and value >= 0):
-        raise ValueError(f"tolerance {value}: it must be a number, zero or above")
+        raise BadArgument(f"tolerance {value}", "it must be a number, zero or above")
     if not (math.isfinite(span) and span > 0):
-        raise ValueError(f"span {span}: it must be above zero; LRV and URV must differ")
+        raise BadArgument(f"span {span}", "it must be above zero; LRV and URV must differ")
     whole = _whole_span(span, signal, quantity)
     if unit not in whole:
         *others, last = whole

@@ -1,6 +1,7 @@
 """Units of length and volume and their exact factors.
 
-Inch and foot are 25.4 mm and 304.8 mm by definition (international yard agreement of 1959, from memory).
+Inch and foot are 25.4 mm and 304.8 mm by definition (international yard agreement of 1959, from
+memory).
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
-"""Honest bands: how often the 95 % band holds the next as found, on simulated fleets whose truth is
-known.
+"""How often the 95 % band holds the next as found, on simulated fleets whose truth is known.
 
-``python -m tests.bench.coverage [instruments]`` prints the table, with jumps and the closed loop of
-intervals. The suite runs the same functions on fewer instruments.
+``python -m tests.bench.coverage [instruments]`` prints the table, with jumps and the closed loop
+of intervals. The suite runs the same functions on fewer instruments.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ VISITS = (2, 3, 4, 6, 10)
 
 @dataclass(frozen=True)
 class Truth:
-    """Rates are normal, % a year; walk in % per √year; ``walking``: the share of instruments that
+    """Rates are normal, % a year; walk in % per √year; walking: the share of instruments that
     walk.
     """
 
@@ -73,8 +72,10 @@ class Fleet:
 def simulate(
     truth: Truth, n: int, visits: int, rng: np.random.Generator, *, jump: np.ndarray | None = None
 ) -> Fleet:
-    """Gaps of 0.3 to 2 years; adjusted where the reading is beyond half the tolerance. jump: visits
-    by n, added to the true error on the way to that visit."""
+    """Gaps of 0.3 to 2 years; adjusted where the reading is beyond half the tolerance.
+
+    jump: visits by n, added to the true error on the way to that visit.
+    """
     rate, q = truth.draw(rng, n)
     gaps = rng.uniform(0.3, 2.0, (visits, n))
     x = rng.normal(0, 0.02, n)
@@ -113,9 +114,7 @@ class Cell:
 
 
 def cell(fleet: Fleet, visits: int, prior: Prior) -> Cell:
-    """Share of next as founds within the band drawn from the first ``visits``, %, and its mean
-    width.
-    """
+    """Share of next as founds within the band from the first ``visits``, %, and its mean width."""
     told = fleet.first(visits)
     ahead = fleet.years[visits] - fleet.years[visits - 1]
     band: Band = outlook(told, prior).next_as_found(ahead, U)
@@ -167,8 +166,9 @@ def jump_shares(truth: Truth, n: int, visits: int, family_size: int, seed: int) 
 # ---- closed loop ----
 @dataclass(frozen=True)
 class Loop:
-    """In %: as found in tolerance, over all intervals and over those that no bound cut; mean
-    interval in years.
+    """In %: as found in tolerance, over all intervals and over those that no bound cut.
+
+    interval: mean, years.
     """
 
     inside: float
@@ -208,16 +208,14 @@ class Drift(_Rule):
     def next(self, visits, current):
         told = histories(*(np.array(column) for column in zip(*visits, strict=True)), U)
         member = np.arange(len(told)) // self.family_size
-        self.prior = fit_families(told, member, TOLERANCE, start=self.prior, rounds=15)
+        self.prior = fit_families(told, member, TOLERANCE, start=self.prior, iterations=15)
         of = outlook(told, self.prior.of(member))
         made = propose(of, TOLERANCE, U, current=current, target=self.target)
         return made.years, made.cut
 
 
 def closed_loop(truth: Truth, rule: _Rule, n: int, seed: int, *, span: float = 20.0) -> Loop:
-    """Calibrate n instruments for ``span`` years, each interval chosen by the rule from what was
-    read before.
-    """
+    """Calibrate n instruments for ``span`` years; the rule chooses each interval."""
     rng = np.random.default_rng(seed)
     rate, q = truth.draw(rng, n)
     x, now, interval = rng.normal(0, 0.02, n), np.zeros(n), np.ones(n)

@@ -1,10 +1,10 @@
-"""G3a: a fleet from the database to stored trends and offered intervals, beside plain lines read,
-fitted and stored.
+"""The nightly pass over a fleet, beside floors that do the least with the same rows.
 
-The floor reads the same rows packed by the server, fits one ordinary line an end and point, and stores rates by COPY.
-G3a core: its arithmetic alone, without a database. G3b: the same with a robust line for each end and each visit
-foretold from those before it, beside a floor that does both with plain lines. G3c: the whole pass beside the usual
-way, which reads, fits and saves one by one with statsmodels.
+G3a: a fleet from the database to stored trends and offered intervals. The floor reads the same
+rows packed by the server, fits one ordinary line an end and point, and stores rates by COPY. G3a
+core: its arithmetic alone, without a database. G3b: the same with a robust line for each end and a
+forecast of each visit from those before it, beside a floor that does both with plain lines. G3c:
+the whole pass beside the usual way, which reads, fits and saves one by one with statsmodels.
 """
 
 from __future__ import annotations
@@ -110,20 +110,37 @@ def _whole(points: int) -> list[Row]:
 
     rows = [
         compare(
-            "G3a", f"{VISITS} results each: read, judge both ends, propose, store", rows=points,
-            floor=_floor, product=_product, at_most=2.5, pairs=5, warm=1,
+            "G3a",
+            f"{VISITS} results each: read, judge both ends, propose, store",
+            rows=points,
+            floor=_floor,
+            product=_product,
+            at_most=2.5,
+            pairs=5,
+            warm=1,
         ),
         compare(
-            "G3b", "the same, with robust lines and every visit foretold", rows=points,
-            floor=with_checks, product=with_all_checked, at_most=2.5, pairs=5, warm=1,
+            "G3b",
+            "the same, with robust lines and every visit foretold",
+            rows=points,
+            floor=with_checks,
+            product=with_all_checked,
+            at_most=2.5,
+            pairs=5,
+            warm=1,
         ),
         compare(
-            "G3c whole", f"the pass, beside the usual way for {LOOPED} points (at most 1/20 a point)",
-            rows=points, floor=lambda: _usual_way(LOOPED), product=_product,
-            at_most=0.05 * points / LOOPED, pairs=3, warm=1,
+            "G3c whole",
+            f"the pass, beside the usual way for {LOOPED} points (at most 1/20 a point)",
+            rows=points,
+            floor=lambda: _usual_way(LOOPED),
+            product=_product,
+            at_most=0.05 * points / LOOPED,
+            pairs=3,
+            warm=1,
         ),
         _memory(points),
-    ]  # fmt: skip
+    ]
     with connection.cursor() as cursor:
         cursor.execute("DROP TABLE bench_lines")
     fleet.empty()
@@ -151,9 +168,15 @@ def _memory(points: int) -> Row:
     _product()
     added = _resident("VmHWM") - before
     return Row(
-        "G3a MiB", "memory that the pass adds at its peak, beside what it may (both in MiB)", points,
-        MOST_MIB, added, added / MOST_MIB, (added / MOST_MIB,) * 2, 1.0,
-    )  # fmt: skip
+        "G3a MiB",
+        "memory that the pass adds at its peak, beside what it may (both in MiB)",
+        points,
+        MOST_MIB,
+        added,
+        added / MOST_MIB,
+        (added / MOST_MIB,) * 2,
+        1.0,
+    )
 
 
 def _resident(which: str) -> float:
@@ -162,9 +185,7 @@ def _resident(which: str) -> float:
 
 
 def _usual_way(count: int) -> None:
-    """Instrument by instrument: its records by the ORM, a statsmodels line for each end, its trend
-    saved.
-    """
+    """Instrument by instrument: its records by the ORM, a statsmodels line an end, trend saved."""
     for trend in Trend.objects.order_by("point_id")[:count]:
         records = Calibration.objects.standing().filter(point=trend.point_id).order_by("done_on")
         rows = list(records.values_list("done_on", "found_at_zero", "found_at_span"))
@@ -203,9 +224,7 @@ def _floor() -> None:
 
 
 def _plain_checks(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The floor's two checks: medians of all slopes, and each visit against the line through those
-    before it.
-    """
+    """The floor's two checks: medians of slopes, and each visit against the line before it."""
     first, second = np.triu_indices(len(x), 1)
     slopes = np.median((y[second] - y[first]) / (x[second] - x[first]), axis=0)
     n = np.arange(1, len(x) + 1)[:, None]
@@ -227,9 +246,15 @@ def _arithmetic(n: int) -> Row:
     made = simulate(TRUTHS["half and half"], n, VISITS, np.random.default_rng(1))
     family = np.arange(n) % FAMILIES
     return compare(
-        "G3a core", f"{VISITS} visits each: drift, band, crossing, interval; no database", rows=n,
-        floor=lambda: plain_lines(made), product=lambda: judge(made, family), at_most=10, pairs=5, warm=1,
-    )  # fmt: skip
+        "G3a core",
+        f"{VISITS} visits each: drift, band, crossing, interval; no database",
+        rows=n,
+        floor=lambda: plain_lines(made),
+        product=lambda: judge(made, family),
+        at_most=10,
+        pairs=5,
+        warm=1,
+    )
 
 
 def plain_lines(fleet: Fleet) -> tuple[np.ndarray, np.ndarray]:
@@ -246,7 +271,7 @@ def judge(fleet: Fleet, family: np.ndarray) -> np.ndarray:
     """The families from a tenth of the fleet, then every instrument, block by block."""
     told = histories(fleet.years, fleet.found, fleet.left, fleet.adjusted, U)
     some = slice(0, max(len(told) // SAMPLE, min(len(told), 10 * FAMILIES)))
-    prior = fit_families(told.columns(some), family[some], TOLERANCE, rounds=15)
+    prior = fit_families(told.columns(some), family[some], TOLERANCE, iterations=15)
     years = np.empty(len(told))
     for part in blocks(len(told)):
         of = outlook(told.columns(part), prior.of(family[part]))

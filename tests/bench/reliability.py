@@ -1,7 +1,7 @@
 """Honest limits from pass and fail: how often they hold on simulated families whose truth is known.
 
-``python -m tests.bench.reliability [families]`` prints the table; the suite runs the same functions
-on fewer families.
+``python -m tests.bench.reliability [families]`` prints the table; the suite runs the same
+functions on fewer families.
 """
 
 from __future__ import annotations
@@ -31,8 +31,9 @@ LENGTHS = (0.5, 1.0, 2.0)
 
 @dataclass(frozen=True)
 class Law:
-    """R(1 year) = 0.95. alike: how far the times of one instrument go together, as a correlation of
-    normal scores.
+    """R(1 year) = 0.95.
+
+    alike: how far the times of one instrument go together, as a correlation of normal scores.
     """
 
     shape: float = 1.0
@@ -54,9 +55,7 @@ def results_of_visits(instrument, years, found_in, renewed) -> Results:
 
 
 def family(law: Law, instruments: int, visits: int, rng: np.random.Generator) -> Results:
-    """Visits about half a year, one or two years apart; half of those found in are adjusted all the
-    same.
-    """
+    """Visits half a year, one or two years apart; half of those in tolerance are adjusted too."""
     own = rng.normal(size=instruments)
     goes_out, clock, now = law.draw(own, rng), np.zeros(instruments), np.zeros(instruments)
     rows = [(np.arange(instruments), now, np.ones(instruments, bool), np.ones(instruments, bool))]
@@ -72,9 +71,11 @@ def family(law: Law, instruments: int, visits: int, rng: np.random.Generator) ->
 
 @dataclass(frozen=True)
 class Held:
-    """In %: families with a fit; of these how often the one-sided 95 % limits hold for the rate,
-    the interval to the target and R at each of BAND_AT (lower and upper), and how often goodness of
-    fit and homogeneity refuse at 5 %."""
+    """In %: families with a fit, and how often the limits of these hold.
+
+    One-sided 95 % limits of the rate, of the interval to the target and of R at each of BAND_AT
+    (lower and upper); and how often goodness of fit and homogeneity reject at 5 %.
+    """
 
     fitted: float
     rate: float
@@ -102,10 +103,14 @@ def held(
     share = 100 * np.array(rows, dtype=float).mean(axis=0)
     n = len(BAND_AT)
     return Held(
-        100 * len(rows) / families, share[0], share[1],
-        share[2 : 2 + n].tolist(), share[2 + n :].tolist(),
-        100 * float(np.mean(misfits)) if misfits else math.nan, 100 * float(np.mean(splits)),
-    )  # fmt: skip
+        100 * len(rows) / families,
+        share[0],
+        share[1],
+        share[2 : 2 + n].tolist(),
+        share[2 + n :].tolist(),
+        100 * float(np.mean(misfits)) if misfits else math.nan,
+        100 * float(np.mean(splits)),
+    )
 
 
 def _holds(fit: ReliabilityFit, law: Law) -> list[bool]:
@@ -131,9 +136,15 @@ def _judge(
 
 
 CASES = [
-    (Law(), 20, 6, False), (Law(), 100, 6, False), (Law(alike=0.5), 100, 6, False), (Law(), 300, 6, False),
-    (Law(3.0), 25, 6, True), (Law(3.0), 100, 6, True), (Law(3.0, 0.5), 100, 6, True), (Law(1.5), 300, 6, True),
-]  # fmt: skip
+    (Law(), 20, 6, False),
+    (Law(), 100, 6, False),
+    (Law(alike=0.5), 100, 6, False),
+    (Law(), 300, 6, False),
+    (Law(3.0), 25, 6, True),
+    (Law(3.0), 100, 6, True),
+    (Law(3.0, 0.5), 100, 6, True),
+    (Law(1.5), 300, 6, True),
+]
 
 
 def main(families: int) -> None:

@@ -1,4 +1,4 @@
-"""Probes and permittivities against CAP-01 to CAP-03, CAP-06, TRD-05 and TRD-06, and against CODATA in scipy."""
+"""Probes and permittivities: CAP-01 to CAP-03, CAP-06, TRD-05, TRD-06, and CODATA in scipy."""
 
 import pytest
 from scipy import constants

@@ -1,4 +1,7 @@
-"""Decision rules against DEC-01 to DEC-07, and against scipy's bivariate normal and plain integration as referees."""
+"""Decision rules: DEC-01 to DEC-03, DEC-05 and DEC-07.
+
+Referees: scipy's bivariate normal, and plain integration.
+"""
 
 import math
 

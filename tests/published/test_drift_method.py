@@ -1,4 +1,7 @@
-"""Drift and walk together, worked by a dense calculation that shares nothing with the recursion: DRF-01 to DRF-04."""
+"""Drift and random walk together: DRF-01 to DRF-04.
+
+Worked by a dense calculation that shares nothing with the recursion.
+"""
 
 import numpy as np
 import pytest
@@ -73,9 +76,13 @@ def test_interval_for_the_target(name):
     given, expected, _, of = judged(name)
     lower, upper = given["interval_bounds_years"]
     got = longest(
-        of, given["tolerance_pct"], given["u_reading_pct"][-1],
-        target=given["target"], lower=lower, upper=upper,
-    )  # fmt: skip
+        of,
+        given["tolerance_pct"],
+        given["u_reading_pct"][-1],
+        target=given["target"],
+        lower=lower,
+        upper=upper,
+    )
     assert got.years[0] == near(name, expected["interval_years_for_target"])
     assert got.reached[0]
     assert not got.capped[0]

@@ -35,7 +35,10 @@ def test_the_anchor_day_survives_february_int_10():
 
 
 def test_all_1_797_120_starts_and_intervals_equal_the_oracle():
-    """Oracle: NumPy's own calendar. A date in a month is its first day plus the day, held to the month's last."""
+    """Oracle: NumPy's own calendar.
+
+    A date in a month is its first day plus the day, held to the month's last.
+    """
     assert len(STARTS) * 120 == 1_797_120
     starts = np.array(STARTS, dtype="datetime64[D]")
     month = starts.astype("datetime64[M]")
@@ -60,7 +63,9 @@ def test_a_sample_of_starts_equals_dateutil():
 
 @pytest.fixture(scope="module")
 def monthly_years():
-    """Of every start: the due date after twelve calibrations on time, and after twelve naive steps."""
+    """Of every start: the due date after twelve monthly calibrations, and after twelve months
+    added.
+    """
     anchored, naive = [], []
     for start in STARTS:
         schedule, step = next_due(start, interval_months=1), start
@@ -79,7 +84,10 @@ def test_twelve_times_one_month_is_once_twelve_months(monthly_years):
 
 
 def test_chaining_from_due_date_to_due_date_would_go_wrong_on_1_078_starts(monthly_years):
-    """Why the anchor is kept: a chain loses the 30th and 31st, and most years the 29th, when it passes February."""
+    """Why the anchor is kept.
+
+    A chain loses the 30th and 31st, and most years the 29th, when it passes February.
+    """
     wrong = [
         start
         for start, due in zip(STARTS, monthly_years[1], strict=True)

@@ -60,7 +60,10 @@ def test_weibull_curve_of_exact_and_censored_times_int_05():
 
 
 def test_the_same_curve_by_a_search_on_the_bare_likelihood_int_05():
-    """Exact times by their density, spans by the difference of survival; no code of ours, no derivative."""
+    """Exact times by their density, spans by the difference of survival.
+
+    No code of ours, no derivative.
+    """
     rows = np.array(reference("INT-05")[0]["rows"], dtype=float)
     left, right, times = rows.T
     exact = left == right

@@ -108,7 +108,10 @@ SIDES = {
 @pytest.mark.parametrize("horizontal", [False, True])
 @pytest.mark.parametrize("end", SIDES)
 def test_every_end_agrees_with_fluids(end, horizontal):
-    """fluids 1.3.1, fluids.geometry.TANK; its own integration of lying dished heads is good to about 1e-10."""
+    """fluids 1.3.1, fluids.geometry.TANK.
+
+    Its own integration of lying dished heads is good to about 1e-10.
+    """
     side, depth = SIDES[end]
     proportions = {"f": 1.0, "k": 0.06} if end == "dished" else {"a": depth}
     ends = {f"side{s}_{key}": value for s in "AB" for key, value in proportions.items() if side}

@@ -1,4 +1,4 @@
-"""Non-linearity and repeatability against TRM-01 and TRM-02, and against linear programming as a referee."""
+"""Non-linearity and repeatability: TRM-01, TRM-02, and linear programming as a referee."""
 
 import numpy as np
 import pytest

@@ -21,7 +21,10 @@ from tests.published.reference import near, reference
 
 
 def budget_of(name):
-    """The components of a published table: standard uncertainties, sensitivities, degrees of freedom."""
+    """The components of a published table.
+
+    Standard uncertainties, sensitivities, degrees of freedom.
+    """
     inputs, _ = reference(name)
     return combine(
         [
@@ -149,7 +152,10 @@ KINDS = {
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_interval_covers_what_it_says_by_draws(kind):
-    """Referee by JCGM 101: the interval must hold its share of draws, and no more than 3 % above it."""
+    """Referee by JCGM 101.
+
+    The interval must hold its share of draws, and no more than 3 % above it.
+    """
     rng = np.random.default_rng(101)
     draw = {
         "R": lambda a: rng.uniform(-a, a, DRAWS),
@@ -184,7 +190,8 @@ def test_interval_from_few_repeats_covers_what_it_says(repeats, rest):
         ]
     )
     covered = np.mean(np.abs(error) <= coverage(budget).expanded)
-    # Welch–Satterthwaite is an approximation: two in a hundred are its known size for two degrees of freedom.
+    # Welch–Satterthwaite is an approximation: two in a hundred are its known size for two degrees
+    # of freedom.
     assert PROBABILITY - 0.015 < covered < PROBABILITY + 0.02
 
 

@@ -16,7 +16,10 @@ from tests.bench.coverage import TOLERANCE, TRUTHS, U, simulate
 
 
 def test_a_forecast_is_that_of_the_whole_normal_distribution_of_the_increments():
-    """Against dense algebra: the last increment given the others, under each q, weighed by the evidence for it."""
+    """Against dense algebra.
+
+    The last increment given the others, under each q, weighed by the evidence for it.
+    """
     made = simulate(TRUTHS["half and half"], 5, 6, np.random.default_rng(2))
     told = histories(made.years, made.found, made.left, made.adjusted, U)
     prior = default_prior(TOLERANCE)

@@ -205,8 +205,10 @@ def test_what_is_read_itself_keeps_its_components():
         assert kept.contribution == pytest.approx(np.broadcast_to(component.contribution, 2))
         assert kept.value == pytest.approx(np.broadcast_to(component.value, 2))
         assert (kept.name, kept.shape, kept.shared) == (
-            component.name, component.shape, component.shared,
-        )  # fmt: skip
+            component.name,
+            component.shape,
+            component.shared,
+        )
 
 
 def test_draws_agree_on_two_levels_with_shared_and_own_errors():
@@ -269,7 +271,7 @@ def test_a_fleet_of_pairs_is_one_call():
         (lambda: certificate("meter", 0.1, 0), "coverage factor of “meter”"),
         (lambda: certificate("meter", -0.1, 2), "value of “meter”"),
         (lambda: resolution("meter", -0.001), "value of “meter”"),
-        (lambda: repeatability_of("meter", [4.0]), "two at least"),
+        (lambda: repeatability_of("meter", [4.0]), "at least two"),
         (lambda: repeatability_of("meter", [4.0, math.nan]), "readings of “meter”"),
         (lambda: known_repeatability("meter", 0.1, repeats=0, dof=5), "repeats"),
         (lambda: wetted_by_dip(-1.0), "level"),

@@ -111,7 +111,7 @@ def test_limit_on_risk_is_a_guard_band_where_one_limit_is_near():
 
 
 def test_limit_on_risk_counts_both_limits_of_a_narrow_tolerance():
-    """At ± 1.7 u a perfect zero lies outside in 9 of 100: one limit alone would let it pass at 5 %."""
+    """At ± 1.7 u a perfect zero lies outside in 9 of 100; one limit alone would pass it at 5 %."""
     assert acceptance_by_risk([0.0], 1.7, 1.0, risk=0.05) == [Verdict.INCONCLUSIVE]
 
 

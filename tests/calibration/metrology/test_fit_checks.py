@@ -21,7 +21,7 @@ def test_as_many_are_expected_out_as_were_found_out():
 
 def test_one_time_since_renewal_cannot_judge_a_curve():
     seen = Results.of(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 10)
-    with pytest.raises(CannotFit, match="too few to judge"):
+    with pytest.raises(CannotFit, match="too few to check"):
         goodness_of_fit(seen, fit_exponential(seen))
 
 

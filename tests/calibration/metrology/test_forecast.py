@@ -1,4 +1,4 @@
-"""The fast band of a fleet is the band that wander draws, and its crossing the one that crossing finds."""
+"""The fast band of a fleet is the band of wander.py, and its crossing that of crossing.py."""
 
 import numpy as np
 import pytest

@@ -97,7 +97,8 @@ def test_staircase_is_refused(given, reason):
 
 @pytest.mark.parametrize("kind", ["linear", "walk"])
 def test_closed_loop_keeps_its_target_with_longer_intervals_than_a_fixed_year(kind):
-    # 600 instruments, about 7,000 visits: Monte Carlo sd of a share 0.25 points, more as visits of one go together.
+    # 600 instruments, about 7,000 visits: Monte Carlo sd of a share 0.25 points, more as visits
+    # of one go together.
     got = closed_loop(TRUTHS[kind], Drift(25), 600, seed=13)
     assert got.inside >= 94.5 - 0.75
     assert 94 - 0.75 <= got.uncut <= 98 + 0.75

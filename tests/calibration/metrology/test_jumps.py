@@ -88,7 +88,7 @@ def test_a_bad_reading_that_comes_back_is_distinguished_from_a_jump(kind):
 
 
 def test_what_is_asked_of_the_inverse_is_as_by_dense_algebra():
-    """Pull, diagonal, what stands beside it, and evidence, against NumPy's own inverse of the whole covariance."""
+    """Against NumPy's own inverse of the whole covariance."""
     made = simulate(TRUTHS["half and half"], 12, 10, np.random.default_rng(3))
     told = histories(made.years, made.found, made.left, made.adjusted, U)
     aside = np.zeros_like(told.counted)

@@ -23,8 +23,9 @@ def drawn(rng, n, *, shape=1.0, scale=10.0, lengths=(1.0, 2.0, 3.0)):
 
 
 def test_adjustment_renews_and_a_pass_alone_does_not():
-    seen = results_of_visits([5] * 5, [0, 1, 3, 4, 6], [True, True, True, False, True],
-                       [True, False, True, True, False])  # fmt: skip
+    seen = results_of_visits(
+        [5] * 5, [0, 1, 3, 4, 6], [True, True, True, False, True], [True, False, True, True, False]
+    )
     assert seen.start.tolist() == [0, 1, 0, 0]
     assert seen.end.tolist() == [1, 3, 1, 2]
     assert seen.out.tolist() == [False, False, True, False]
@@ -138,8 +139,10 @@ def test_visits_may_come_in_any_order_and_clocks_do_not_run_over_from_another_in
     inside, renewed = np.array([1, 1, 0, 1, 0], bool), np.array([0, 1, 0, 0, 1], bool)
     seen = results_of_visits(who[order], years[order], inside[order], renewed[order])
     assert sorted(zip(seen.instrument, seen.start, seen.end, seen.out, strict=True)) == [
-        (0, 0, 1, False), (0, 0, 1.5, True), (1, 0, 2, True),
-    ]  # fmt: skip
+        (0, 0, 1, False),
+        (0, 0, 1.5, True),
+        (1, 0, 2, True),
+    ]
 
 
 # ---- limits by the full profile likelihood ----
@@ -170,12 +173,15 @@ def test_the_edge_of_the_region_has_the_likelihood_it_should(weibull):
 
 @pytest.mark.parametrize("target", [0.9, 0.95, 0.99])
 def test_interval_limit_is_the_shortest_that_any_curve_in_the_region_gives(weibull, target):
-    """Against an independent search: the smallest interval with the likelihood held above the edge."""
+    """By an independent search: the smallest interval with the likelihood above the edge."""
     seen, fit = weibull
     floor = fit.log_likelihood - fit.design_effect * 1.6448536269514722**2 / 2
 
     def shortest(log_shape):
-        """At this shape, by the highest rate in the region, found by bisection; far off where there is none."""
+        """At this shape, by the highest rate in the region, found by bisection.
+
+        Far off where there is none.
+        """
         best = minimize_scalar(lambda r: -height_at(seen, r, log_shape), (-8, 0), method="brent").x
         if height_at(seen, best, log_shape) < floor:
             return 10.0
@@ -183,9 +189,11 @@ def test_interval_limit_is_the_shortest_that_any_curve_in_the_region_gives(weibu
         return (math.log(-math.log(target)) - rate) / math.exp(log_shape)
 
     found = minimize_scalar(
-        shortest, method="bounded",
-        bounds=[math.log(s) for s in fit.shape_limits], options={"xatol": 1e-7},
-    )  # fmt: skip
+        shortest,
+        method="bounded",
+        bounds=[math.log(s) for s in fit.shape_limits],
+        options={"xatol": 1e-7},
+    )
     assert fit.interval_limits(target).lower == pytest.approx(math.exp(found.fun), rel=1e-5)
     assert fit.interval_limits(target).lower < fit.interval(target)
 
@@ -216,7 +224,10 @@ def test_limits_of_a_constant_rate_are_those_of_the_band():
 
 @pytest.mark.parametrize(("shape", "weibull"), [(1.0, False), (3.0, True)])
 def test_one_sided_limits_hold_in_simulated_families(shape, weibull):
-    """100 instruments of 6 visits, 120 families: Monte Carlo sd 2 points. The full form: tests.bench.reliability."""
+    """100 instruments of 6 visits, 120 families: Monte Carlo sd 2 points.
+
+    The full form: tests.bench.reliability.
+    """
     h = held(Law(shape), 100, 6, 120, seed=2, weibull=weibull)
     assert h.fitted == 100
     assert min(h.rate, h.interval, *h.band_low, *h.band_high) >= 95 - 3 * 2

@@ -1,4 +1,4 @@
-"""Output stage and primary element told apart: against dense normal algebra, wander.py, and simulated truth."""
+"""Output stage and primary element: against dense normal algebra, wander.py, simulated truth."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ import pytest
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import histories
-from calibration.metrology.stages import estimate, visits
+from calibration.metrology.stage_visits import Visits
+from calibration.metrology.stages import estimate
 from calibration.metrology.wander import Prior, default_prior, outlook
 
 TOLERANCE = 0.5
@@ -29,10 +30,10 @@ def nothing() -> Prior:
 
 # ---- the dense referee ----
 def dense(history, qs, rates):
-    """Mean and variance of (rate of output, rate of primary, simulated and wetted reading ``ahead``), and log evidence.
+    """Mean and variance of both rates and of both readings ``ahead``; and the log evidence.
 
-    One history as a list of rows (year, kind, value, visit, segment of o, segment of p); all readings at once, levels
-    as columns of a regression. No filter, no order of time.
+    One history as a list of rows (year, kind, value, visit, segment of o, segment of p); all
+    readings at once, levels as columns of a regression. No filter, no order of time.
     """
     rows, ahead, u, shared = history
     n = len(rows)
@@ -59,7 +60,8 @@ def dense(history, qs, rates):
     mean = slopes.T @ np.array([rates[0].rate[0], rates[1].rate[0]])
     y = np.array([row[2] for row in rows]) - mean[:n]
     inverse = np.linalg.inv(v[:n, :n])
-    # Readings that fix only the sum of two levels leave one of them free: the pseudo-inverse takes the rest.
+    # Readings that fix only the sum of two levels leave one of them free: the pseudo-inverse
+    # takes the rest.
     xtx = x[:n].T @ inverse @ x[:n]
     values, vectors = np.linalg.eigh(xtx)
     kept = values > 1e-8 * values.max()
@@ -92,17 +94,26 @@ ADJUSTED = [False, False, False, True, False]
 
 def mixed(**other):
     given = {
-        "simulated": FOUND_S, "wetted": FOUND_W, "simulated_left": LEFT_S, "wetted_left": LEFT_W,
-        "trimmed": TRIMMED, "adjusted": ADJUSTED, "u_simulated": 0.05, "u_wetted": 0.05,
-    }  # fmt: skip
-    return visits(YEARS, **(given | other))
+        "simulated": FOUND_S,
+        "wetted": FOUND_W,
+        "simulated_left": LEFT_S,
+        "wetted_left": LEFT_W,
+        "trimmed": TRIMMED,
+        "adjusted": ADJUSTED,
+        "u_simulated": 0.05,
+        "u_wetted": 0.05,
+    }
+    return Visits.of(YEARS, **(given | other))
 
 
 def as_rows():
     rows, o, p = [], 0, 0
     for k, year in enumerate(YEARS):
-        rows += [(year, kind, found[k], k, o, p) for kind, found in (("s", FOUND_S), ("w", FOUND_W))
-                 if not np.isnan(found[k])]  # fmt: skip
+        rows += [
+            (year, kind, found[k], k, o, p)
+            for kind, found in (("s", FOUND_S), ("w", FOUND_W))
+            if not np.isnan(found[k])
+        ]
         o, p = o + TRIMMED[k], p + ADJUSTED[k]
         if TRIMMED[k]:
             rows.append((year, "s", LEFT_S[k], k, o, p))
@@ -118,8 +129,10 @@ def test_filter_agrees_with_dense_normal_algebra(kind, meter):
     output = prior(0.03, 0.04, 0.0, 0.06, weights=[0.7, 0.3])
     primary = prior(-0.10, 0.15, 0.02, 0.11, 0.3)
     got = estimate(
-        mixed(common_simulated=kind, common_wetted=kind, u_meter=meter), output=output, primary=primary
-    )  # fmt: skip
+        mixed(common_simulated=kind, common_wetted=kind, u_meter=meter),
+        output=output,
+        primary=primary,
+    )
     history = (as_rows(), YEARS[-1] + 1.5, 0.05, {"kind": kind, "meter": meter})
     pairs = [(qo, qp) for qo in output.q[:, 0] for qp in primary.q[:, 0]]
     answers = [dense(history, pair, (output, primary)) for pair in pairs]
@@ -160,10 +173,17 @@ def plainly(common=0.0):
 @pytest.mark.parametrize("common", [0.0, 0.04])
 def test_wetted_readings_alone_are_the_plain_history(common):
     got = estimate(
-        visits(ONE["years"], wetted=ONE["found"], wetted_left=ONE["left"], adjusted=ONE["was"],
-               u_wetted=0.05, common_wetted=common),
-        output=nothing(), primary=default_prior(TOLERANCE),
-    )  # fmt: skip
+        Visits.of(
+            ONE["years"],
+            wetted=ONE["found"],
+            wetted_left=ONE["left"],
+            adjusted=ONE["was"],
+            u_wetted=0.05,
+            common_wetted=common,
+        ),
+        output=nothing(),
+        primary=default_prior(TOLERANCE),
+    )
     by_itself = plainly(common)
     for name in ("centre", "sd", "lower", "upper"):
         ours, plain = getattr(got.primary_rate(), name), getattr(by_itself.rate(), name)
@@ -176,9 +196,16 @@ def test_wetted_readings_alone_are_the_plain_history(common):
 def test_simulated_readings_alone_are_the_plain_history_and_leave_the_primary_as_believed():
     primary = prior(-0.1, 0.15, 0.05)
     got = estimate(
-        visits(ONE["years"], simulated=ONE["found"], simulated_left=ONE["left"], trimmed=ONE["was"], u_simulated=0.05),
-        output=default_prior(TOLERANCE), primary=primary,
-    )  # fmt: skip
+        Visits.of(
+            ONE["years"],
+            simulated=ONE["found"],
+            simulated_left=ONE["left"],
+            trimmed=ONE["was"],
+            u_simulated=0.05,
+        ),
+        output=default_prior(TOLERANCE),
+        primary=primary,
+    )
     by_itself = plainly()
     assert got.output_rate().upper == pytest.approx(by_itself.rate().upper, rel=1e-8)
     assert not got.primary_observed[0]
@@ -188,23 +215,37 @@ def test_simulated_readings_alone_are_the_plain_history_and_leave_the_primary_as
 
 
 def test_a_trim_is_no_drift_of_the_primary():
-    """The output stage is trimmed by 0.2; wetted readings before and after differ by that and tell nothing else."""
+    """Trimmed by 0.2: wetted readings before and after differ by that and by nothing else."""
     got = estimate(
-        visits([0.0, 1.0, 2.0], simulated=[0.2, 0.2, 0.0], simulated_left=[np.nan, 0.0, np.nan],
-               wetted=[0.3, 0.3, 0.1], wetted_left=[np.nan, 0.1, np.nan], trimmed=[False, True, False],
-               u_simulated=0.01, u_wetted=0.01),
-        output=prior(0, 0.1, 0.01), primary=prior(0, 0.1, 0.01),
-    )  # fmt: skip
+        Visits.of(
+            [0.0, 1.0, 2.0],
+            simulated=[0.2, 0.2, 0.0],
+            simulated_left=[np.nan, 0.0, np.nan],
+            wetted=[0.3, 0.3, 0.1],
+            wetted_left=[np.nan, 0.1, np.nan],
+            trimmed=[False, True, False],
+            u_simulated=0.01,
+            u_wetted=0.01,
+        ),
+        output=prior(0, 0.1, 0.01),
+        primary=prior(0, 0.1, 0.01),
+    )
     assert got.primary_rate().centre[0] == pytest.approx(0.0, abs=1e-6)
     assert got.output_rate().centre[0] == pytest.approx(0.0, abs=1e-6)
 
 
 def test_one_meter_in_both_readings_leaves_the_primary_surer():
     """What the meter adds to both cancels in their difference, which is the primary's error."""
-    both = {"simulated": [0.0, 0.1, 0.1], "wetted": [0.1, 0.2, 0.3], "simulated_left": np.nan,
-            "wetted_left": np.nan, "trimmed": False, "adjusted": False}  # fmt: skip
+    both = {
+        "simulated": [0.0, 0.1, 0.1],
+        "wetted": [0.1, 0.2, 0.3],
+        "simulated_left": np.nan,
+        "wetted_left": np.nan,
+        "trimmed": False,
+        "adjusted": False,
+    }
     told = [
-        visits([0.0, 1.0, 2.0], **both, u_simulated=0.05, u_wetted=0.05, u_meter=meter)
+        Visits.of([0.0, 1.0, 2.0], **both, u_simulated=0.05, u_wetted=0.05, u_meter=meter)
         for meter in (0.0, 0.045)
     ]
     apart, shared = (
@@ -224,8 +265,10 @@ def test_one_instrument_is_a_fleet_of_one():
 
 
 def test_a_shorter_history_stands_behind_empty_visits():
-    long = visits([np.nan, np.nan, 0.0, 0.8, 1.9], wetted=[np.nan, np.nan, 0.1, 0.2, 0.3], u_wetted=0.05)  # fmt: skip
-    short = visits([0.0, 0.8, 1.9], wetted=[0.1, 0.2, 0.3], u_wetted=0.05)
+    long = Visits.of(
+        [np.nan, np.nan, 0.0, 0.8, 1.9], wetted=[np.nan, np.nan, 0.1, 0.2, 0.3], u_wetted=0.05
+    )
+    short = Visits.of([0.0, 0.8, 1.9], wetted=[0.1, 0.2, 0.3], u_wetted=0.05)
     a, b = (
         estimate(told, output=nothing(), primary=default_prior(TOLERANCE)) for told in (long, short)
     )
@@ -268,15 +311,15 @@ def test_readings_that_tell_nothing_are_refused(other, argument, reason):
 )
 def test_times_that_tell_nothing_are_refused(years, reason):
     with pytest.raises(CannotFit, match=reason):
-        visits(years, wetted=0.1, u_wetted=0.05)
+        Visits.of(years, wetted=0.1, u_wetted=0.05)
 
 
 def test_readings_that_cannot_be_compared_are_refused():
     u = {"u_simulated": 0.05, "u_wetted": 0.05}
-    once_each = visits([0.0, 1.0], simulated=[0.1, np.nan], wetted=[np.nan, 0.2], **u)
+    once_each = Visits.of([0.0, 1.0], simulated=[0.1, np.nan], wetted=[np.nan, 0.2], **u)
     with pytest.raises(CannotFit, match="no reading can be compared"):
         estimate(once_each, output=default_prior(TOLERANCE), primary=default_prior(TOLERANCE))
-    lost = visits([0.0, 1.0], wetted=[0.1, 0.2], adjusted=[True, False], u_wetted=0.05)
+    lost = Visits.of([0.0, 1.0], wetted=[0.1, 0.2], adjusted=[True, False], u_wetted=0.05)
     with pytest.raises(CannotFit, match="no reading can be compared"):
         estimate(lost, output=default_prior(TOLERANCE), primary=default_prior(TOLERANCE))
 
@@ -290,7 +333,9 @@ def test_priors_must_be_one_for_all_or_one_an_instrument():
 # ---- simulated truth ----
 @dataclasses.dataclass(frozen=True)
 class Fleet:
-    """A fleet whose truth is known: rates, and readings of both kinds at every visit, of which ``mix`` shows some."""
+    """A fleet whose truth is known: rates, and readings of both kinds, of which ``mix`` shows
+    some.
+    """
 
     years: np.ndarray
     readings: dict[str, np.ndarray]
@@ -302,7 +347,10 @@ class Fleet:
 
     @classmethod
     def simulated(cls, n, visits_, mix, *, seed, walks=None) -> Fleet:
-        """mix: names of what a visit reads, drawn alike; a trim or an adjustment where a shown reading is far off."""
+        """mix: names of what a visit reads, drawn alike.
+
+        A trim or an adjustment where a shown reading is far off.
+        """
         rng = np.random.default_rng(seed)
         gaps = rng.uniform(0.3, 2.0, (visits_ + 1, n))
         names = ("both", "wetted", "simulated", "neither")
@@ -329,15 +377,20 @@ class Fleet:
     def told(self, n):
         r = {name: values[:n] for name, values in self.readings.items()}
         simulated, wetted = np.isin(self.shown[:n], (0, 2)), np.isin(self.shown[:n], (0, 1))
-        return visits(
+        return Visits.of(
             self.years[:n],
-            simulated=np.where(simulated, r["s"], np.nan), wetted=np.where(wetted, r["w"], np.nan),
-            simulated_left=np.where(simulated, r["ls"], np.nan), wetted_left=np.where(wetted, r["lw"], np.nan),
-            trimmed=r["trim"], adjusted=r["set"], u_simulated=self.U, u_wetted=self.U,
-        )  # fmt: skip
+            simulated=np.where(simulated, r["s"], np.nan),
+            wetted=np.where(wetted, r["w"], np.nan),
+            simulated_left=np.where(simulated, r["ls"], np.nan),
+            wetted_left=np.where(wetted, r["lw"], np.nan),
+            trimmed=r["trim"],
+            adjusted=r["set"],
+            u_simulated=self.U,
+            u_wetted=self.U,
+        )
 
     def covered(self, n, *, output, primary) -> dict[str, float]:
-        """Share of the truth within the 95 % bands after n visits, %, and the width of the primary's rate."""
+        """Share of true rates within the 95 % bands after n visits, %; and the primary's width."""
         got = estimate(self.told(n), output=output, primary=primary)
         truth = {"output": got.output_rate(), "primary": got.primary_rate()}
         share = {
@@ -360,9 +413,13 @@ MIXES = {
 }
 
 
-WIDTHS = {  # of the primary's rate after 10 visits, % of span a year: what more readings of a stage are worth
-    "both each time": 0.082, "a third each": 0.087, "wetted only": 0.132, "seldom wetted": 0.192,
-}  # fmt: skip
+# of the primary's rate after 10 visits, % of span a year: what more readings of a stage are worth
+WIDTHS = {
+    "both each time": 0.082,
+    "a third each": 0.087,
+    "wetted only": 0.132,
+    "seldom wetted": 0.192,
+}
 
 
 @pytest.mark.parametrize("mix", MIXES)
@@ -378,7 +435,10 @@ def test_bands_of_both_stages_are_honest_where_their_laws_are_known(mix):
 
 @pytest.mark.parametrize("mix", ["both each time", "seldom wetted"])
 def test_bands_are_honest_where_walks_are_only_known_as_families(mix):
-    """Each stage's walk is drawn from its ten nodes; the band averages over both. Monte Carlo sd 0.49 points."""
+    """Each stage's walk is drawn from its ten nodes; the band averages over both.
+
+    Monte Carlo sd 0.49 points.
+    """
     walks = np.sqrt(default_prior(TOLERANCE).q[:, 0])
     weights = [0.15, 0.2, 0.2, 0.15, 0.1, 0.08, 0.05, 0.03, 0.02, 0.02]
     output, primary = (

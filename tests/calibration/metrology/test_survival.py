@@ -24,14 +24,14 @@ def test_failures_seen_as_they_happened_count_down_one_by_one():
 
 
 def test_a_span_does_not_hold_the_moment_it_begins():
-    """Found in at 1 year and out at 2; another out before 1: the two cannot have gone out together."""
+    """In tolerance at 1 year and out at 2; another out before 1: they went out apart."""
     curve = nonparametric_curve(Results.of([0, 0, 1], [0, 1, 0], [1, 2, 1], [0, 1, 1]))
     assert list(zip(curve.lower, curve.upper, strict=True)) == [(0, 1), (1, 2)]
     assert curve.left == pytest.approx([0.5, 0], abs=1e-9)
 
 
 def test_no_other_curve_is_likelier():
-    """Self-consistency, started evenly over the same stretches and run long, ends at the same curve."""
+    """Self-consistency, started evenly over the same stretches, ends at the same curve."""
     seen = family(Law(2.0), 60, 5, np.random.default_rng(4))
     curve = nonparametric_curve(seen)
     low = np.r_[curve.lower, np.inf]

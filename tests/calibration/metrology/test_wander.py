@@ -87,8 +87,10 @@ def test_visits_of_one_day_become_one():
 def test_set_aside_increment_begins_a_fresh_level():
     whole = told()
     cut = outlook(whole.without(np.array([[False], [True]])), default_prior(0.5))
-    first = outlook(told(years=[0.0, 1.0], as_found=[np.nan, 0.1], as_left=[0.0, 0.1],
-                         adjusted=[True, True]), default_prior(0.5))  # fmt: skip
+    first = outlook(
+        told(years=[0.0, 1.0], as_found=[np.nan, 0.1], as_left=[0.0, 0.1], adjusted=[True, True]),
+        default_prior(0.5),
+    )
     assert cut.rate().centre[0] == pytest.approx(first.rate().centre[0], rel=1e-12)
 
 
@@ -130,7 +132,7 @@ def test_days_rise_and_the_line_meets_where_it_should():
     dated = (met.line > 0) & np.isfinite(met.line)
     assert dated.any()
     assert np.abs(of.next_as_found(met.line[dated].max(), 0.0).centre).max() >= 0.5
-    at = of.columns(dated).true_error(met.line[dated]).centre
+    at = of.columns(dated).next_as_found(met.line[dated], 0.0).centre
     assert np.abs(at) == pytest.approx(np.full(dated.sum(), 0.5))
     days = met.out[0]
     inner = (days > 0) & np.isfinite(days)
@@ -150,14 +152,16 @@ def test_ever_out_agrees_with_simulated_paths():
     for _ in range(steps):
         x += rate * t / steps + np.sqrt(one.q[node, 0] * t / steps) * rng.normal(size=n)
         ever |= np.abs(x) > 0.5
-    # Paths seen 400 times miss a few short excursions; both sides added count a few twice. MC sd 0.0035.
+    # Paths seen 400 times miss a few short excursions; both sides added count a few twice. MC sd
+    # 0.0035.
     assert probability_ever_out(one, t, 0.5)[0] == pytest.approx(ever.mean(), abs=0.02)
     out_on_the_day = 1 - one.probability_in(t, 0.5)[0]
     assert out_on_the_day == pytest.approx((np.abs(x) > 0.5).mean(), abs=0.011)
     assert probability_ever_out(one, t, 0.5)[0] > out_on_the_day
 
 
-# Bounds by number of visits, in %, with 3 Monte Carlo standard deviations (0.34 points each at 4,000; 0.5 at 2,000).
+# Bounds by number of visits, in %, with 3 Monte Carlo standard deviations (0.34 points each at
+# 4,000; 0.5 at 2,000).
 LARGE = {2: (92.5, 97.5), 3: (92.5, 97.5), 4: (92.5, 97.5), 6: (93, 97), 10: (93, 97)}
 SMALL = {2: (92, 99), 3: (92, 99), 4: (92, 99), 6: (93, 97), 10: (93, 97)}
 ALONE = {2: (93, 100), 3: (93, 100), 4: (93, 100), 6: (93, 100), 10: (93, 99)}

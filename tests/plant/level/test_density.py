@@ -17,9 +17,12 @@ def test_wrong_density_reads_as_worked_by_hand():
     case = next(c for c in CASES if c["id"] == "TRD-07")
     given, expected = case["inputs"], case["expected"]
     shift = density_shift(
-        given["true_m"], lower=given["LRV_m"], upper=given["URV_m"],
-        at_calibration=given["set_kg_m3"], now=given["now_kg_m3"],
-    )  # fmt: skip
+        given["true_m"],
+        lower=given["LRV_m"],
+        upper=given["URV_m"],
+        at_calibration=given["set_kg_m3"],
+        now=given["now_kg_m3"],
+    )
     assert shift.indicated / 100 * 8 == pytest.approx(expected["reads_m"], abs=5e-6)
     assert shift.error == pytest.approx(expected["error_pct_span"], abs=5e-5)
     assert shift.output_error == pytest.approx(0.16 * expected["error_pct_span"], abs=1e-5)

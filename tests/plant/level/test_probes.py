@@ -172,7 +172,7 @@ def test_range_without_span_is_refused():
 
 
 def integrated(layers):
-    """pF per metre by adding up the field between the plates, shell by shell: the referee of layered probes."""
+    """pF per metre, the field between the plates added up shell by shell: the referee of layers."""
     drop = 0.0
     for inner, outer, eps in layers:
         r = np.linspace(inner / 2, outer / 2, 200_001)

@@ -71,7 +71,7 @@ def test_height_is_found_again_from_its_volume(shape, share):
 
 @given(shape=shapes(), share=st.floats(0.02, 0.98))
 def test_volume_grows_by_the_area_of_the_surface(shape, share):
-    """A referee that knows nothing of the volumes: the width of the drawn section gives the surface."""
+    """The referee knows nothing of the volumes: the drawn section's width gives the surface."""
     assume(shape.kind in ("vertical", "sphere", "rectangular"))
     top = inside_height(shape)
     height, step = share * top, 1e-5 * top
