@@ -1,5 +1,5 @@
 #!/bin/sh
-# Checks and tests all of Spanbook: sh deploy/test.sh. Words after it go to pytest.
+# Checks and tests all of Spanbook on all cores: sh deploy/test.sh. Words after it go to pytest: -n 0 for one core.
 . "$(dirname "$0")/common.sh"
 make_venv requirements.txt deploy/requirements-test.txt
 
@@ -34,5 +34,8 @@ if [ -n "$failed" ]; then
     echo "FAILED: ${failed%, }. The tests run all the same, but this run counts as failed." >&2
 fi
 echo "--- pytest"
-$python -m pytest "$@" || exit
+# One Redis given from outside serves one run only.
+workers=auto
+[ -z "$REDIS_URL" ] || workers=0
+$python -m pytest --numprocesses $workers --maxprocesses 4 "$@" || exit
 [ -z "$failed" ]

@@ -74,12 +74,22 @@ def pytest_unconfigure():
     servers.stop()
 
 
-def pytest_collection_modifyitems(items):
+# Of several workers each takes a file at a time: the longest come first, so that all end together.
+LONGEST = ["test_run.py", "test_field_kept.py", "test_field_job.py", "test_field_sending.py"]
+
+
+def pytest_collection_modifyitems(config, items):
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: (item.path.name not in LONGEST, not _drives_a_browser(item)))
     if shutil.which("chromium") or shutil.which("chromium-browser"):
         return
     for item in items:
-        if item.get_closest_marker("browser"):
+        if _drives_a_browser(item):
             item.add_marker(pytest.mark.skip(reason="no chromium on this machine"))
+
+
+def _drives_a_browser(item) -> bool:
+    return item.get_closest_marker("browser") is not None
 
 
 @pytest.fixture(scope="session")
