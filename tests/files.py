@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import xlsxwriter
+from PIL import Image
 
 from calibration.importing.kinds import run_now
 from plant.importing import acts as imports
@@ -56,3 +57,13 @@ def a_workbook(rows: list[list[Any]], *more_sheets: str) -> bytes:
         book.add_worksheet(name)
     book.close()
     return file.getvalue()
+
+
+def a_picture(
+    kind: str = "JPEG", size: tuple[int, int] = (640, 480), *, colour: str = "", **more
+) -> bytes:
+    """A picture of noise, unlike any other; of one colour where it is named."""
+    noise = None if colour else Image.effect_noise(size, 40).convert("RGB")
+    target = io.BytesIO()
+    (noise or Image.new("RGB", size, colour)).save(target, kind, **more)
+    return target.getvalue()

@@ -17,11 +17,9 @@ from calibration.deferrals.models import Deferral
 from calibration.drift.models import StepQuestion
 from calibration.families.models import Family
 from calibration.findings.models import Finding
-from calibration.intervals.models import Proposal
 from calibration.jobs import acts as jobs
 from calibration.procedures.models import SiteWording
 from calibration.reminders.models import Digest, ReminderScan
-from calibration.rounds import acts as rounds
 from calibration.tablet.models import FieldWork
 from plant.importing.models import ImportBatch
 from plant.ledger.models import LedgerEntry
@@ -31,7 +29,9 @@ from tests.makers import (
     TODAY,
     a_certificate,
     a_procedure,
+    a_proposal,
     a_record,
+    a_round,
     a_standard,
     an_approved_record,
     an_equipped_point,
@@ -95,10 +95,7 @@ def things(planner, technician, second_technician, approver):
         site=point.site, kind="register", file_name="register.csv", stored_as="none", sha256="0" * 64, size=1,
         uploaded_by=planner, uploaded_at=NOON, state="refused", problems_found=1,
     )  # fmt: skip
-    route = rounds.plan(
-        [an_equipped_point("LT-101D")], name="Quay round", starts_on=TODAY, ends_on=TODAY,
-        technician=technician, by=planner, at=NOON,
-    )  # fmt: skip
+    route = a_round([an_equipped_point("LT-101D")], technician=technician, by=planner)
     step = StepQuestion.objects.create(
         site=point.site, point=approved.point, record=approved, end="span", size_percent=0.8, chance=0.001,
         kind="step", raised_at=NOON,
@@ -140,9 +137,7 @@ def things(planner, technician, second_technician, approver):
         "import": batch,
         "round": route,
         "stop": route.stops.get(),
-        "proposal": Proposal.objects.create(
-            site=point.site, point=point, made_at=NOON, method="drift", months_now=12, months=18
-        ),
+        "proposal": a_proposal(point),
         "entry": LedgerEntry.objects.filter(site=point.site)[0],
     }
     version = a_procedure()

@@ -12,7 +12,7 @@ from typing import Any
 NOW = "2026-05-05T08:00:00.000Z"
 
 
-def a_step(number: int, kind: str, text: str, stage: str = "", **more: Any) -> dict[str, Any]:
+def packed_step(number: int, kind: str, text: str, stage: str = "", **more: Any) -> dict[str, Any]:
     plain = {"key": f"K{number}", "settle_seconds": None, "asks": [], "stop": "", "wordings": []}
     return {"number": number, "kind": kind, "stage": stage, "text": text, **plain, **more}
 
@@ -30,11 +30,12 @@ def steps(*, found: int = 1, adjusts: bool = True) -> list[dict[str, Any]]:
         ("restore", "Loop returned.", "", {}),
     ]  # fmt: skip
     return [
-        a_step(n, kind, text, stage, **more) for n, (kind, text, stage, more) in enumerate(plan, 1)
+        packed_step(n, kind, text, stage, **more)
+        for n, (kind, text, stage, more) in enumerate(plan, 1)
     ]
 
 
-def a_procedure(**more: Any) -> dict[str, Any]:
+def packed_procedure(**more: Any) -> dict[str, Any]:
     facts = {
         "id": 7,
         "key": "cap-output",
@@ -54,14 +55,18 @@ def a_procedure(**more: Any) -> dict[str, Any]:
 
 def two_levels(**more: Any) -> dict[str, Any]:
     facts = {"shape": "two known levels", "way": "wetted level by dip", "percents": ["20", "80"]}
-    return a_procedure(**{**facts, "adjusts": ["zero", "span"], "steps": steps(found=2), **more})
+    return packed_procedure(
+        **{**facts, "adjusts": ["zero", "span"], "steps": steps(found=2), **more}
+    )
 
 
 def only_looks() -> dict[str, Any]:
-    return a_procedure(shape="as it stands only", adjusts=[], steps=steps(found=0, adjusts=False))
+    return packed_procedure(
+        shape="as it stands only", adjusts=[], steps=steps(found=0, adjusts=False)
+    )
 
 
-def a_job(**more: Any) -> dict[str, Any]:
+def packed_job(**more: Any) -> dict[str, Any]:
     register = {
         "tag": "LT-101A", "tank_name": "T-101", "product_name": "palm olein", "serial": "S00001",
         "quantity": "level", "unit": "m", "lower": "0.3", "upper": "8.3", "signal": "4-20mA",

@@ -4,12 +4,10 @@ signed on sending.
 
 from __future__ import annotations
 
-import io
 import re
 
 import pytest
 from django.utils import timezone
-from PIL import Image
 from playwright.sync_api import expect
 
 from calibration.approval import acts as approval_acts
@@ -22,6 +20,7 @@ from tests.browser.guided import (
     publish,
     without_barriers,
 )
+from tests.files import a_picture
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -31,12 +30,6 @@ BEYOND = {
     "As found, 100\u00a0%": "20.0895",
 }
 ERRORS = ["+0.75", "+0.77", "+0.56"]
-
-
-def a_picture(width: int, height: int) -> bytes:
-    kept = io.BytesIO()
-    Image.new("RGB", (width, height), "teal").save(kept, "PNG")
-    return kept.getvalue()
 
 
 def found_beyond(guided: Guided) -> None:
@@ -324,7 +317,11 @@ def test_a_photo_is_kept_small_on_the_device_and_follows_its_work(
     guided.heading("As found, 0\u00a0%")
     page.get_by_text("Take a photo").click()
     page.locator("#photo").set_input_files(
-        {"name": "plate.png", "mimeType": "image/png", "buffer": a_picture(2400, 1200)}
+        {
+            "name": "plate.png",
+            "mimeType": "image/png",
+            "buffer": a_picture("PNG", (2400, 1200), colour="teal"),
+        }
     )
     expect(page.get_by_text("Photos (1)")).to_be_visible()
     expect(page.get_by_role("img", name="photo")).to_be_visible()

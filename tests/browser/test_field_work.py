@@ -60,7 +60,7 @@ def play(page):
     def of(
         acts: list, *, job: dict | None = None, procedure: dict | None = None, now: str = NOW
     ) -> dict[str, Any]:
-        job, procedure = job or fixture.a_job(), procedure or fixture.a_procedure()
+        job, procedure = job or fixture.packed_job(), procedure or fixture.packed_procedure()
         timed = [act if isinstance(act, list) else [act] for act in acts]
         return page.evaluate(PLAY, [job, procedure, fixture.a_pack(job, procedure), timed, now])
 
@@ -101,7 +101,7 @@ def test_every_step_has_its_screen_in_order_and_the_stages_their_points(play):
 
 
 def test_as_it_stands_is_asked_even_where_a_procedure_forgot_it(play):
-    bare = fixture.a_procedure(steps=[fixture.a_step(1, "restore", "Loop returned.")])
+    bare = fixture.packed_procedure(steps=[fixture.packed_step(1, "restore", "Loop returned.")])
     told = play([], procedure=bare)
     assert told["screens"][:4] == ["facts", "standards", "stands", "found-1"]
     assert "left" in told["screens"]
@@ -245,7 +245,7 @@ def test_two_levels_give_zero_and_span_marked_as_computed(play):
 
 def test_the_level_as_it_stands_checks_the_line_of_the_two(play):
     found = [*reading("found", 1, "7.700", "2.150"), *reading("found", 2, "16.360", "6.480")]
-    job = fixture.a_job(kit={"11": {"fits": True, "why": "", "tur": 5.0}})
+    job = fixture.packed_job(kit={"11": {"fits": True, "why": "", "tur": 5.0}})
     told = play([*START, *found], procedure=fixture.two_levels(), job=job)["third"]
     assert told["off"] == pytest.approx(100 * 0.016 / 16)
     first = (6.480 - 4.300) / (6.480 - 2.150)
@@ -299,7 +299,7 @@ def test_a_step_left_out_carries_its_reason_and_nothing_adjusted_says_so(play):
 
 
 def test_the_day_is_the_day_at_the_site(play):
-    job = fixture.a_job(time_zone="Asia/Kolkata")
+    job = fixture.packed_job(time_zone="Asia/Kolkata")
     assert play([], job=job, now="2026-05-05T20:00:00Z")["content"]["done_on"] == "2026-05-06"
 
 

@@ -1,13 +1,10 @@
-"""Families: numbers of the whole book, names of one's own sites; the interval in words, picture and
-table.
-"""
+"""Families: numbers of all sites, names of one's own; the interval in words, picture and table."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
 import math
-import uuid
 
 import numpy as np
 import pytest
@@ -21,7 +18,7 @@ from calibration.families.models import Family
 from calibration.families.sentences import held_sentence, lends_sentence, months_text
 from calibration.records.models import Calibration
 from plant.transmitters.models import Installation, Transmitter
-from tests.makers import NOON, a_site, a_tank, an_equipped_point
+from tests.makers import a_site, a_tank, an_equipped_point, an_unsaved_record
 
 pytestmark = pytest.mark.django_db
 
@@ -35,24 +32,22 @@ def rods(site):
     )  # fmt: skip
 
 
-def a_member(family, tag, found, *, tank=None, rate=None):
-    """A point whose transmitter was found with these errors, one a year, ± 1 % allowed, adjusted
-    each time.
-    """
+def recorded_member(family, tag, found, *, tank=None, rate=None):
+    """A point found with these errors, one a year, ± 1 % allowed, and adjusted each time."""
     point = an_equipped_point(tag, tank=tank)
     device = Installation.objects.get(point=point).transmitter
     Calibration.objects.bulk_create(
-        Calibration(
-            site=point.site, point=point, transmitter=device, source="imported", state="approved",
-            submission=uuid.uuid4(), content_sha256="0" * 64, submitted_at=NOON, done_on=dt.date(2010 + n, 6, 1),
-            performed_by_name="T. Quillane", way="wetted level by dip", tag=tag, tank_name="T-101",
-            serial=device.serial, quantity="level", unit="m", lower=0, upper=8, signal="4-20mA", tolerance=1,
-            tolerance_unit="%", tolerance_percent=1.0, adjust_limit_percent=0.5, adjusted=True, found_largest=error,
-            left_largest=0.0, found_verdict="pass" if abs(error) <= 1 else "fail", left_verdict="pass",
-            approved_by_name="S. Fenharrow", approved_at=NOON,
+        an_unsaved_record(
+            point,
+            dt.date(2010 + n, 6, 1),
+            device,
+            adjusted=True,
+            found_largest=error,
+            left_largest=0.0,
+            found_verdict="pass" if abs(error) <= 1 else "fail",
         )
         for n, error in enumerate(found)
-    )  # fmt: skip
+    )
     facts = {} if rate is None else {
         "zero_rate": rate, "zero_rate_low": rate - 0.1, "zero_rate_high": rate + 0.1,
         "span_rate": -rate, "span_rate_low": -rate - 0.1, "span_rate_high": -rate + 0.1,
@@ -63,18 +58,18 @@ def a_member(family, tag, found, *, tank=None, rate=None):
     return point
 
 
-def a_family(rods, members=5):
+def recorded_members(rods, members=5):
     """Five instruments of six results: 25 tell something, 5 of them out at their last visit."""
     for n in range(members):
-        a_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.4, 1.4], rate=0.05 * n)
+        recorded_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.4, 1.4], rate=0.05 * n)
 
 
 # ---- the list ----
 def test_the_list_tells_members_and_results_of_the_whole_book_and_which_are_yours(
     rods, sign_in, auditor, outsider
 ):
-    a_member(rods, "LT-101", [0, 0.2, 1.4])
-    a_member(rods, "NT-1", [0], tank=a_tank("N-1", site=a_site("N", "Neelghat")))
+    recorded_member(rods, "LT-101", [0, 0.2, 1.4])
+    recorded_member(rods, "NT-1", [0], tank=a_tank("N-1", site=a_site("N", "Neelghat")))
     families.count_results()
     (row,) = sign_in(auditor).get("/families/").context["rows"]
     assert (row.yours, row.family.members, row.family.results, row.percent_in) == (1, 9, 4, 75)
@@ -100,7 +95,7 @@ def test_the_register_leads_to_the_families(site, sign_in, planner):
 
 # ---- one family ----
 def test_a_family_tells_the_interval_by_estimate_and_by_limit(rods, sign_in, planner):
-    a_family(rods)
+    recorded_members(rods)
     answer = sign_in(planner).get(f"/families/{rods.pk}/?target=90")
     said, page = answer.context["said"], answer.content.decode()
     assert (said.results, said.failures, said.instruments, said.curve) == (25, 5, 5, "exponential")
@@ -114,7 +109,7 @@ def test_a_family_tells_the_interval_by_estimate_and_by_limit(rods, sign_in, pla
 
 
 def test_the_table_beneath_the_picture_holds_its_numbers(rods, sign_in, planner):
-    a_family(rods)
+    recorded_members(rods)
     (row,) = sign_in(planner).get(f"/families/{rods.pk}/").context["groups"]
     assert (row.months, row.results, row.inside, row.out) == ("12", 25, 20, 5)
     assert row.expected_out == pytest.approx(5, rel=1e-3)
@@ -122,15 +117,17 @@ def test_the_table_beneath_the_picture_holds_its_numbers(rods, sign_in, planner)
 
 
 def test_a_target_that_is_not_offered_is_not_asked_for(rods, sign_in, planner):
-    a_family(rods)
+    recorded_members(rods)
     for text in ("12", "x", "²", "-5", ""):
         answer = sign_in(planner).get(f"/families/{rods.pk}/", {"target": text})
         assert (answer.status_code, answer.context["target"]) == (200, 95)
 
 
 def test_only_members_of_ones_own_sites_are_named(rods, sign_in, planner, outsider):
-    a_family(rods, 3)
-    a_member(rods, "NT-1", [0, 0.5], rate=0.3, tank=a_tank("N-1", site=a_site("N", "Neelghat")))
+    recorded_members(rods, 3)
+    recorded_member(
+        rods, "NT-1", [0, 0.5], rate=0.3, tank=a_tank("N-1", site=a_site("N", "Neelghat"))
+    )
     page = sign_in(planner).get(f"/families/{rods.pk}/").content.decode()
     assert "LT-001" in page
     assert "NT-1" not in page
@@ -141,7 +138,7 @@ def test_only_members_of_ones_own_sites_are_named(rods, sign_in, planner, outsid
 
 
 def test_the_picture_of_rates_is_of_the_end_asked_for(rods, sign_in, planner):
-    a_family(rods, 3)
+    recorded_members(rods, 3)
     client = sign_in(planner)
     zero, span = (client.get(f"/families/{rods.pk}/?of={end}").context for end in ("zero", "span"))
     drawn = json.dumps(zero["rates"])
@@ -181,7 +178,7 @@ def test_an_empty_family_says_what_is_needed(rods, sign_in, planner):
 
 
 def test_nothing_out_shows_a_limit_and_no_line(rods, sign_in, planner):
-    a_member(rods, "LT-101", [0, 0.1, 0.2], rate=0.1)
+    recorded_member(rods, "LT-101", [0, 0.1, 0.2], rate=0.1)
     answer = sign_in(planner).get(f"/families/{rods.pk}/")
     assert answer.context["said"].curve == "limit"
     assert "only a limit can be given" in answer.context["interval"]
@@ -190,7 +187,9 @@ def test_nothing_out_shows_a_limit_and_no_line(rods, sign_in, planner):
 
 def test_a_curve_drawn_on_beyond_experience_says_so(rods, sign_in, planner):
     for n in range(5):
-        a_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.4, 1.4 if n == 0 else 0.1], rate=0.1)
+        recorded_member(
+            rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.4, 1.4 if n == 0 else 0.1], rate=0.1
+        )
     interval = sign_in(planner).get(f"/families/{rods.pk}/?target=90").context["interval"]
     assert "not experience" in interval
 
@@ -198,15 +197,15 @@ def test_a_curve_drawn_on_beyond_experience_says_so(rods, sign_in, planner):
 def test_sites_that_differ_are_told_apart_without_a_name(rods, sign_in, planner):
     elsewhere = a_tank("N-1", site=a_site("N", "Neelghat"))
     for n in range(8):
-        a_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.1, 0.3])
-        a_member(rods, f"NT-{n:03d}", [0, 1.2, -0.3, 1.1, 1.4, 1.3], tank=elsewhere)
+        recorded_member(rods, f"LT-{n:03d}", [0, 0.2, -0.3, 0.1, 0.1, 0.3])
+        recorded_member(rods, f"NT-{n:03d}", [0, 1.2, -0.3, 1.1, 1.4, 1.3], tank=elsewhere)
     answer = sign_in(planner).get(f"/families/{rods.pk}/")
     assert any(text.startswith("The sites differ in how often") for text in answer.context["curve"])
     assert "Neelghat" not in answer.content.decode()
 
 
 def test_makers_are_compared_only_where_they_are_known(rods, sign_in, planner):
-    a_family(rods)
+    recorded_members(rods)
     client, address = sign_in(planner), f"/families/{rods.pk}/"
     Transmitter.objects.filter(pk__in=Transmitter.objects.order_by("pk")[:2]).update(maker="")
     assert not any("makers" in text for text in client.get(address).context["curve"])
@@ -215,7 +214,7 @@ def test_makers_are_compared_only_where_they_are_known(rods, sign_in, planner):
 
 
 def test_both_pages_ask_a_fixed_number_of_times(rods, sign_in, planner, django_assert_num_queries):
-    a_family(rods)
+    recorded_members(rods)
     client = sign_in(planner)
     with django_assert_num_queries(5):
         client.get("/families/")

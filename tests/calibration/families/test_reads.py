@@ -1,12 +1,9 @@
-"""Families: which point is of which, what its pass and fail say, and how long it stays in
-tolerance.
-"""
+"""Families: which points belong, what pass and fail say, how long they stay in tolerance."""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
-import uuid
 
 import numpy as np
 import pytest
@@ -15,7 +12,6 @@ from calibration.families import reads as families
 from calibration.families.models import Family
 from calibration.families.reads import key_of, reliability_of, results_of
 from calibration.jobs.models import Job
-from calibration.records.models import Calibration
 from plant.transmitters.models import Installation
 from tests.makers import (
     NOON,
@@ -25,6 +21,7 @@ from tests.makers import (
     a_transmitter,
     an_equipped_point,
     an_installation,
+    an_unsaved_record,
 )
 
 pytestmark = pytest.mark.django_db
@@ -37,23 +34,21 @@ def rods(site):
     )
 
 
-def a_visit(point, year, found, *, left=None, device=None, month=6, **more):
-    """An approved record with this largest error, ± 1 % of span allowed; adjusted where ``left`` is
-    given.
-    """
+def visit(point, year, found, *, left=None, device=None, month=6, **more):
+    """An approved record with this largest error; adjusted where ``left`` is given."""
     device = device or Installation.objects.get(point=point, removed_on=None).transmitter
     judged = found is not None and abs(found) <= 1
-    return Calibration.objects.create(
-        site=point.site, point=point, transmitter=device, source="imported",
-        submission=uuid.uuid4(), content_sha256="0" * 64, submitted_at=NOON, done_on=dt.date(year, month, 1),
-        performed_by_name="T. Quillane", way="wetted level by dip", tag=point.tag, tank_name="T-101",
-        serial=device.serial, quantity="level", unit="m", lower=0, upper=8, signal="4-20mA", tolerance=1,
-        tolerance_unit="%", tolerance_percent=1.0, adjust_limit_percent=0.5, adjusted=left is not None,
-        found_largest=found, left_largest=found if left is None else left, left_verdict="pass",
-        found_verdict="" if found is None else "pass" if judged else "fail",
-        no_as_found_reason="new" if found is None else "",
-        **({"state": "approved", "approved_by_name": "S. Fenharrow", "approved_at": NOON} | more),
-    )  # fmt: skip
+    facts = {
+        "adjusted": left is not None,
+        "found_largest": found,
+        "left_largest": found if left is None else left,
+        "found_verdict": "" if found is None else "pass" if judged else "fail",
+        "no_as_found_reason": "new" if found is None else "",
+        **more,
+    }
+    record = an_unsaved_record(point, dt.date(year, month, 1), device, **facts)
+    record.save()
+    return record
 
 
 def spans(family):
@@ -108,67 +103,67 @@ def test_adjustment_renews_and_a_pass_alone_does_not(site, rods):
         (2021, -1.4, 0.1),
         (2022, 0.3, None),
     ):
-        a_visit(point, year, found, left=left)
+        visit(point, year, found, left=left)
     assert spans(rods) == [(0, 1, False), (1, 3, True), (0, 1, False)]
 
 
 def test_an_error_below_minus_the_tolerance_is_out(site, rods):
     point = an_equipped_point()
-    a_visit(point, 2020, 0.0)
-    a_visit(point, 2021, -1.2)
+    visit(point, 2020, 0.0)
+    visit(point, 2021, -1.2)
     assert spans(rods) == [(0, 1, True)]
 
 
 def test_adjusted_but_left_out_of_tolerance_does_not_renew(site, rods):
     point = an_equipped_point()
     for year, found, left in ((2018, 0.1, None), (2019, 1.8, 1.3), (2020, 0.5, None)):
-        a_visit(point, year, found, left=left)
+        visit(point, year, found, left=left)
     assert spans(rods) == [(0, 1, True)]
 
 
 def test_a_result_without_as_found_only_starts_the_clock(site, rods):
     point = an_equipped_point()
-    a_visit(point, 2018, 0.1)
-    a_visit(point, 2020, None, left=0.0)
-    a_visit(point, 2021, 0.4)
+    visit(point, 2018, 0.1)
+    visit(point, 2020, None, left=0.0)
+    visit(point, 2021, 0.4)
     assert spans(rods) == [(0, 1, False)]
 
 
 def test_after_a_repair_the_clock_begins_again(site, rods, technician):
     point = an_equipped_point()
-    a_visit(point, 2018, 0.1)
+    visit(point, 2018, 0.1)
     job = Job.objects.create(site=point.site, point=point, why="after repair", due_on=point.due_on)
-    a_visit(point, 2020, 0.2, job=job)
-    a_visit(point, 2021, 0.4)
+    visit(point, 2020, 0.2, job=job)
+    visit(point, 2021, 0.4)
     assert spans(rods) == [(0, 1, False)]
 
 
 def test_a_swap_begins_a_new_instrument(site, rods):
     point = an_equipped_point()
     old, new = Installation.objects.get(point=point).transmitter, a_transmitter()
-    a_visit(point, 2018, 0.1, device=old)
-    a_visit(point, 2019, 0.2, device=old)
-    a_visit(point, 2020, 0.0, device=new)
-    a_visit(point, 2022, 1.5, device=new)
+    visit(point, 2018, 0.1, device=old)
+    visit(point, 2019, 0.2, device=old)
+    visit(point, 2020, 0.0, device=new)
+    visit(point, 2022, 1.5, device=new)
     assert spans(rods) == [(0, 1, False), (0, 2, True)]
     assert results_of(rods).seen.instruments == 2
 
 
 def test_two_records_of_one_day_are_one_visit(site, rods):
     point = an_equipped_point()
-    a_visit(point, 2018, 0.1)
-    a_visit(point, 2019, 1.4)
-    a_visit(point, 2019, 0.3, left=0.0)
-    a_visit(point, 2021, 0.2)
+    visit(point, 2018, 0.1)
+    visit(point, 2019, 1.4)
+    visit(point, 2019, 0.3, left=0.0)
+    visit(point, 2021, 0.2)
     assert spans(rods) == [(0, 1, True), (0, 2, False)]
 
 
 def test_only_what_stands_counts(site, rods, approver):
     point = an_equipped_point()
-    a_visit(point, 2018, 0.1)
-    first = a_visit(point, 2019, 1.4)
-    a_visit(point, 2019, 0.9, amends=first, amend_reason="wrong range")
-    a_visit(point, 2020, 1.5, state="returned", approved_by_name="", approved_at=None,
+    visit(point, 2018, 0.1)
+    first = visit(point, 2019, 1.4)
+    visit(point, 2019, 0.9, amends=first, amend_reason="wrong range")
+    visit(point, 2020, 1.5, state="returned", approved_by_name="", approved_at=None,
             returned_by=approver, returned_at=NOON, return_reason="wrong tank")  # fmt: skip
     assert spans(rods) == [(0, 1, False)]
 
@@ -176,10 +171,10 @@ def test_only_what_stands_counts(site, rods, approver):
 def test_a_result_belongs_to_the_liquid_it_was_taken_in(site, rods):
     a_product(name="lye", conducts=True)
     point = an_equipped_point()
-    a_visit(point, 2016, 0.0, product_name="lye")
-    a_visit(point, 2017, 1.5, product_name="lye")
-    a_visit(point, 2018, 0.1, product_name="palm olein")
-    a_visit(point, 2019, 0.2)
+    visit(point, 2016, 0.0, product_name="lye")
+    visit(point, 2017, 1.5, product_name="lye")
+    visit(point, 2018, 0.1, product_name="palm olein")
+    visit(point, 2019, 0.2)
     assert spans(rods) == [(0, 1, False)]
     lyes = Family.objects.create(
         key="capacitance rod, conducting", principle="capacitance rod", conducts=True
@@ -191,7 +186,7 @@ def test_a_result_belongs_to_the_liquid_it_was_taken_in(site, rods):
 
 
 def test_of_a_large_family_the_same_part_stands_for_all(site, rods, monkeypatch):
-    a_fleet(np.random.default_rng(2), 8, 3)
+    visited_fleet(np.random.default_rng(2), 8, 3)
     whole = results_of(rods).seen
     monkeypatch.setattr(families, "MOST", 4)
     rods.members = 8
@@ -205,37 +200,37 @@ def test_numbers_come_from_all_sites_and_each_instrument_knows_its_own(site, rod
     far = an_equipped_point("NT-1", tank=a_tank("N-1", site=elsewhere))
     near = an_equipped_point("LT-101")
     for point in (near, far):
-        a_visit(point, 2018, 0.1)
-        a_visit(point, 2019, 0.2)
+        visit(point, 2018, 0.1)
+        visit(point, 2019, 0.2)
     found = results_of(rods)
     assert sorted(found.site.tolist()) == sorted([site.pk, elsewhere.pk])
     assert found.records == 4
 
 
 # ---- how long it stays in tolerance ----
-def a_fleet(rng, instruments, years, scale=6.0, shape=1.0):
+def visited_fleet(rng, instruments, years, scale=6.0, shape=1.0):
     """Instruments adjusted at each yearly or two-yearly visit; out as the law says."""
     tank = a_tank()
     for n in range(instruments):
         point = an_equipped_point(f"LT-{n:03d}", tank=tank)
-        a_visit(point, 2001, 0.0)
+        visit(point, 2001, 0.0)
         year = 2001
         for _ in range(years):
             gap = int(rng.choice([1, 2]))
             year += gap
             out = rng.random() < -math.expm1(-((gap / scale) ** shape))
-            a_visit(point, year, 1.5 if out else 0.3, left=0.0)
+            visit(point, year, 1.5 if out else 0.3, left=0.0)
 
 
 def test_nothing_calibrated_twice_is_said_so(site, rods):
-    a_visit(an_equipped_point(), 2020, 0.1)
+    visit(an_equipped_point(), 2020, 0.1)
     said = reliability_of(rods)
     assert (said.curve, said.months, said.months_limit) == ("", None, None)
     assert "calibrated twice" in said.refusal
 
 
 def test_nothing_out_gives_only_a_limit(site, rods):
-    a_fleet(np.random.default_rng(1), 5, 4, scale=1e9)
+    visited_fleet(np.random.default_rng(1), 5, 4, scale=1e9)
     said = reliability_of(rods)
     assert (said.curve, said.results, said.failures, said.months) == ("limit", 20, 0, None)
     years = sum(results_of(rods).seen.end)
@@ -244,14 +239,14 @@ def test_nothing_out_gives_only_a_limit(site, rods):
 
 
 def test_all_out_gives_nothing_but_a_warning(site, rods):
-    a_fleet(np.random.default_rng(1), 3, 3, scale=1e-3)
+    visited_fleet(np.random.default_rng(1), 3, 3, scale=1e-3)
     said = reliability_of(rods)
     assert (said.curve, said.months_limit) == ("", None)
     assert "shorten the interval" in said.refusal
 
 
 def test_enough_results_give_a_curve_and_a_shorter_interval_by_its_limit(site, rods):
-    a_fleet(np.random.default_rng(2), 8, 5)
+    visited_fleet(np.random.default_rng(2), 8, 5)
     said = reliability_of(rods, 0.9, 0.95)
     assert (said.curve, said.results, said.refusal) == ("exponential", 40, "")
     assert said.months == pytest.approx(12 * -math.log(0.9) / said.fit.rate)
@@ -260,7 +255,7 @@ def test_enough_results_give_a_curve_and_a_shorter_interval_by_its_limit(site, r
 
 
 def test_many_results_of_two_lengths_give_a_weibull_curve(site, rods):
-    a_fleet(np.random.default_rng(3), 20, 5, scale=2.2, shape=3.0)
+    visited_fleet(np.random.default_rng(3), 20, 5, scale=2.2, shape=3.0)
     said = reliability_of(rods)
     assert said.curve == "weibull"
     assert 1.5 < said.fit.shape < 6
@@ -269,6 +264,6 @@ def test_many_results_of_two_lengths_give_a_weibull_curve(site, rods):
 
 
 def test_results_are_read_in_one_query(site, rods, django_assert_num_queries):
-    a_fleet(np.random.default_rng(2), 3, 3)
+    visited_fleet(np.random.default_rng(2), 3, 3)
     with django_assert_num_queries(1):
         reliability_of(rods)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import uuid
 
 import numpy as np
 import pytest
@@ -23,7 +22,7 @@ from calibration.records.models import Calibration
 from plant.ledger.models import LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from plant.transmitters.models import Installation
-from tests.makers import NOON, an_equipped_point
+from tests.makers import NOON, an_equipped_point, an_unsaved_record
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -34,39 +33,40 @@ def clock():
     return timezone.now()
 
 
-def a_history(tag, errors, *, adjusted=(), simulated=()):
+def recorded_point(tag, errors, *, adjusted=(), simulated=()):
     """One approved record a year, the errors the same at zero and span."""
     point = an_equipped_point(tag)
     device = Installation.objects.get(point=point).transmitter
     Calibration.objects.bulk_create(
-        Calibration(
-            site=point.site, point=point, transmitter=device, source="imported", state="approved",
-            submission=uuid.uuid4(), content_sha256="0" * 64, submitted_at=NOON,
-            done_on=dt.date(2026 - len(errors) + n, 11, 1), performed_by_name="T. Quillane",
+        an_unsaved_record(
+            point,
+            dt.date(2026 - len(errors) + n, 11, 1),
+            device,
             way="simulated output" if n in simulated else "wetted level by dip",
-            tag=tag, tank_name="T-101", serial=device.serial, quantity="level", unit="m", lower=0, upper=8,
-            signal="4-20mA", tolerance=1, tolerance_unit="%", tolerance_percent=1.0, adjust_limit_percent=0.5,
-            adjusted=n in adjusted, found_at_zero=error, left_at_zero=0.0 if n in adjusted else error,
-            found_at_span=error, left_at_span=0.0 if n in adjusted else error,
-            found_largest=abs(error), found_verdict="pass" if abs(error) <= 1 else "fail", left_verdict="pass",
-            approved_by_name="S. Fenharrow", approved_at=NOON,
+            adjusted=n in adjusted,
+            found_at_zero=error,
+            left_at_zero=0.0 if n in adjusted else error,
+            found_at_span=error,
+            left_at_span=0.0 if n in adjusted else error,
+            found_largest=abs(error),
+            found_verdict="pass" if abs(error) <= 1 else "fail",
         )
         for n, error in enumerate(errors)
-    )  # fmt: skip
+    )
     return point
 
 
-def a_family(count=8, rate=0.05, seed=1):
+def recorded_family(count=8, rate=0.05, seed=1):
     rng = np.random.default_rng(seed)
     return [
-        a_history(f"LT-{100 + n}", (rate * np.arange(6) + rng.normal(0, 0.02, 6)).tolist())
+        recorded_point(f"LT-{100 + n}", (rate * np.arange(6) + rng.normal(0, 0.02, 6)).tolist())
         for n in range(count)
     ]
 
 
 def test_a_family_keeps_how_its_forecasts_held(site):
-    a_family(count=8)
-    a_history("LT-201", [0.0, 0.05, 0.10, 0.15, 2.0, 2.05])  # one step: not foretold
+    recorded_family(count=8)
+    recorded_point("LT-201", [0.0, 0.05, 0.10, 0.15, 2.0, 2.05])  # one step: not foretold
     fleet.run(clock=clock, nightly=True)
     family = Family.objects.get(members=9)
     assert family.forecasts == 9 * 2 * 4
@@ -74,7 +74,7 @@ def test_a_family_keeps_how_its_forecasts_held(site):
 
 
 def test_some_members_of_a_large_family_speak_for_all(site, monkeypatch):
-    a_family(count=9)
+    recorded_family(count=9)
     monkeypatch.setattr(fleet, "SAMPLE", 7)
     fleet.run(clock=clock, nightly=True)
     family = Family.objects.get(members=9)
@@ -83,7 +83,7 @@ def test_some_members_of_a_large_family_speak_for_all(site, monkeypatch):
 
 
 def test_a_record_s_packed_row_says_what_its_columns_say(site):
-    point = a_history("LT-101", [0.1, 0.7, 1.2], adjusted=(1,), simulated=(2,))
+    point = recorded_point("LT-101", [0.1, 0.7, 1.2], adjusted=(1,), simulated=(2,))
     with connection.cursor() as cursor:
         cursor.execute("SELECT drift_row FROM calibration_calibration ORDER BY done_on")
         packed = b"".join(bytes(row) for (row,) in cursor.fetchall())
@@ -99,8 +99,8 @@ def test_a_record_s_packed_row_says_what_its_columns_say(site):
 
 
 def test_a_family_is_fitted_and_lends_to_one_with_two_results(site):
-    a_family()
-    short = a_history("LT-201", [0.0, 0.06])
+    recorded_family()
+    short = recorded_point("LT-201", [0.0, 0.06])
     done = fleet.run(clock=clock, nightly=True)
     assert (done.points, done.done, done.trouble) == (9, 9, "")
     family = Family.objects.get(members=9)
@@ -116,7 +116,7 @@ def test_a_family_is_fitted_and_lends_to_one_with_two_results(site):
 
 
 def test_two_results_alone_name_no_day(site):
-    point = a_history("LT-201", [0.0, 0.3])
+    point = recorded_point("LT-201", [0.0, 0.3])
     fleet.run(clock=clock, nightly=True)
     trend = Trend.objects.get(point=point)
     assert trend.zero_rate is not None
@@ -125,7 +125,7 @@ def test_two_results_alone_name_no_day(site):
 
 
 def test_a_second_pass_does_nothing_where_nothing_changed(site):
-    a_family()
+    recorded_family()
     first = fleet.run(clock=clock, nightly=True)
     fitted = dict(Trend.objects.values_list("point_id", "fitted_at"))
     assert fleet.run(clock=clock, nightly=True) is None
@@ -134,14 +134,14 @@ def test_a_second_pass_does_nothing_where_nothing_changed(site):
 
 
 def test_a_new_record_stirs_its_family_and_no_other(site):
-    a_family()
-    other = a_history("LT-301", [0.0, 0.1, 0.2])
+    recorded_family()
+    other = recorded_point("LT-301", [0.0, 0.1, 0.2])
     other.installations.get().transmitter.__class__.objects.filter(
         installations__point=other
     ).update(principle="radar")
     fleet.run(clock=clock, nightly=True)
     before = dict(Trend.objects.values_list("point_id", "fitted_at"))
-    a_history("LT-109", [0.0, 0.05, 0.1])
+    recorded_point("LT-109", [0.0, 0.05, 0.1])
     done = fleet.run(clock=clock, nightly=True)
     assert done.done == 9
     after = dict(Trend.objects.values_list("point_id", "fitted_at"))
@@ -150,8 +150,8 @@ def test_a_new_record_stirs_its_family_and_no_other(site):
 
 
 def test_a_step_is_asked_about_once_and_counts_as_a_fresh_level(site):
-    a_family(12)
-    stepped = a_history("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
+    recorded_family(12)
+    stepped = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
     fleet.run(clock=clock, nightly=True)
     asked = StepQuestion.objects.filter(point=stepped)
     assert {(q.end, q.record.done_on.year, q.kind) for q in asked} == {
@@ -168,8 +168,8 @@ def test_a_step_is_asked_about_once_and_counts_as_a_fresh_level(site):
 
 
 def test_the_answer_decides_how_it_counts(planner, auditor):
-    a_family(12)
-    stepped = a_history("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
+    recorded_family(12)
+    stepped = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
     fleet.run(clock=clock, nightly=True)
     for question in StepQuestion.objects.filter(point=stepped):
         steps.answer(
@@ -193,7 +193,7 @@ def test_the_answer_decides_how_it_counts(planner, auditor):
 
 
 def test_a_bad_reading_is_set_aside(planner):
-    bad = a_history("LT-201", [0.0, 0.05, 0.1, 0.75, 0.2, 0.25])
+    bad = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.2, 0.25])
     record = bad.records.get(done_on__year=2023)
     for end in ("zero", "span"):
         question = StepQuestion.objects.create(
@@ -208,8 +208,8 @@ def test_a_bad_reading_is_set_aside(planner):
 
 
 def test_a_single_bad_reading_is_asked_about_and_set_aside_meanwhile(site):
-    a_family(12)
-    bad = a_history("LT-201", [0.0, 0.05, 0.1, 0.75, 0.2, 0.25])
+    recorded_family(12)
+    bad = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.2, 0.25])
     fleet.run(clock=clock, nightly=True)
     asked = StepQuestion.objects.filter(point=bad)
     assert {(q.end, q.kind, q.record.done_on.year) for q in asked} == {
@@ -222,7 +222,7 @@ def test_a_single_bad_reading_is_asked_about_and_set_aside_meanwhile(site):
 
 
 def test_a_run_that_lost_its_worker_is_taken_up_again(site):
-    a_family()
+    recorded_family()
     lost = FleetRun.objects.create(
         started_at=clock(), alive_at=clock() - fleet.LOST, points=99, done=3
     )
@@ -234,7 +234,7 @@ def test_a_run_that_lost_its_worker_is_taken_up_again(site):
 
 
 def test_trouble_is_told_and_the_next_pass_does_it_all(site, monkeypatch):
-    a_family()
+    recorded_family()
     monkeypatch.setattr(fleet.offers, "make", lambda *a, **k: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         fleet.run(clock=clock, nightly=True)
@@ -245,7 +245,7 @@ def test_trouble_is_told_and_the_next_pass_does_it_all(site, monkeypatch):
 
 
 def test_only_a_planner_asks_for_everything_again(planner, auditor):
-    a_family()
+    recorded_family()
     site = planner.appointments.first().site
     fleet.run(clock=clock, nightly=True)
     with pytest.raises(NotAllowed):
@@ -256,7 +256,7 @@ def test_only_a_planner_asks_for_everything_again(planner, auditor):
 
 
 def test_each_method_offers_what_it_would_choose(planner):
-    by_drift, stairs, fixed, *_ = a_family(9, rate=0.04)
+    by_drift, stairs, fixed, *_ = recorded_family(9, rate=0.04)
     for point, method in ((stairs, "staircase"), (fixed, "fixed")):
         Policy.objects.create(site=point.site, point=point, method=method)
     fleet.run(clock=clock, nightly=True)
@@ -270,7 +270,7 @@ def test_each_method_offers_what_it_would_choose(planner):
 
 
 def test_the_family_s_reliability_chooses_for_all_its_members(site):
-    point, *_ = a_family(9, rate=0.04)
+    point, *_ = recorded_family(9, rate=0.04)
     Policy.objects.create(site=point.site, duty=point.duty, method="reliability", target_percent=90)
     fleet.run(clock=clock, nightly=True)
     offered = Proposal.objects.open()
@@ -283,7 +283,7 @@ def test_the_family_s_reliability_chooses_for_all_its_members(site):
 
 
 def test_a_policy_that_is_dropped_stirs_its_point_too(site):
-    point, *_ = a_family(9, rate=0.04)
+    point, *_ = recorded_family(9, rate=0.04)
     own = Policy.objects.create(site=point.site, point=point, method="fixed")
     fleet.run(clock=clock, nightly=True)
     assert not Proposal.objects.filter(point=point).exists()
@@ -308,7 +308,7 @@ def test_the_fleet_s_tolerance_is_the_register_s(site, limit):
 
 
 def test_a_swap_takes_the_trend_of_the_old_transmitter_away(site):
-    point = a_history("LT-201", [0.0, 0.1, 0.2])
+    point = recorded_point("LT-201", [0.0, 0.1, 0.2])
     fleet.run(clock=clock, nightly=True)
     assert Trend.objects.filter(point=point).exists()
     hung = point.installations.get()
@@ -325,9 +325,9 @@ def test_a_swap_takes_the_trend_of_the_old_transmitter_away(site):
 
 
 def test_simulated_outputs_stay_out_of_the_drift_of_the_whole_chain(site):
-    point = a_history("LT-201", [0.0, 0.02, 0.1, 0.3, 0.35], simulated=(1, 3), adjusted=(3,))
+    point = recorded_point("LT-201", [0.0, 0.02, 0.1, 0.3, 0.35], simulated=(1, 3), adjusted=(3,))
     told = trends.trend_of(point).zero
     assert [day.year for day in told.days] == [2021, 2023, 2025]
     assert told.fresh == [False, False, True]  # the output was trimmed in between
-    only = a_history("LT-202", [0.0, 0.02, 0.04], simulated=(0, 1, 2))
+    only = recorded_point("LT-202", [0.0, 0.02, 0.04], simulated=(0, 1, 2))
     assert trends.trend_of(only).zero.results == 3

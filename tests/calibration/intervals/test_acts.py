@@ -7,17 +7,10 @@ import datetime as dt
 import pytest
 
 from calibration.intervals import acts as intervals
-from calibration.intervals.models import Proposal
 from plant.ledger.models import LedgerEntry
-from plant.points.models import MeasuringPoint
 from plant.refusals import NotAllowed, Refused
 from tests import makers
-from tests.makers import NOON, TODAY
-
-
-def a_proposal(point: MeasuringPoint, months: int = 18, **more) -> Proposal:
-    facts = {"made_at": NOON, "method": "drift", "months_now": point.interval_months, **more}
-    return Proposal.objects.create(site=point.site, point=point, months=months, **facts)
+from tests.makers import TODAY, a_proposal
 
 
 def by_hand(point, months=6, grace_days=0, why="A new product is harder on it.", *, by):

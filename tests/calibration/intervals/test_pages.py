@@ -26,11 +26,10 @@ REASONS = [
 ]
 
 
-def a_proposal(point: MeasuringPoint | None = None, months: int = 18, **more) -> Proposal:
-    point = point or makers.a_point()
-    facts = {"made_at": NOON, "method": "drift", "months_now": point.interval_months, "in_tolerance_now": 0.981,
-             "in_tolerance": 0.952, "reasons": REASONS, **more}  # fmt: skip
-    return Proposal.objects.create(site=point.site, point=point, months=months, **facts)
+def reasoned(point: MeasuringPoint | None = None, months: int = 18, **more) -> Proposal:
+    """A proposal with both probabilities and the reasons."""
+    facts = {"in_tolerance_now": 0.981, "in_tolerance": 0.952, "reasons": REASONS, **more}
+    return makers.a_proposal(point or makers.a_point(), months, **facts)
 
 
 def text(answer) -> str:
@@ -42,7 +41,7 @@ def test_a_row_tells_both_intervals_chances_due_dates_and_why(
     sign_in, planner, technician, approver
 ):
     record = makers.an_approved_record(by=technician, approved_by=approver)
-    a_proposal(MeasuringPoint.objects.get(pk=record.point_id))
+    reasoned(MeasuringPoint.objects.get(pk=record.point_id))
     body = text(sign_in(planner).get("/proposals/"))
     for words in ("LT-101A", "12 → <strong>18</strong>", "98.1 % → <strong>95.2 %</strong>", "2 " "Nov 2027",
                   "2 May 2028", "At 18 months the next as found is in tolerance"):  # fmt: skip
@@ -56,9 +55,9 @@ def test_an_empty_list_says_when_something_comes(sign_in, planner):
 
 
 def test_filters_narrow_to_longer_shorter_and_what_waits_for_an_approver(sign_in, planner):
-    a_proposal(makers.a_point("LT-UP"))
-    a_proposal(makers.a_point("LT-DOWN"), 9)
-    a_proposal(makers.a_point("LT-SAFE", duty="safety"), state="agreed", agreed_by=planner)
+    reasoned(makers.a_point("LT-UP"))
+    reasoned(makers.a_point("LT-DOWN"), 9)
+    reasoned(makers.a_point("LT-SAFE", duty="safety"), state="agreed", agreed_by=planner)
     client = sign_in(planner)
 
     def tags(query: str) -> set[str]:
@@ -74,13 +73,13 @@ def test_filters_narrow_to_longer_shorter_and_what_waits_for_an_approver(sign_in
 
 
 def test_what_is_decided_is_not_listed(sign_in, planner):
-    a_proposal(state="replaced")
+    reasoned(state="replaced")
     assert "No proposal waits" in text(sign_in(planner).get("/proposals/"))
 
 
 def test_pages_follow_one_another_even_where_all_were_made_at_once(sign_in, planner):
     for n in range(60):
-        a_proposal(makers.a_point(f"LT-{n:02}"))
+        reasoned(makers.a_point(f"LT-{n:02}"))
     client = sign_in(planner)
     first = client.get("/proposals/")
     second = client.get(f"/proposals/{first.context['next_url']}")
@@ -92,11 +91,11 @@ def test_pages_follow_one_another_even_where_all_were_made_at_once(sign_in, plan
 
 def test_the_list_costs_the_same_for_one_and_for_many(sign_in, planner, django_assert_num_queries):
     client = sign_in(planner)
-    a_proposal(makers.a_point("LT-1"))
+    reasoned(makers.a_point("LT-1"))
     with django_assert_num_queries(9):
         client.get("/proposals/")
     for n in range(20):
-        a_proposal(makers.a_point(f"LT-9{n}"))
+        reasoned(makers.a_point(f"LT-9{n}"))
     with django_assert_num_queries(9):
         client.get("/proposals/")
 
@@ -118,20 +117,20 @@ def test_the_last_pass_is_told_and_one_under_way_shows_its_progress(sign_in, pla
 
 # ---- accepted and declined ----
 def test_accepting_in_the_list_goes_back_to_it_as_it_was_narrowed(sign_in, planner):
-    one = a_proposal()
+    one = reasoned()
     answer = sign_in(planner).post(f"/proposals/{one.pk}/accept/", {"list": "way=longer"})
     assert answer["Location"] == "/proposals/?way=longer"
     assert MeasuringPoint.objects.get().interval_months == 18
 
 
 def test_nobody_is_sent_to_another_address(sign_in, planner):
-    one = a_proposal()
+    one = reasoned()
     answer = sign_in(planner).post(f"/proposals/{one.pk}/accept/", {"list": "//evil.example"})
     assert answer["Location"].startswith("/proposals/?")
 
 
 def test_who_comes_too_late_is_told_and_sees_what_became_of_it(sign_in, planner):
-    one = a_proposal()
+    one = reasoned()
     client = sign_in(planner)
     client.post(f"/proposals/{one.pk}/accept/")
     answer = client.post(f"/proposals/{one.pk}/accept/")
@@ -140,7 +139,7 @@ def test_who_comes_too_late_is_told_and_sees_what_became_of_it(sign_in, planner)
 
 
 def test_declining_asks_why_and_keeps_what_was_typed(sign_in, planner):
-    one = a_proposal()
+    one = reasoned()
     client = sign_in(planner)
     assert client.post(f"/proposals/{one.pk}/decline/", {"why": ""}).status_code == 422
     answer = client.post(f"/proposals/{one.pk}/decline/", {"why": "Only in the shutdown."})
@@ -149,7 +148,7 @@ def test_declining_asks_why_and_keeps_what_was_typed(sign_in, planner):
 
 
 def test_safety_duty_shows_who_agreed_and_lets_an_approver_accept(sign_in, planner, approver):
-    one = a_proposal(makers.a_point(duty="safety"))
+    one = reasoned(makers.a_point(duty="safety"))
     client = sign_in(planner)
     assert "Agree to 18 months" in text(client.get(f"/proposals/{one.pk}/"))
     client.post(f"/proposals/{one.pk}/accept/")
@@ -164,8 +163,8 @@ def test_safety_duty_shows_who_agreed_and_lets_an_approver_accept(sign_in, plann
 
 def test_one_proposal_shows_every_reason_and_what_came_before(sign_in, auditor, planner):
     point = makers.a_point()
-    a_proposal(point, 24, state="declined", why="Too long.", decided_by=planner, decided_at=NOON)
-    body = text(sign_in(auditor).get(f"/proposals/{a_proposal(point).pk}/"))
+    reasoned(point, 24, state="declined", why="Too long.", decided_by=planner, decided_at=NOON)
+    body = text(sign_in(auditor).get(f"/proposals/{reasoned(point).pk}/"))
     for words in ("The upper end of the range", "It drifts by +0.21 % of span a year", "12 → 24", "Too long.",
                   f'href="/points/{point.pk}/"', "A planner decides on it."):  # fmt: skip
         assert words in body
@@ -176,7 +175,7 @@ def test_a_shorter_interval_that_has_run_already_says_so(sign_in, planner, techn
     record = makers.an_approved_record(
         by=technician, approved_by=approver, done_on=dt.date(2026, 3, 1)
     )
-    one = a_proposal(MeasuringPoint.objects.get(pk=record.point_id), 6)
+    one = reasoned(MeasuringPoint.objects.get(pk=record.point_id), 6)
     body = text(sign_in(planner).get(f"/proposals/{one.pk}/"))
     assert "LT-101A is due at once" in body
     assert "due at once" in text(sign_in(planner).get("/proposals/"))
@@ -184,9 +183,9 @@ def test_a_shorter_interval_that_has_run_already_says_so(sign_in, planner, techn
 
 # ---- all that is shown ----
 def test_all_shown_are_named_before_any_is_set(sign_in, planner):
-    up = a_proposal(makers.a_point("LT-UP"))
-    safe = a_proposal(makers.a_point("LT-SAFE", duty="safety"))
-    beyond = a_proposal(makers.a_point("LT-FAR", duty="quality"), 48)
+    up = reasoned(makers.a_point("LT-UP"))
+    safe = reasoned(makers.a_point("LT-SAFE", duty="safety"))
+    beyond = reasoned(makers.a_point("LT-FAR", duty="quality"), 48)
     Policy.objects.create(site=up.site, duty="quality", longest_months=36)
     client = sign_in(planner)
     listed = client.get("/proposals/")
@@ -199,8 +198,8 @@ def test_all_shown_are_named_before_any_is_set(sign_in, planner):
 
 
 def test_only_what_stays_ticked_is_set(sign_in, planner):
-    ones = [a_proposal(makers.a_point(f"LT-{n}")) for n in range(3)]
-    safe = a_proposal(makers.a_point("LT-SAFE", duty="safety"))
+    ones = [reasoned(makers.a_point(f"LT-{n}")) for n in range(3)]
+    safe = reasoned(makers.a_point("LT-SAFE", duty="safety"))
     shown = [one.pk for one in (*ones, safe)]
     sent = {"shown": shown, "p": [ones[0].pk, ones[1].pk, safe.pk], "list": "way=longer"}
     answer = sign_in(planner).post("/proposals/accept/", sent, follow=True)
@@ -214,7 +213,7 @@ def test_only_what_stays_ticked_is_set(sign_in, planner):
 
 
 def test_nothing_ticked_and_nothing_of_another_site(sign_in, planner, outsider):
-    one = a_proposal()
+    one = reasoned()
     answer = sign_in(planner).post("/proposals/accept/", {"shown": one.pk})
     assert answer.status_code == 422
     assert "Tick at least one." in text(answer)
@@ -234,7 +233,7 @@ def test_the_interval_by_hand_shows_what_is_proposed(sign_in, planner):
     point = makers.a_point()
     client = sign_in(planner)
     assert "Proposed:" not in text(client.get(f"/points/{point.pk}/interval/"))
-    one = a_proposal(point)
+    one = reasoned(point)
     body = text(client.get(f"/points/{point.pk}/interval/"))
     assert "Proposed: 18 months" in body
     assert "At 18 months the next as found" in body

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 import segno
 
-from calibration.rounds import acts as rounds
-from tests.makers import NOON, TODAY, an_equipped_point
+from tests.makers import a_round, an_equipped_point
 
 pytestmark = pytest.mark.django_db
 
@@ -47,15 +46,7 @@ def test_the_short_address_leads_to_the_point_and_only_to_ones_own(sign_in, tech
 
 def test_a_round_prints_the_labels_of_its_stops_in_order(sign_in, planner, technician):
     points = [an_equipped_point(tag) for tag in ("LT-101B", "LT-101A")]
-    route = rounds.plan(
-        points,
-        name="Quay",
-        starts_on=TODAY,
-        ends_on=TODAY,
-        technician=technician,
-        by=planner,
-        at=NOON,
-    )
+    route = a_round(points, technician=technician, by=planner)
     page = sign_in(technician).get(f"/rounds/{route.pk}/labels/").content.decode()
     tags = [job.point.tag for job in route.stops.order_by("stop_number")]
     assert re.findall(r"/q/M/(LT-\w+)/", page) == tags

@@ -18,13 +18,13 @@ from calibration.records import acts as records
 from calibration.records.budgets import Test as Trial
 from calibration.records.judging import Range, judge_test
 from calibration.records.models import Calibration
-from calibration.records.sent import SentReading
 from tests.makers import (
     NOON,
     TODAY,
     a_certificate,
     a_certified_standard,
     a_job,
+    a_reading,
     a_record,
     a_sent_record,
     a_standard,
@@ -50,10 +50,6 @@ def trial(site):
     )  # fmt: skip
     device = point.installations.get().transmitter
     return Trial(point, device, "wetted level by dip", [(meter, meter.certificates.get())])
-
-
-def a_reading(applied: str, observed: str, **more) -> SentReading:
-    return SentReading("as found", 1, Decimal(applied), Decimal(observed), **more)
 
 
 def test_a_dip_by_hand(trial):

@@ -14,7 +14,7 @@ from calibration.records.budgets import Test as Trial
 from calibration.records.computed import BEND, third_level, weights_of
 from calibration.records.models import Calibration, Reading
 from calibration.records.sent import SentReading
-from tests.makers import an_equipped_point
+from tests.makers import a_reading, an_equipped_point
 
 pytestmark = pytest.mark.django_db
 DRAWS = 400_000
@@ -26,17 +26,17 @@ def trial(site):
     return Trial(point, point.installations.get().transmitter, "wetted level by dip", [])
 
 
-def a_reading(applied: str, stage: str = "as found", origin: str = "read") -> SentReading:
-    at = Decimal(applied)
-    return SentReading(stage, 1, at, 4 + 2 * (at - Decimal("0.3")), origin=origin)
+def on_the_line(applied: str, stage: str = "as found", origin: str = "read") -> SentReading:
+    current = 4 + 2 * (Decimal(applied) - Decimal("0.3"))
+    return a_reading(applied, current, stage=stage, origin=origin)
 
 
-FOUND = [a_reading("1.9"), a_reading("6.7")]  # 20 and 80 %
-ENDS = [a_reading("0.3", origin="computed"), a_reading("8.3", origin="computed")]
+FOUND = [on_the_line("1.9"), on_the_line("6.7")]  # 20 and 80 %
+ENDS = [on_the_line("0.3", origin="computed"), on_the_line("8.3", origin="computed")]
 LEFT = [
-    a_reading("1.9", "as left", "computed"),
-    a_reading("6.7", "as left"),
-    a_reading("0.3", "as left", "computed"),
+    on_the_line("1.9", "as left", "computed"),
+    on_the_line("6.7", "as left"),
+    on_the_line("0.3", "as left", "computed"),
 ]
 
 
@@ -81,7 +81,7 @@ def test_the_digits_of_a_computed_reading_tell_nothing_of_the_display(trial):
     assert trial.doubt([*FOUND, fine]).u[0] == trial.doubt(FOUND).u[0]
 
 
-def a_record(stands: str, level: str = "4.3") -> tuple[Calibration, list[Reading]]:
+def two_levels(stands: str, level: str = "4.3") -> tuple[Calibration, list[Reading]]:
     """Two levels on a perfect line, and what was read as it stood."""
     record = Calibration(lower=Decimal("0.3"), upper=Decimal("8.3"), signal="4-20mA")
 
@@ -95,19 +95,19 @@ def a_record(stands: str, level: str = "4.3") -> tuple[Calibration, list[Reading
 
 
 def test_a_third_level_checks_the_line():
-    told = third_level(*a_record("12.08"))
+    told = third_level(*two_levels("12.08"))
     assert told.off == pytest.approx(0.5)
     assert told.open == pytest.approx(0.2 * np.hypot(1, np.hypot(0.5, 0.5)))
-    assert third_level(*a_record("7.9", level="2.2")) is None  # too near the first level
+    assert third_level(*two_levels("7.9", level="2.2")) is None  # too near the first level
 
 
 def test_a_line_without_computed_readings_is_not_checked():
-    record, rows = a_record("12.08")
+    record, rows = two_levels("12.08")
     assert third_level(record, rows[:-1]) is None
     assert third_level(record, rows[1:]) is None
 
 
 def test_without_two_levels_a_computed_reading_stands_for_itself(trial):
-    lone = [a_reading("1.9"), a_reading("0.3", origin="computed")]
+    lone = [on_the_line("1.9"), on_the_line("0.3", origin="computed")]
     assert weights_of(lone)[0] == pytest.approx(np.eye(2))
     assert trial.doubt(lone).u[1] > 0

@@ -13,7 +13,7 @@ from calibration.rounds.models import Round
 from plant.ledger.models import LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from tests import makers
-from tests.makers import NOON, TODAY
+from tests.makers import NOON, TODAY, a_round
 
 
 def three_points() -> list:
@@ -26,15 +26,8 @@ def three_points() -> list:
     ]
 
 
-def a_round(planner, technician, points=None, **more) -> Round:
-    facts = {
-        "name": "Quay park, week 46",
-        "starts_on": TODAY,
-        "ends_on": TODAY + dt.timedelta(4),
-        "technician": technician,
-        **more,
-    }
-    return rounds.plan(points or three_points(), **facts, by=planner, at=NOON)
+def planned(planner, technician, points=None, **more) -> Round:
+    return a_round(points or three_points(), technician=technician, by=planner, **more)
 
 
 def tags(made: Round) -> list[str]:
@@ -42,7 +35,7 @@ def tags(made: Round) -> list[str]:
 
 
 def test_a_round_makes_one_job_a_point_ordered_by_area_tank_and_tag(planner, technician):
-    made = a_round(planner, technician)
+    made = planned(planner, technician)
     assert tags(made) == ["LT-10A", "LT-10B", "LT-9"]
     stop = made.stops.first()
     assert (stop.technician, stop.planned_on, stop.state) == (technician, TODAY, "planned")
@@ -53,7 +46,7 @@ def test_a_round_makes_one_job_a_point_ordered_by_area_tank_and_tag(planner, tec
 def test_a_round_takes_a_planned_job_with_its_cause(planner, technician):
     points = three_points()
     job = jobs.plan(points[0], why=Job.Why.REPAIR, note="new gasket", technician=None, by=planner)
-    made = a_round(planner, technician, points)
+    made = planned(planner, technician, points)
     job.refresh_from_db()
     assert (job.round, job.why, job.note) == (made, "after repair", "new gasket")
 
@@ -61,9 +54,9 @@ def test_a_round_takes_a_planned_job_with_its_cause(planner, technician):
 def test_a_round_refuses_by_name_every_point_in_the_way(planner, technician, second_technician):
     points = three_points()
     jobs.start(points[0], by=second_technician)
-    a_round(planner, technician, [points[1]], name="First round")
+    planned(planner, technician, [points[1]], name="First round")
     with pytest.raises(Refused, match=r"LT-9 has a job that is in hand") as refusal:
-        a_round(planner, technician, points)
+        planned(planner, technician, points)
     assert "LT-10B is a stop of “First round”" in str(refusal.value)
     assert Round.objects.count() == 1
 
@@ -71,27 +64,27 @@ def test_a_round_refuses_by_name_every_point_in_the_way(planner, technician, sec
 def test_a_round_refuses_a_point_out_of_service(planner, technician):
     point = makers.a_point(out_of_service_on=TODAY, out_of_service_why="tank opened")
     with pytest.raises(Refused, match="LT-101A is out of service"):
-        a_round(planner, technician, [point])
+        planned(planner, technician, [point])
 
 
 def test_a_round_stays_within_one_site(planner, technician, outsider):
     elsewhere = makers.a_point("LT-1", tank=makers.a_tank(site=makers.a_site("N")))
     with pytest.raises(Refused, match="one site"):
-        a_round(planner, technician, [*three_points(), elsewhere])
+        planned(planner, technician, [*three_points(), elsewhere])
 
 
 def test_only_a_planner_of_the_site_plans(technician, outsider):
     for person in (technician, outsider):
         with pytest.raises(NotAllowed):
-            a_round(person, technician, [makers.a_point(f"LT-{person.pk}")])
+            planned(person, technician, [makers.a_point(f"LT-{person.pk}")])
 
 
 def test_a_round_needs_a_technician_of_the_site_and_days_in_order(planner, approver, technician):
     points = three_points()
     with pytest.raises(Refused, match="no technician at this site"):
-        a_round(planner, approver, points)
+        planned(planner, approver, points)
     with pytest.raises(Refused, match="cannot be before the first"):
-        a_round(planner, technician, points, ends_on=TODAY - dt.timedelta(1))
+        planned(planner, technician, points, ends_on=TODAY - dt.timedelta(1))
     with pytest.raises(Refused, match="at least one"):
         rounds.plan(
             [], name="x", starts_on=TODAY, ends_on=TODAY, technician=technician, by=planner, at=NOON
@@ -99,7 +92,7 @@ def test_a_round_needs_a_technician_of_the_site_and_days_in_order(planner, appro
 
 
 def test_a_stop_moves_up_and_down_and_not_beyond_the_ends(planner, technician):
-    made = a_round(planner, technician)
+    made = planned(planner, technician)
     last = made.stops.get(point__tag="LT-9")
     rounds.move(last, up=True, by=planner)
     assert tags(made) == ["LT-10A", "LT-9", "LT-10B"]
@@ -112,20 +105,20 @@ def test_a_stop_moves_up_and_down_and_not_beyond_the_ends(planner, technician):
 
 
 def test_a_stop_taken_out_frees_its_point_for_another_round(planner, technician):
-    made = a_round(planner, technician)
+    made = planned(planner, technician)
     stop = made.stops.get(point__tag="LT-9")
     rounds.remove(stop, by=planner)
     stop.refresh_from_db()
     assert (stop.state, stop.round) == ("cancelled", None)
     assert tags(made) == ["LT-10A", "LT-10B"]
-    again = a_round(planner, technician, [stop.point], name="Second round")
+    again = planned(planner, technician, [stop.point], name="Second round")
     assert tags(again) == ["LT-9"]
 
 
 def test_a_job_with_another_cause_stays_open_when_taken_out(planner, technician):
     points = three_points()
     job = jobs.plan(points[0], why=Job.Why.PRODUCT_CHANGE, technician=None, by=planner)
-    a_round(planner, technician, points)
+    planned(planner, technician, points)
     job.refresh_from_db()
     rounds.remove(job, by=planner)
     job.refresh_from_db()
@@ -133,7 +126,7 @@ def test_a_job_with_another_cause_stays_open_when_taken_out(planner, technician)
 
 
 def test_a_stop_in_hand_cannot_be_taken_out(planner, technician):
-    made = a_round(planner, technician)
+    made = planned(planner, technician)
     stop = made.stops.get(point__tag="LT-9")
     jobs.start(stop.point, by=technician)
     with pytest.raises(Refused, match="in hand; only a planned stop"):
@@ -141,7 +134,7 @@ def test_a_stop_in_hand_cannot_be_taken_out(planner, technician):
 
 
 def test_stops_are_added_at_the_end(planner, technician):
-    made = a_round(planner, technician)
+    made = planned(planner, technician)
     rounds.add(made, [makers.a_point("LT-1")], by=planner)
     assert tags(made)[-1] == "LT-1"
     with pytest.raises(Refused, match="not yet a stop"):
@@ -151,7 +144,7 @@ def test_stops_are_added_at_the_end(planner, technician):
 def test_planned_stops_follow_a_change_and_one_in_hand_stays(
     planner, technician, second_technician
 ):
-    made = a_round(planner, technician)
+    made = planned(planner, technician)
     jobs.start(made.stops.get(point__tag="LT-9").point, by=technician)
     later = TODAY + dt.timedelta(7)
     rounds.change(

@@ -29,10 +29,9 @@ def points(site) -> list[MeasuringPoint]:
 @pytest.fixture
 def made(points, planner, technician) -> Round:
     makers.a_procedure()
-    return rounds.plan(
-        points, name="Quay park, week 46", starts_on=makers.TODAY, ends_on=makers.TODAY, technician=technician,
-        note="Key at the gate.", by=planner, at=makers.NOON,
-    )  # fmt: skip
+    return makers.a_round(
+        points, technician=technician, by=planner, ends_on=makers.TODAY, note="Key at the gate."
+    )
 
 
 def facts(technician, points, /, **more) -> dict:

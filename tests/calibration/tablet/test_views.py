@@ -33,6 +33,7 @@ from tests.calibration.tablet.field_works import (
     sign,
     text_of,
 )
+from tests.files import a_picture
 from tests.makers import an_approved_record
 
 pytestmark = pytest.mark.django_db
@@ -230,12 +231,6 @@ def test_a_submit_takes_fifteen_queries(tablet, told, approver, now, left):
 
 
 # ---- photos ----
-def a_picture(kind: str = "JPEG", size: tuple[int, int] = (640, 480), **more) -> bytes:
-    target = io.BytesIO()
-    Image.effect_noise(size, 40).convert("RGB").save(target, kind, **more)
-    return target.getvalue()
-
-
 def put(client: Client, content, picture: bytes, *, sha: str = ""):
     address = f"/field/works/{content['submission']}/photos/{sha or sha_of(picture)}/"
     return client.put(address, picture, content_type="image/jpeg")

@@ -15,21 +15,17 @@ from plant.sites import acts as sites_acts
 from plant.sites.models import Area, Site
 from plant.tanks import acts as places
 from plant.tanks.models import StrappingRow, Tank
-from tests.makers import TODAY, a_point, a_product, a_site, a_tank, an_area
+from tests.makers import (
+    TODAY,
+    a_point,
+    a_product,
+    a_site,
+    an_area,
+    an_unsaved_point,
+    an_unsaved_tank,
+)
 
 pytestmark = pytest.mark.django_db
-
-
-def a_new_point(**more) -> MeasuringPoint:
-    facts = {
-        "tag": "LT-5",
-        "tank": more.get("tank") or a_tank(),
-        "lower": Decimal(0),
-        "upper": Decimal(10),
-        "due_on": TODAY,
-    }
-    facts |= {"tolerance": Decimal(1), "adjust_limit": Decimal("0.5")}
-    return MeasuringPoint(**(facts | more))
 
 
 def seen(point: MeasuringPoint) -> str:
@@ -37,7 +33,7 @@ def seen(point: MeasuringPoint) -> str:
 
 
 def test_a_new_point_is_entered_with_its_range_and_due_date(planner):
-    point = points.add(a_new_point(), by=planner)
+    point = points.add(an_unsaved_point(), by=planner)
     assert (point.site, point.tag_key) == (point.tank.site, "lt-00000005")
     details = LedgerEntry.objects.get().details
     assert details == {"tank": "T-101", "range": "0 to 10 m", "due": TODAY.isoformat()}
@@ -59,7 +55,7 @@ def test_a_new_point_is_entered_with_its_range_and_due_date(planner):
 )
 def test_a_point_that_cannot_be_is_refused_beside_its_field(planner, facts, field, said):
     with pytest.raises(Refused, match=said) as refusal:
-        points.add(a_new_point(**facts), by=planner)
+        points.add(an_unsaved_point(**facts), by=planner)
     assert refusal.value.field == field
     assert not MeasuringPoint.objects.exists()
 
@@ -67,7 +63,7 @@ def test_a_point_that_cannot_be_is_refused_beside_its_field(planner, facts, fiel
 def test_a_second_tag_in_the_site_is_refused(planner):
     a_point("LT-5")
     with pytest.raises(Refused, match="already has a measuring point with that tag") as refusal:
-        points.add(a_new_point(tank=Tank.objects.get()), by=planner)
+        points.add(an_unsaved_point(tank=Tank.objects.get()), by=planner)
     assert refusal.value.field == "tag"
 
 
@@ -142,33 +138,22 @@ def test_only_a_planner_changes_the_register(technician, approver, outsider):
 
 
 # ---- tanks ----
-def a_new_tank(**more) -> Tank:
-    facts = {
-        "site": a_site(),
-        "name": "T-9",
-        "shape": "vertical",
-        "diameter": Decimal(2),
-        "height": Decimal(3),
-    }
-    return Tank(**(facts | more))
-
-
 def test_a_tank_brings_its_area_along(planner):
-    tank = places.add_tank(a_new_tank(), area_name=" Soap  house ", by=planner)
+    tank = places.add_tank(an_unsaved_tank(), area_name=" Soap  house ", by=planner)
     assert tank.area.name == "Soap house"
     assert LedgerEntry.objects.get().details["new area"] == "Soap house"
 
 
 def test_an_area_is_found_however_it_is_capitalised(planner):
     an_area(name="Soap house")
-    places.add_tank(a_new_tank(), area_name="soap HOUSE", by=planner)
+    places.add_tank(an_unsaved_tank(), area_name="soap HOUSE", by=planner)
     assert Area.objects.count() == 1
 
 
 def test_a_strapping_table_is_stored_and_replaced_with_its_tank(planner):
     rows = [(Decimal(0), Decimal(0)), (Decimal(2), Decimal(20))]
     tank = places.add_tank(
-        a_new_tank(shape="strapped"), area_name="Quay park", strapping=rows, by=planner
+        an_unsaved_tank(shape="strapped"), area_name="Quay park", strapping=rows, by=planner
     )
     assert (tank.inside_height_m, tank.capacity_m3) == (2, 20)
     more = [*rows, (Decimal(3), Decimal(28))]
@@ -183,7 +168,7 @@ def test_a_strapping_table_is_stored_and_replaced_with_its_tank(planner):
 def test_an_older_strapping_table_is_not_stored_over_a_newer_one(planner):
     rows = [(Decimal(0), Decimal(0)), (Decimal(2), Decimal(20))]
     tank = places.add_tank(
-        a_new_tank(shape="strapped"), area_name="Quay park", strapping=rows, by=planner
+        an_unsaved_tank(shape="strapped"), area_name="Quay park", strapping=rows, by=planner
     )
     mark = places.mark_of_tank(tank)
     StrappingRow.objects.filter(height=2).update(volume_m3=21)
