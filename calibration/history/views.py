@@ -25,6 +25,7 @@ from plant.ledger.models import LedgerEntry
 from plant.pages.paging import page_of, without_place
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may
+from plant.points.columns import POINT
 from plant.points.models import MeasuringPoint
 from plant.refusals import NotAllowed
 from plant.sites.models import Site
@@ -48,6 +49,7 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         stood = book.as_it_stood(point, day=form.cleaned_data["day"])
         facts |= {"asked": form.cleaned_data["day"], "stood": stood}
         if stood:
+            facts["lines"] = POINT.lines(stood.point)
             facts["tolerance"] = digits(stood.point.tolerance)
             facts["adjust_limit"] = digits(stood.point.adjust_limit)
     # A day asked for has the page to itself; what happened is one link away.

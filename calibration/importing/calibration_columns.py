@@ -6,83 +6,94 @@ from __future__ import annotations
 
 from calibration.procedures.models import InputWay
 from calibration.records.models import Adjustment, Reading
-from plant.importing import values as v
-from plant.importing.columns import Column, Layout
-from plant.importing.register_columns import RANGE_UNITS
+from plant import parsers
+from plant.columns import LONGEST_TEXT, Column
+from plant.importing.columns import Layout
+from plant.points.columns import RANGE_UNITS
+from plant.products.columns import COLDEST, HOTTEST
 
 UP, DOWN = "up", "down"
-_celsius = v.decimal(4, 1, least=-100, most=600)
+_celsius = parsers.decimal(4, 1, least=COLDEST, most=HOTTEST)
+_name, _day = parsers.name, parsers.day
+
+
+def _same(example: str) -> tuple[str, ...]:
+    """The example of a column that says the same in each of the three rows."""
+    return (example,) * 3
+
+
+# One value for all rows of a record; a later row may leave what is not needed in every row empty.
+RECORD_COLUMNS = (
+    Column("tag", "tag", _name(40), required=True, is_name=True, examples=_same("LT-101D")),
+    Column("serial", "serial", _name(60), required=True, is_name=True, examples=_same("TW11871")),
+    Column("day", "done_on", _day, required=True, examples=_same("2026-01-18")),
+    Column(
+        "performed by", "performed_by", _name(120), required=True, examples=_same("T. Quillane")
+    ),
+    Column("approved by", "approved_by", _name(120), required=True, examples=_same("S. Fenharrow")),
+    Column("approved on", "approved_on", _day, examples=_same("2026-01-20")),
+    Column(
+        "way",
+        "way",
+        parsers.word(InputWay.values),
+        required=True,
+        examples=_same("wetted level by dip"),
+    ),
+    Column("procedure", "procedure", _name(40)),
+    Column("ambient", "ambient_c", _celsius, units=("°C",), examples=_same("14")),
+    Column("product", "product_c", _celsius, units=("°C",), examples=_same("41")),
+    Column(
+        "standards", "standards", parsers.names(40), required=True, examples=_same("MM-01; DT-02")
+    ),
+    Column("adjusted", "adjusted", parsers.words(Adjustment.Kind.values)),
+)
+READING_COLUMNS = (
+    Column(
+        "stage",
+        "stage",
+        parsers.word(Reading.Stage.values),
+        required=True,
+        examples=("as it stands", "as found", "as found"),
+    ),
+    Column("run", "run", parsers.whole(1, 20), examples=_same("1")),
+    Column("reading", "sequence", parsers.whole(1, 200), examples=("1", "1", "2")),
+    Column("direction", "direction", parsers.word((UP, DOWN)), examples=_same("up")),
+    Column(
+        "applied",
+        "applied",
+        parsers.decimal(9, 5),
+        required=True,
+        units=RANGE_UNITS,
+        examples=("10.9", "10.2", "11.6"),
+    ),
+    Column(
+        "observed",
+        "observed",
+        parsers.decimal(5, 5),
+        units=("mA", "V"),
+        examples=("12.08", "4.02", "20.07"),
+    ),
+    Column("indication", "indication", parsers.decimal(9, 5), units=RANGE_UNITS),
+)
+REMARK_COLUMNS = (
+    Column("no as found because", "no_as_found_reason", parsers.text(300)),
+    Column("note", "note", parsers.text(LONGEST_TEXT)),
+)
 CALIBRATIONS = Layout(
     key=("record",),
     repeats=True,
     columns=(
-        Column("record", "record", v.name(60), required=True, is_name=True),
-        Column("tag", "tag", v.name(40), required=True, is_name=True),
-        Column("serial", "serial", v.name(60), required=True, is_name=True),
-        Column("day", "done_on", v.day, required=True),
-        Column("performed by", "performed_by", v.name(120), required=True),
-        Column("approved by", "approved_by", v.name(120), required=True),
-        Column("approved on", "approved_on", v.day),
-        Column("way", "way", v.word(InputWay.values), required=True),
-        Column("procedure", "procedure", v.name(40)),
-        Column("ambient", "ambient_c", _celsius, units=("°C",)),
-        Column("product", "product_c", _celsius, units=("°C",)),
-        Column("standards", "standards", v.names(40), required=True),
-        Column("adjusted", "adjusted", v.words(Adjustment.Kind.values)),
-        Column("stage", "stage", v.word(Reading.Stage.values), required=True),
-        Column("run", "run", v.whole(1, 20)),
-        Column("reading", "sequence", v.whole(1, 200)),
-        Column("direction", "direction", v.word((UP, DOWN))),
-        Column("applied", "applied", v.decimal(9, 5), required=True, units=RANGE_UNITS),
-        Column("observed", "observed", v.decimal(5, 5), units=("mA", "V")),
-        Column("indication", "indication", v.decimal(9, 5), units=RANGE_UNITS),
-        Column("no as found because", "no_as_found_reason", v.text(300)),
-        Column("note", "note", v.text(2000)),
-    ),
-    examples=tuple(
-        {
-            "record": "2025-0412",
-            "tag": "LT-101D",
-            "serial": "TW11871",
-            "day": "2026-01-18",
-            "performed by": "T. Quillane",
-            "approved by": "S. Fenharrow",
-            "approved on": "2026-01-20",
-            "way": "wetted level by dip",
-            "ambient": "14",
-            "product": "41",
-            "standards": "MM-01; DT-02",
-            "stage": stage,
-            "run": "1",
-            "reading": reading,
-            "direction": "up",
-            "applied": applied,
-            "observed": observed,
-        }
-        for stage, reading, applied, observed in (
-            ("as it stands", "1", "10.9", "12.08"),
-            ("as found", "1", "10.2", "4.02"),
-            ("as found", "2", "11.6", "20.07"),
-        )
+        Column(
+            "record",
+            "record",
+            _name(60),
+            required=True,
+            is_name=True,
+            examples=_same("2025-0412"),
+        ),
+        *RECORD_COLUMNS,
+        *READING_COLUMNS,
+        *REMARK_COLUMNS,
     ),
 )
-
-OF_RECORD = (
-    "tag",
-    "serial",
-    "done_on",
-    "performed_by",
-    "approved_by",
-    "approved_on",
-    "way",
-    "procedure",
-    "ambient_c",
-    "product_c",
-    "standards",
-    "adjusted",
-    "no_as_found_reason",
-    "note",
-)
-"""One value for all rows of a record; a later row may leave what is not needed in every row
-empty.
-"""
+OF_RECORD = tuple(column.field for column in (*RECORD_COLUMNS, *REMARK_COLUMNS))

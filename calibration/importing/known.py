@@ -11,7 +11,7 @@ from typing import Protocol
 
 from calibration.procedures.models import ProcedureVersion
 from calibration.standards.models import ReferenceStandard, StandardCertificate
-from plant.importing.values import nearest, one_of
+from plant.parsers import nearest, one_of
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
 from plant.quantities import day_text

@@ -6,79 +6,17 @@ from __future__ import annotations
 
 from typing import Any
 
+from calibration.standards.columns import CERTIFICATE, STANDARD
 from calibration.standards.models import ReferenceStandard, StandardCertificate
-from plant.importing import values as v
-from plant.importing.columns import Column, Layout, Parsed
+from plant.importing.columns import Layout, Parsed
 from plant.importing.importer import Change, Context, Importer, Outcome
 from plant.importing.rows import Plan, put, said
 
-_part = v.decimal(3, 5, least=0)
-_small = v.decimal(6, 6, least=0)
 STANDARDS = Layout(
-    key=("name",),
-    repeats=True,
-    columns=(
-        Column("standard", "name", v.name(40), required=True, is_name=True),
-        Column("kind", "kind", v.word(ReferenceStandard.Kind.values), required=True),
-        Column("maker", "maker", v.name(80)),
-        Column("model", "model", v.name(80), is_name=True),
-        Column("serial", "serial", v.name(60), is_name=True),
-        Column("interval", "interval_months", v.whole(1, 120), units=("months",)),
-        Column("certificate", "number", v.name(60), is_name=True),
-        Column("laboratory", "laboratory", v.name(120)),
-        Column("accreditation", "accreditation", v.name(60)),
-        Column("issued", "issued_on", v.day),
-        Column("valid until", "valid_until", v.day),
-        Column("unit", "unit", v.name(10)),
-        Column("range from", "range_low", v.decimal(9, 5)),
-        Column("range to", "range_high", v.decimal(9, 5)),
-        Column("% of reading", "percent_of_reading", _part),
-        Column("% of range", "percent_of_range", _part),
-        Column("absolute", "absolute", _small),
-        Column("resolution", "resolution", _small),
-        Column("U", "expanded_uncertainty", v.decimal(6, 6, above=0)),
-        Column("k", "coverage_factor", v.decimal(2, 3, above=0)),
-    ),
-    examples=(
-        {
-            "standard": "MM-01",
-            "kind": "multimeter",
-            "maker": "Tarn & Weir",
-            "model": "M6",
-            "serial": "40112",
-            "interval": "12",
-            "certificate": "H-26-0117",
-            "laboratory": "Heron Metrology Laboratory",
-            "issued": "2026-01-15",
-            "valid until": "2027-01-14",
-            "unit": "mA",
-            "range from": "0",
-            "range to": "24",
-            "% of reading": "0.02",
-            "absolute": "0.002",
-            "resolution": "0.001",
-            "U": "0.0015",
-            "k": "2",
-        },
-        {
-            "standard": "DT-02",
-            "kind": "dip tape",
-            "interval": "12",
-            "certificate": "H-26-0203",
-            "laboratory": "Heron Metrology Laboratory",
-            "issued": "2026-02-03",
-            "valid until": "2027-02-02",
-            "unit": "mm",
-            "range from": "0",
-            "range to": "15000",
-            "absolute": "0.3",
-        },
-    ),
+    key=("name",), columns=(*STANDARD.columns(), *CERTIFICATE.columns()), repeats=True
 )
-OF_STANDARD = ("kind", "maker", "model", "serial", "interval_months")
-OF_CERTIFICATE = tuple(
-    column.field for column in STANDARDS.columns if column.field not in ("name", *OF_STANDARD)
-)
+OF_STANDARD = tuple(column.field for column in STANDARD.columns(but=("name",)))
+OF_CERTIFICATE = tuple(column.field for column in CERTIFICATE.columns())
 NEEDED = ("number", "laboratory", "issued_on", "valid_until")
 
 

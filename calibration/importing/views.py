@@ -16,13 +16,13 @@ from calibration.importing.forms import ApplyForm, UploadForm
 from calibration.importing.kinds import IMPORTERS, run_now
 from calibration.tasks import run_waiting_imports
 from plant.cells import csv_cell
+from plant.columns import Column
 from plant.importing import acts as imports
-from plant.importing.columns import Column
 from plant.importing.models import ImportBatch
 from plant.importing.templates import csv_template, xlsx_template
-from plant.importing.values import Word, Words
 from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
+from plant.parsers import Word, Words
 from plant.people.models import Person
 from plant.people.permissions import may
 from plant.refusals import NotAllowed, Refused
@@ -206,22 +206,19 @@ def _kinds() -> list[dict[str, Any]]:
         {
             "key": key,
             "label": label,
-            "columns": [
-                _column(c, IMPORTERS[key].layout.examples) for c in IMPORTERS[key].layout.columns
-            ],
+            "columns": [_column(column) for column in IMPORTERS[key].layout.columns],
         }
         for key, label in ImportBatch.Kind.choices
     ]
 
 
-def _column(column: Column, examples: tuple[dict[str, str], ...]) -> dict[str, Any]:
+def _column(column: Column) -> dict[str, Any]:
     parse = column.parse
     words = ", ".join(parse.words) if isinstance(parse, Word | Words) else ""
     units = f"or {', '.join(column.units[1:])}" if column.keeps_unit else ""
-    shown = [example[column.name] for example in examples if example.get(column.name)]
     return {
         "heading": column.heading,
         "required": column.required,
-        "example": shown[0] if shown else "",
+        "example": next(filter(None, column.examples), ""),
         "more": "; ".join(filter(None, (words, units))),
     }

@@ -17,10 +17,12 @@ from calibration.records.models import Calibration
 from plant.pages.requests import SignedRequest
 from plant.people.models import Person
 from plant.people.permissions import may
+from plant.points.columns import POINT
 from plant.points.models import MeasuringPoint
 from plant.product_changes.acts import said
 from plant.refusals import Refused
 from plant.tanks.geometry import geometry_of
+from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Installation, Transmitter
 from plant.transmitters.probe import CAPACITANCE, Lacking, probe_facts
 
@@ -56,6 +58,7 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
     today = point.site.day_of(timezone.now())
     facts = {
         "point": point,
+        "lines": POINT.lines(point),
         "state": point.state(today),
         "run": point.interval_run(today),
         "present": present,
@@ -87,6 +90,7 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
     present = next((row for row in installations if row.removed_on is None), None)
     facts: dict[str, Any] = {
         "transmitter": device,
+        "lines": TRANSMITTER.lines(device),
         "present": present,
         "installations": installations,
         "records": list(Calibration.objects.filter(transmitter=device).only(*STRIP)[: SHOWN + 1]),

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.db import models
 from django.utils import timezone
 
+from calibration.standards.columns import CERTIFICATE, STANDARD
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.pages.digits import DigitsField
 from plant.people.models import Appointment, Person
@@ -14,15 +16,8 @@ from plant.people.permissions import may
 from plant.sites.models import Site
 
 DAY = {"type": "date"}
-CERTIFICATE_NUMBERS = (
-    "range_low",
-    "range_high",
-    "percent_of_reading",
-    "percent_of_range",
-    "absolute",
-    "resolution",
-    "expanded_uncertainty",
-    "coverage_factor",
+CERTIFICATE_NUMBERS = tuple(
+    name for name in CERTIFICATE.fields if isinstance(CERTIFICATE.field(name), models.DecimalField)
 )
 UNITS = ["mA", "V", "Ω", "mm", "m", "kPa", "bar", "pF", "°C", "kg/m³", "kg", "K", "%"]
 
@@ -30,17 +25,7 @@ UNITS = ["mA", "V", "Ω", "mm", "m", "kPa", "bar", "pF", "°C", "kg/m³", "kg", 
 class StandardForm(forms.ModelForm):
     class Meta:
         model = ReferenceStandard
-        fields = [
-            "site",
-            "name",
-            "kind",
-            "maker",
-            "model",
-            "serial",
-            "interval_months",
-            "holder",
-            "note",
-        ]
+        fields = ("site", *STANDARD.fields)
         widgets = {
             "note": forms.Textarea({"rows": 3}),
             "interval_months": forms.NumberInput({"data-unit": "months", "min": 1, "max": 120}),
@@ -84,15 +69,7 @@ class CertificateForm(forms.ModelForm):
 
     class Meta:
         model = StandardCertificate
-        fields = [
-            "number",
-            "laboratory",
-            "accreditation",
-            "issued_on",
-            "valid_until",
-            "unit",
-            *CERTIFICATE_NUMBERS,
-        ]
+        fields = CERTIFICATE.fields
         widgets = {
             "issued_on": forms.DateInput(DAY),
             "valid_until": forms.DateInput(DAY),

@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, NamedTuple
 
+from plant.columns import Column
 from plant.importing.files import Table
-from plant.importing.values import Parser, Wrong, nearest, one_of
+from plant.parsers import Wrong, nearest, one_of
 
 HEADER_ROW = 1
 _HEADING = re.compile(
@@ -35,41 +36,19 @@ class Problem(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Column:
-    """One column of a kind of file.
-
-    field: under which its values are kept. units: accepted in brackets, the usual one first; where
-    there are several, the unit is kept under ``<field>_unit``, and columns of one name in different
-    units may stand side by side, one of them filled a row. is_name: other rows refer to it, so a
-    lost leading zero matters.
-    """
-
-    name: str
-    field: str
-    parse: Parser
-    required: bool = False
-    units: tuple[str, ...] = ()
-    is_name: bool = False
-
-    @property
-    def heading(self) -> str:
-        return f"{self.name} ({self.units[0]})" if self.units else self.name
-
-    @property
-    def keeps_unit(self) -> bool:
-        return len(self.units) > 1
-
-
-@dataclass(frozen=True)
 class Layout:
-    """The columns of one kind of file, which of them name a row, and rows to show how it is filled
-    in.
-    """
+    """The columns of one kind of file, and which of them name a row."""
 
     columns: tuple[Column, ...]
     key: tuple[str, ...]
-    examples: tuple[dict[str, str], ...] = ()
     repeats: bool = False  # several rows may share the key
+
+    @property
+    def examples(self) -> list[list[str]]:
+        """Rows that show how such a file is filled in: a text for each column."""
+        count = max(len(column.examples) for column in self.columns)
+        rows = [[*column.examples, *[""] * count] for column in self.columns]
+        return [list(row) for row in zip(*rows, strict=False)][:count]
 
     def named(self, name: str) -> Column | None:
         wanted = _loose(name)

@@ -2,39 +2,13 @@
 
 from __future__ import annotations
 
-from plant.importing import values as v
-from plant.importing.columns import Column, Layout, Parsed
+from plant.importing.columns import Layout, Parsed
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.rows import Plan, compare
+from plant.products.columns import PRODUCT
 from plant.products.models import Product
 
-_celsius = v.decimal(4, 2, least=-100, most=600)
-PRODUCTS = Layout(
-    key=("name",),
-    columns=(
-        Column("product", "name", v.name(80), required=True),
-        Column("conducts", "conducts", v.yes_no),
-        Column("permittivity", "permittivity", v.decimal(4, 3, least=1)),
-        Column("permittivity at", "permittivity_c", _celsius, units=("°C",)),
-        Column("permittivity per K", "permittivity_per_k", v.decimal(3, 5)),
-        Column("density", "density", v.decimal(6, 2, above=0), units=("kg/m3",)),
-        Column("density at", "density_c", _celsius, units=("°C",)),
-        Column("density per K", "density_per_k", v.decimal(4, 4)),
-    ),
-    examples=(
-        {
-            "product": "palm olein",
-            "conducts": "no",
-            "permittivity": "3.05",
-            "permittivity at": "40",
-            "permittivity per K": "-0.004",
-            "density": "900",
-            "density at": "40",
-            "density per K": "-0.68",
-        },
-        {"product": "lye 32 %", "conducts": "yes", "density": "1349", "density at": "20"},
-    ),
-)
+PRODUCTS = Layout(key=("name",), columns=PRODUCT.columns())
 FIELDS = tuple(column.field for column in PRODUCTS.columns)
 
 

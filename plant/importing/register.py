@@ -19,11 +19,11 @@ from django.db import connection
 from plant.importing import register_sql as sql
 from plant.importing.columns import Parsed, Problem
 from plant.importing.importer import SHOWN, Change, Context, Importer, Outcome
-from plant.importing.register_columns import DEVICE_FACTS, REGISTER
+from plant.importing.register_columns import OF_TRANSMITTER, REGISTER
 from plant.importing.rows import said
 from plant.importing.staging import stage
-from plant.importing.values import nearest, one_of
 from plant.naming import natural_key
+from plant.parsers import nearest, one_of
 from plant.points.geometry import refuse_range_outside
 from plant.points.models import MeasuringPoint
 from plant.points.procedures import choices
@@ -76,7 +76,7 @@ def _check_rows(parsed: Parsed, today: dt.date) -> None:
 
 def _check_devices(parsed: Parsed) -> None:
     serials = parsed.column("serial")
-    for name in DEVICE_FACTS if "serial" not in parsed.full else ():
+    for name in OF_TRANSMITTER if "serial" not in parsed.full else ():
         if parsed.given(name):
             pairs = zip(serials, parsed.column(name), strict=True)
             reason = "tells of a transmitter, but the row has no serial number"

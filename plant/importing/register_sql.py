@@ -5,66 +5,30 @@ would hold them.
 
 from __future__ import annotations
 
+from plant.points.columns import POINT as POINT_ATTRIBUTES
+from plant.transmitters.columns import TRANSMITTER
+
 STAGED = {
     "place": "int",
-    "tag": "text",
     "tag_key": "text",
-    "tank": "text",
-    "quantity": "text",
+    **POINT_ATTRIBUTES.sql_types(),
     "unit": "text",
-    "lower": "numeric(14,5)",
-    "upper": "numeric(14,5)",
-    "signal": "text",
-    "tolerance": "numeric(10,4)",
-    "tolerance_unit": "text",
-    "adjust_limit": "numeric(10,4)",
-    "duty": "text",
-    "procedure_key": "text",
-    "interval_months": "int",
-    "grace_days": "int",
-    "job_hours": "numeric(4,1)",
     "last_calibrated": "date",
     "due": "date",
-    "serial": "text",
-    "maker": "text",
-    "model": "text",
-    "principle": "text",
-    "wiring": "text",
-    "probe_length_mm": "numeric(9,2)",
-    "probe_diameter_mm": "numeric(8,3)",
-    "insulation_mm": "numeric(7,3)",
-    "insulation_permittivity": "numeric(6,3)",
+    **TRANSMITTER.sql_types(),
     "installed_on": "date",
-    "note": "text",
 }
 
 # What a file may say of a point and of a transmitter, with what a new one has where the file says
-# nothing.
-POINT = {
-    "tank_id": "NULL",
-    "quantity": "CASE WHEN s.unit IN ('m3', 'L') THEN 'volume' ELSE 'level' END",
-    "unit": "NULL",
-    "lower": "NULL",
-    "upper": "NULL",
-    "signal": "'4-20mA'",
-    "tolerance": "NULL",
-    "tolerance_unit": "'%%'",
-    "adjust_limit": "round(s.tolerance / 2, 4)",
-    "duty": "'general'",
-    "procedure_key": "''",
-    "interval_months": "12",
-    "grace_days": "0",
-    "job_hours": "1.5",
-    "note": "''",
+# nothing. The names of both come apart.
+POINT = {"tank_id": "NULL"} | {
+    name: POINT_ATTRIBUTES.usual(name)
+    for name in POINT_ATTRIBUTES.fields
+    if name not in ("tag", "tank")
 }
 DEVICE = {
-    "model": "''",
-    "principle": "NULL",
-    "wiring": "'2-wire'",
-    "probe_length_mm": "NULL",
-    "probe_diameter_mm": "NULL",
-    "insulation_mm": "NULL",
-    "insulation_permittivity": "NULL",
+    column.field: TRANSMITTER.usual(column.field)
+    for column in TRANSMITTER.columns(but=("serial", "maker"))
 }
 SCHEDULE = ("due_on", "anchor_on", "anchor_months")
 

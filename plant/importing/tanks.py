@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from decimal import Decimal
 
-from plant.importing import values as v
-from plant.importing.columns import Column, Layout, Parsed, Problem
+from plant import parsers as v
+from plant.columns import Column
+from plant.importing.columns import Layout, Parsed, Problem
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.rows import Plan, compare, said
 from plant.level.units import LENGTH_UNITS
@@ -14,6 +15,7 @@ from plant.naming import natural_key
 from plant.points.geometry import refuse_range_outside
 from plant.points.models import MeasuringPoint
 from plant.product_changes.models import ProductChange
+from plant.products.columns import COLDEST, HOTTEST
 from plant.products.models import Product
 from plant.refusals import Refused
 from plant.sites.models import Area
@@ -28,52 +30,38 @@ _level = v.decimal(7, 5)
 TANKS = Layout(
     key=("name",),
     columns=(
-        Column("area", "area", v.name(80), required=True),
-        Column("tank", "name", v.name(40), required=True, is_name=True),
-        Column("shape", "shape", v.word(Tank.Shape.values), required=True),
-        Column("diameter", "diameter", _length, units=UNITS),
-        Column("height", "height", _length, units=UNITS),
-        Column("length", "length", _length, units=UNITS),
-        Column("width", "width", _length, units=UNITS),
-        Column("bottom", "bottom", v.word(Tank.End.values)),
-        Column("bottom depth", "bottom_depth", _depth, units=UNITS),
-        Column("roof", "roof", v.word(Tank.End.values)),
-        Column("roof depth", "roof_depth", _depth, units=UNITS),
-        Column("datum", "datum", _depth, units=UNITS),
-        Column("lowest level", "lowest_level", _level, units=UNITS),
-        Column("highest level", "highest_level", _level, units=UNITS),
-        Column("wall conducts", "wall_conducts", v.yes_no),
-        Column("product", "product", v.name(80)),
+        Column("area", "area", v.name(80), required=True, examples=("Quay park", "Mid park")),
         Column(
-            "product temperature", "product_c", v.decimal(4, 2, least=-100, most=600), units=("°C",)
+            "tank", "name", v.name(40), required=True, is_name=True, examples=("T-101", "T-131")
+        ),
+        Column(
+            "shape",
+            "shape",
+            v.word(Tank.Shape.values),
+            required=True,
+            examples=("vertical", "horizontal"),
+        ),
+        Column("diameter", "diameter", _length, units=UNITS, examples=("11", "2.6")),
+        Column("height", "height", _length, units=UNITS, examples=("12",)),
+        Column("length", "length", _length, units=UNITS, examples=("", "8.4")),
+        Column("width", "width", _length, units=UNITS),
+        Column("bottom", "bottom", v.word(Tank.End.values), examples=("", "dished")),
+        Column("bottom depth", "bottom_depth", _depth, units=UNITS),
+        Column("roof", "roof", v.word(Tank.End.values), examples=("cone",)),
+        Column("roof depth", "roof_depth", _depth, units=UNITS, examples=("0.9",)),
+        Column("datum", "datum", _depth, units=UNITS, examples=("0.05",)),
+        Column("lowest level", "lowest_level", _level, units=UNITS, examples=("0.3",)),
+        Column("highest level", "highest_level", _level, units=UNITS, examples=("11.5",)),
+        Column("wall conducts", "wall_conducts", v.yes_no, examples=("yes", "yes")),
+        Column("product", "product", v.name(80), examples=("palm olein",)),
+        Column(
+            "product temperature",
+            "product_c",
+            v.decimal(4, 2, least=COLDEST, most=HOTTEST),
+            units=("°C",),
+            examples=("40",),
         ),
         Column("strapping", "strapping", v.strapping),
-    ),
-    examples=(
-        {
-            "area": "Quay park",
-            "tank": "T-101",
-            "shape": "vertical",
-            "diameter": "11",
-            "height": "12",
-            "roof": "cone",
-            "roof depth": "0.9",
-            "datum": "0.05",
-            "lowest level": "0.3",
-            "highest level": "11.5",
-            "wall conducts": "yes",
-            "product": "palm olein",
-            "product temperature": "40",
-        },
-        {
-            "area": "Mid park",
-            "tank": "T-131",
-            "shape": "horizontal",
-            "diameter": "2.6",
-            "length": "8.4",
-            "bottom": "dished",
-            "wall conducts": "yes",
-        },
     ),
 )
 MEASURES = tuple(column.field for column in TANKS.columns if column.keeps_unit)

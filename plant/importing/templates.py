@@ -14,11 +14,7 @@ NUMBER_WIDTH = 14
 
 def rows_of(layout: Layout) -> list[list[str]]:
     """The header and the example rows."""
-    header = [column.heading for column in layout.columns]
-    return [
-        header,
-        *([row.get(column.name, "") for column in layout.columns] for row in layout.examples),
-    ]
+    return [[column.heading for column in layout.columns], *layout.examples]
 
 
 def csv_template(layout: Layout) -> bytes:

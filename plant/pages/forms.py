@@ -4,12 +4,14 @@ site of a new row.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
 from django.db import models
 from django.forms.models import construct_instance
 
+from plant.columns import Attributes
 from plant.pages.digits import DigitsField
 from plant.people.models import Person
 from plant.refusals import Refused
@@ -18,30 +20,12 @@ from plant.sites.models import Site
 
 UNITS: dict[str, str] = {
     "crew_hours": "h a week",
-    "job_hours": "h",
     "product_c": "°C",
-    "permittivity_c": "°C",
-    "density_c": "°C",
-    "permittivity_per_k": "per K",
-    "density": "kg/m³",
-    "density_per_k": "kg/m³ per K",
-    "probe_length_mm": "mm",
-    "probe_diameter_mm": "mm",
-    "insulation_mm": "mm",
 }
 """Units that stand beside their control; the label then goes without."""
 PLAIN_LABELS = {
-    "probe_length_mm": "probe length",
-    "probe_diameter_mm": "rod or rope diameter",
-    "insulation_mm": "insulation thickness",
     "product_c": "product temperature",
-    "density": "density",
-    "permittivity_c": "permittivity holds at",
-    "density_c": "density holds at",
-    "permittivity_per_k": "change of permittivity",
-    "density_per_k": "change of density",
     "crew_hours": "crew hours",
-    "job_hours": "a job takes",
     "wants_mail": "gets reminders by e-mail",
 }
 
@@ -49,12 +33,28 @@ PLAIN_LABELS = {
 def field_for(column: models.Field, **more: Any) -> forms.Field | None:
     """A model column's form field: decimals as typed digits, days by the browser's own picker."""
     label = PLAIN_LABELS.get(column.name, str(column.verbose_name))
-    more = {"label": label[:1].upper() + label[1:], "help_text": column.help_text} | more
+    return _field(column, label, UNITS.get(column.name, ""), **more)
+
+
+def described_by(attributes: Attributes) -> Callable[..., forms.Field | None]:
+    """How a form makes the fields of described attributes: with their labels and units."""
+
+    def field_of(column: models.Field, **more: Any) -> forms.Field | None:
+        if column.name not in attributes.by_field:
+            return field_for(column, **more)
+        label, unit = attributes.label(column.name), attributes.unit(column.name)
+        return _field(column, label, unit, **more)
+
+    return field_of
+
+
+def _field(column: models.Field, name: str, unit: str, **more: Any) -> forms.Field | None:
+    more = {"label": name[:1].upper() + name[1:], "help_text": column.help_text} | more
     if isinstance(column, models.DecimalField):
         return DigitsField(
             max_digits=column.max_digits,
             decimal_places=column.decimal_places,
-            unit=UNITS.get(column.name, ""),
+            unit=unit,
             required=not column.blank,
             **more,
         )

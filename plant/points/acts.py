@@ -12,24 +12,16 @@ from plant.ledger.writer import enter
 from plant.naming import natural_key
 from plant.people.models import Person
 from plant.people.permissions import require
+from plant.points.columns import POINT
 from plant.points.geometry import refuse_range_outside
 from plant.points.models import MeasuringPoint
 from plant.refusals import Refused
 from plant.saving import check, locked, put, walls_speak
 
-JUDGED_BY = (
-    "quantity",
-    "unit",
-    "lower",
-    "upper",
-    "signal",
-    "tolerance",
-    "tolerance_unit",
-    "adjust_limit",
-    "duty",
-)
+JUDGED_BY = tuple(one.field for one in POINT if one.judges)
 """What results are judged by: a change of these needs a reason."""
-POINT_FIELDS = ("tank", "tag", *JUDGED_BY, "procedure_key", "job_hours", "note")
+POINT_FIELDS = tuple(name for name in POINT.fields if name not in ("interval_months", "grace_days"))
+"""What a change of the point stores; its interval has an act of its own."""
 
 
 @transaction.atomic

@@ -10,9 +10,10 @@ from django import forms
 from plant.level.tolerance import equivalent_tolerance
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
 from plant.naming import natural_key
-from plant.pages.forms import NamedRow, SiteForm, field_for
+from plant.pages.forms import NamedRow, SiteForm, described_by
 from plant.points import procedures
 from plant.points.acts import POINT_FIELDS
+from plant.points.columns import CALIBRATION, POINT, RANGE, TOLERANCE, WHERE
 from plant.points.geometry import in_base, refuse_range_outside
 from plant.points.models import MeasuringPoint
 from plant.saving import mark_of
@@ -39,7 +40,7 @@ class PointForm(SiteForm):
     class Meta:
         model = MeasuringPoint
         fields = tuple(name for name in POINT_FIELDS if name != "tank")
-        formfield_callback = field_for
+        formfield_callback = described_by(POINT)
         help_texts = {
             "lower": "The level or volume at 0 % of the output (4 mA). Above the URV it is "
             "reverse action.",
@@ -48,10 +49,10 @@ class PointForm(SiteForm):
         }
 
     GROUPS = (
-        ("Where", ("site", "tank_name", "tag", "duty")),
-        ("Range and output", ("quantity", "unit", "lower", "upper", "signal")),
-        ("Tolerance", ("tolerance", "tolerance_unit", "adjust_limit")),
-        ("Calibration", ("procedure_key", "job_hours", *SCHEDULE, "note", "why")),
+        (WHERE, ("site", "tank_name", *POINT.group(WHERE))),
+        (RANGE, POINT.group(RANGE)),
+        (TOLERANCE, POINT.group(TOLERANCE)),
+        (CALIBRATION, (*POINT.group(CALIBRATION), *SCHEDULE, "note", "why")),
     )
 
     def __init__(self, *args: Any, **more: Any) -> None:

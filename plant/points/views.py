@@ -15,13 +15,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from plant.importing.export import csv_lines, xlsx_chunks
 from plant.pages.filters import Places
 from plant.pages.paging import page_of, without_place
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import OFFERED, accepted, attempt, form_page, page, sent, sites_for
 from plant.people.permissions import may, require
 from plant.points import acts as operations
-from plant.points.export import csv_lines, xlsx_chunks
 from plant.points.filters import PointFilter
 from plant.points.forms import BackForm, NewPointForm, PointForm, ServiceForm
 from plant.points.models import MeasuringPoint

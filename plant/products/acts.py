@@ -7,19 +7,9 @@ from django.db import transaction
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
+from plant.products.columns import PRODUCT
 from plant.products.models import Product
 from plant.saving import check, locked, put, walls_speak
-
-PRODUCT_FIELDS = (
-    "name",
-    "conducts",
-    "permittivity",
-    "permittivity_c",
-    "permittivity_per_k",
-    "density",
-    "density_c",
-    "density_per_k",
-)
 
 
 @transaction.atomic
@@ -35,10 +25,10 @@ def add(product: Product, *, by: Person) -> Product:
 @transaction.atomic
 def change(product: Product, *, seen: str, by: Person) -> Product:
     require(by, "edit register", product.site_id)
-    stored = locked(product, seen=seen, fields=PRODUCT_FIELDS)
-    changed = put(product, stored, PRODUCT_FIELDS)
+    stored = locked(product, seen=seen, fields=PRODUCT.fields)
+    changed = put(product, stored, PRODUCT.fields)
     check(stored)
     with walls_speak():
-        stored.save(update_fields=PRODUCT_FIELDS)
+        stored.save(update_fields=PRODUCT.fields)
     enter("change product", on=stored, by=by, details=changed)
     return stored

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.core.exceptions import ValidationError
 
-from plant.pages.forms import SiteForm, field_for
-from plant.products.acts import PRODUCT_FIELDS
+from plant.pages.forms import SiteForm, described_by
+from plant.products.columns import PRODUCT
 from plant.products.models import Product
 from plant.sites.models import Site
 
@@ -28,5 +28,5 @@ def product_named(name: str | None, site: Site) -> Product | None:
 class ProductForm(SiteForm):
     class Meta:
         model = Product
-        fields = PRODUCT_FIELDS
-        formfield_callback = field_for
+        fields = PRODUCT.fields
+        formfield_callback = described_by(PRODUCT)

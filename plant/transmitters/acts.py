@@ -18,21 +18,9 @@ from plant.points.models import MeasuringPoint
 from plant.quantities import day_text
 from plant.refusals import Refused
 from plant.saving import check, locked, put, walls_speak
+from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Installation, Transmitter
 
-TRANSMITTER_FIELDS = (
-    "serial",
-    "maker",
-    "model",
-    "principle",
-    "wiring",
-    "probe_length_mm",
-    "probe_diameter_mm",
-    "insulation_mm",
-    "insulation_permittivity",
-    "status",
-    "note",
-)
 Status = Transmitter.Status
 
 
@@ -53,8 +41,8 @@ def change_transmitter(transmitter: Transmitter, *, seen: str, by: Person) -> Tr
     installation.
     """
     require(by, "edit register", transmitter.site_id)
-    stored = locked(transmitter, seen=seen, fields=TRANSMITTER_FIELDS)
-    changed = put(transmitter, stored, TRANSMITTER_FIELDS)
+    stored = locked(transmitter, seen=seen, fields=TRANSMITTER.fields)
+    changed = put(transmitter, stored, TRANSMITTER.fields)
     hanging = _present(transmitter=stored)
     if hanging and stored.status != Status.IN_SERVICE:
         raise Refused(
@@ -68,7 +56,7 @@ def change_transmitter(transmitter: Transmitter, *, seen: str, by: Person) -> Tr
         )
     check(stored)
     with walls_speak():
-        stored.save(update_fields=TRANSMITTER_FIELDS)
+        stored.save(update_fields=TRANSMITTER.fields)
     enter("change transmitter", on=stored, by=by, details=changed)
     return stored
 

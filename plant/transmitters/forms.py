@@ -6,9 +6,9 @@ from typing import Any
 
 from django import forms
 
-from plant.pages.forms import NamedRow, SiteForm, day_field, field_for
+from plant.pages.forms import NamedRow, SiteForm, day_field, described_by
 from plant.points.models import MeasuringPoint
-from plant.transmitters.acts import TRANSMITTER_FIELDS
+from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Transmitter
 
 Status = Transmitter.Status
@@ -21,8 +21,8 @@ GOES = [
 class TransmitterForm(SiteForm):
     class Meta:
         model = Transmitter
-        fields = TRANSMITTER_FIELDS
-        formfield_callback = field_for
+        fields = TRANSMITTER.fields
+        formfield_callback = described_by(TRANSMITTER)
         help_texts = {"status": "In service follows from its installation."}
 
     def __init__(self, *args: Any, **more: Any) -> None:

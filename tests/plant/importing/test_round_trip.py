@@ -11,8 +11,8 @@ from django.db.models import FilteredRelation, Q
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from plant.importing.export import csv_lines, xlsx_chunks
 from plant.ledger.models import RowHistory
-from plant.points.export import csv_lines, xlsx_chunks
 from plant.points.models import MeasuringPoint
 from tests.files import reasons, send
 from tests.makers import a_point, a_tank, a_transmitter, an_installation

@@ -8,6 +8,7 @@ from plant.ledger.models import LedgerEntry
 from plant.points import acts as points
 from plant.points.models import MeasuringPoint
 from plant.products import acts as products
+from plant.products.columns import PRODUCT
 from plant.products.models import Product
 from plant.refusals import NotAllowed, Refused
 from plant.saving import Stale, mark_of
@@ -190,7 +191,7 @@ def test_a_product_is_added_changed_and_kept_unique(planner):
     product = products.add(Product(site=a_site(), name="lye 32 %", conducts=True), by=planner)
     with pytest.raises(Refused, match="already has a product of that name"):
         products.add(Product(site=a_site(), name="lye 32 %"), by=planner)
-    mark = mark_of(product, products.PRODUCT_FIELDS)
+    mark = mark_of(product, PRODUCT.fields)
     product.density = Decimal(1330)
     products.change(product, seen=mark, by=planner)
     assert LedgerEntry.objects.first().details == {"density, kg/m³": ["", "1330"]}

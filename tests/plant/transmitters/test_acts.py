@@ -10,6 +10,7 @@ from plant.points.models import MeasuringPoint
 from plant.refusals import NotAllowed, Refused
 from plant.saving import mark_of
 from plant.transmitters import acts as installing
+from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Installation, Transmitter
 from tests.makers import TODAY, a_person, a_point, a_site, a_tank, a_transmitter, an_installation
 from tests.races import outcomes
@@ -175,7 +176,7 @@ def test_status_cannot_contradict_the_installation(planner):
     hanging = an_installation(a_point()).transmitter
     Transmitter.objects.filter(pk=hanging.pk).update(status="in service")
     hanging.refresh_from_db()
-    seen = mark_of(hanging, installing.TRANSMITTER_FIELDS)
+    seen = mark_of(hanging, TRANSMITTER.fields)
     hanging.status = "spare"
     with pytest.raises(Refused, match="It hangs at LT-101A"):
         installing.change_transmitter(hanging, seen=seen, by=planner)

@@ -14,119 +14,68 @@ from typing import IO, Any
 import xlsxwriter
 
 from plant.cells import Cell, csv_cell
+from plant.columns import Column
+from plant.importing.register_columns import LAST_CALIBRATED, REGISTER
 from plant.points.models import MeasuringPoint
+from plant.transmitters.columns import TRANSMITTER
 
-BEFORE = ("tag", "tank", "indicates")
-AFTER = (
-    "signal",
-    "tolerance",
-    "tolerance unit",
-    "adjust limit",
-    "duty",
-    "procedure",
-    "interval (months)",
-    "grace (days)",
-    "job hours",
-    "last calibrated",
-    "due",
-    "serial",
-    "maker",
-    "model",
-    "principle",
-    "wiring",
-    "probe length (mm)",
-    "probe diameter (mm)",
-    "insulation (mm)",
-    "insulation permittivity",
-    "installed",
-    "note",
-)
-DEVICE = (
-    "serial",
-    "maker",
-    "model",
-    "principle",
-    "wiring",
-    "probe_length_mm",
-    "probe_diameter_mm",
-    "insulation_mm",
-    "insulation_permittivity",
-)
-POINT = (
-    "tag",
-    "tank__name",
-    "quantity",
-    "unit",
-    "lower",
-    "upper",
-    "signal",
-    "tolerance",
-    "tolerance_unit",
-    "adjust_limit",
-    "duty",
-    "procedure_key",
-    "interval_months",
-    "grace_days",
-    "job_hours",
-    "anchor_on",
-    "anchor_months",
-    "due_on",
-    "note",
-)
+SOURCES = {
+    "tank": "tank__name",
+    "due": "due_on",
+    "installed_on": "present__installed_on",
+} | {column.field: f"present__transmitter__{column.field}" for column in TRANSMITTER.columns()}
+"""Where a column's value comes from, other than from the point's own field."""
+SCHEDULE = ("unit", "anchor_on", "anchor_months")
 CHUNK = 2000
 
 
 def units_in(points: Any) -> list[str]:
     """The units of the ranges, in which the file then has its pairs of LRV and URV columns."""
     known = [unit.value for unit in MeasuringPoint.Unit]
-    found = set(points.order_by().values_list("unit", flat=True).distinct())
-    return [unit for unit in known if unit in found] or ["m"]
+    used = set(points.order_by().values_list("unit", flat=True).distinct())
+    return [unit for unit in known if unit in used] or ["m"]
+
+
+def file_columns(units: list[str]) -> list[tuple[Column, str]]:
+    """The columns of the file in order, each with its unit where there are several."""
+    ends = [column for column in REGISTER.columns if column.keeps_unit]
+    pairs = [(end, unit) for unit in units for end in ends]
+    place = REGISTER.columns.index(ends[0])
+    others = [(column, "") for column in REGISTER.columns if column not in ends]
+    return [*others[:place], *pairs, *others[place:]]
 
 
 def header(units: list[str]) -> list[str]:
-    pairs = [f"{end} ({unit})" for unit in units for end in ("LRV", "URV")]
-    return [*BEFORE, *pairs, *AFTER]
+    return [
+        f"{column.name} ({unit})" if unit else column.heading
+        for column, unit in file_columns(units)
+    ]
 
 
 def rows(points: Any, units: list[str]) -> Iterator[list[Cell]]:
     """A line for each point of ``points`` (annotated with ``present``), a chunk in memory at a
     time.
     """
-    device = [f"present__transmitter__{name}" for name in DEVICE]
-    names = [*POINT, *device, "present__installed_on"]
-    for values in points.values_list(*names).iterator(chunk_size=CHUNK):
-        yield _line(dict(zip([*POINT, *DEVICE, "installed_on"], values, strict=True)), units)
+    columns = file_columns(units)
+    stored = [c.field for c in REGISTER.columns if c is not LAST_CALIBRATED] + [*SCHEDULE]
+    sources = [SOURCES.get(name, name) for name in stored]
+    for values in points.values_list(*sources).iterator(chunk_size=CHUNK):
+        row = dict(zip(stored, values, strict=True))
+        row[LAST_CALIBRATED.field] = _last_calibrated(row)
+        yield [_cell(row, column, unit) for column, unit in columns]
 
 
-def _line(p: dict[str, Any], units: list[str]) -> list[Cell]:
-    ends = [p[end] if p["unit"] == unit else None for unit in units for end in ("lower", "upper")]
-    return [
-        p["tag"],
-        p["tank__name"],
-        p["quantity"],
-        *ends,
-        p["signal"],
-        p["tolerance"],
-        p["tolerance_unit"],
-        p["adjust_limit"],
-        p["duty"],
-        p["procedure_key"] or None,
-        p["interval_months"],
-        p["grace_days"],
-        p["job_hours"],
-        _last_calibrated(p),
-        p["due_on"],
-        *(p[name] if p[name] != "" else None for name in DEVICE),
-        p["installed_on"],
-        p["note"] or None,
-    ]
+def _cell(row: dict[str, Any], column: Column, unit: str) -> Cell:
+    if unit and row["unit"] != unit:
+        return None
+    return None if row[column.field] == "" else row[column.field]
 
 
-def _last_calibrated(p: dict[str, Any]) -> dt.date | None:
+def _last_calibrated(row: dict[str, Any]) -> dt.date | None:
     """Known here while one interval has passed since the cycle's anchor; within grace the day is
     another.
     """
-    return p["anchor_on"] if p["anchor_months"] == p["interval_months"] else None
+    return row["anchor_on"] if row["anchor_months"] == row["interval_months"] else None
 
 
 class _Line:
