@@ -106,15 +106,14 @@ def database_address(name: str, value: str) -> DatabaseAddress:
     query = dict(parse_qsl(url.query, keep_blank_values=True))
     socket = query.pop("host", "")
     database = unquote(url.path.removeprefix("/"))
-    strange = sorted(set(query) - DATABASE_OPTIONS)
-    if (
-        url.scheme not in ("postgresql", "postgres")
-        or not database
-        or "/" in database
-        or url.fragment
-        or strange
-        or (socket and (url.hostname or not socket.startswith("/")))
-    ):
+    is_known = (
+        url.scheme in ("postgresql", "postgres")
+        and bool(database)
+        and "/" not in database
+        and not url.fragment
+        and set(query) <= DATABASE_OPTIONS
+    )
+    if not is_known or (socket and not _is_socket_alone(socket, url)):
         raise WrongSetting(name, without_password(value), DATABASE_ACCEPTED)
     return DatabaseAddress(
         name=database,
@@ -124,6 +123,11 @@ def database_address(name: str, value: str) -> DatabaseAddress:
         port=port,
         options=tuple(sorted(query.items())),
     )
+
+
+def _is_socket_alone(socket: str, url: SplitResult) -> bool:
+    """Whether the URL names the folder of a socket, and no host beside it."""
+    return socket.startswith("/") and not url.hostname
 
 
 @dataclass(frozen=True)

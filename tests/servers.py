@@ -18,7 +18,9 @@ from pathlib import Path
 
 import psycopg
 
-from deploy.servers import OWNER, SUPERUSER, Places, Postgres, Redis, account_for_servers
+from deploy.places import Places, account_for_servers
+from deploy.postgres import OWNER, SUPERUSER, Postgres
+from deploy.redis import Redis
 
 NAMES = ("DATABASE_URL", "REDIS_URL")
 

@@ -8,7 +8,7 @@ from django.db import connection
 from psycopg import errors
 
 from deploy.grants import grant, tables_only_added_to
-from deploy.servers import APP
+from deploy.postgres import APP
 from tests.makers import a_site
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -21,7 +21,7 @@ import psycopg
 import pytest
 
 from deploy.environment import CHECKOUT, socket_folder
-from deploy.servers import APP, DATABASE
+from deploy.postgres import APP, DATABASE
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/environ").exists(), reason="finds processes by /proc, so only on Linux"
