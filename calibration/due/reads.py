@@ -15,7 +15,6 @@ from django.db.models import Q, QuerySet
 from calibration.charts import WorkWeek
 from calibration.jobs.models import Job
 from calibration.records.models import Calibration
-from plant.keyset import BY_DAY, BY_TEXT, Order
 from plant.points.models import (
     LATER_DAYS,
     SOON_DAYS,
@@ -28,10 +27,10 @@ from plant.sites.models import Site
 
 WEEKS = 52
 ORDERS = {
-    "due": Order("next_due", BY_DAY),
-    "-due": Order("next_due", BY_DAY, descending=True),
-    "tag": Order("tag_key", BY_TEXT),
-    "-tag": Order("tag_key", BY_TEXT, descending=True),
+    "due": ("next_due",),
+    "-due": ("-next_due",),
+    "tag": ("tag_key",),
+    "-tag": ("-tag_key",),
 }
 
 

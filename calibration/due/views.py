@@ -18,7 +18,7 @@ from calibration.due.tables import columns
 from calibration.pages import require_sight
 from calibration.reminders.models import Digest, ReminderScan
 from calibration.tablet.models import FieldWork
-from plant.keyset import NoSuchPlace, page_of, where
+from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
@@ -38,14 +38,8 @@ def due(request: SignedRequest) -> HttpResponse:
     shown = [site for site in sites if chosen.get("site") in (None, site.pk)]
     shown_days = {site.pk: days[site.pk] for site in shown}
     sort = chosen.get("sort") or "due"
-    order = listing.ORDERS[sort]
-    try:
-        page = page_of(
-            listing.points_in(shown, days, chosen), order, **where(request.GET.dict(), order)
-        )
-    except NoSuchPlace:
-        not_understood = True
-        page = page_of(listing.points_in(shown, days, chosen), order)
+    points = listing.points_in(shown, days, chosen)
+    page = page_of(points, listing.ORDERS[sort], query=request.GET, counts=False)
     counts = listing.counts_of(shown_days)
     today = max(days.values(), default=now.date())
     plans = set(person.site_ids("plan"))
@@ -56,7 +50,7 @@ def due(request: SignedRequest) -> HttpResponse:
         "shown": shown,
         "today": today,
         "chosen": chosen,
-        "not_understood": not_understood,
+        "not_understood": not_understood or page.is_misread,
         "counts": _count_links(counts, state, address),
         "columns": _columns(sort, address),
         "rows": listing.rows_of(page.ids, days),

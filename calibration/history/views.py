@@ -140,7 +140,6 @@ def ledger(request: SignedRequest) -> HttpResponse:
         ["-id"],
         query=request.GET,
         joined=entries,
-        everything=entries,
     )
     zones = {
         site.pk: site.zone for site in Site.objects.filter(pk__in={e.site_id for e in page.rows})

@@ -55,7 +55,7 @@ def _seen_by(person: Person) -> QuerySet[ImportBatch]:
 @require_safe
 def import_list(request: SignedRequest) -> HttpResponse:
     seen = _seen_by(request.user)
-    page = page_of(seen, ["-pk"], query=request.GET, joined=seen, everything=seen, size=25)
+    page = page_of(seen, ["-pk"], query=request.GET, joined=seen, size=25)
     for batch in page.rows:
         batch.state_kind = STATES[batch.state]
         batch.is_counted = batch.rows_read and batch.state != State.REFUSED
@@ -127,7 +127,7 @@ def _page(
         "batch": batch,
         "state_kind": STATES[State(batch.state)],
         "is_running": batch.state in RUNNING,
-        "page": page_of(told, ["row"], query=request.GET, joined=told, everything=told, size=100),
+        "page": page_of(told, ["row"], query=request.GET, joined=told, size=100),
         "form": form,
         "may_apply": mine and batch.state == State.CHECKED,
         "may_withdraw": mine and batch.state in (State.WAITING, State.CHECKED, State.REFUSED),

@@ -17,12 +17,11 @@ from calibration.intervals.models import Proposal
 from calibration.intervals.reasons import first_reason, worded
 from calibration.policies.models import Policy
 from calibration.records.models import Calibration
-from plant.keyset import Order
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
 from plant.refusals import Refused
 
-NEWEST = Order("made_at", dt.datetime.fromisoformat, descending=True)
+NEWEST = ("-made_at",)
 WAYS = {"longer": "longer", "shorter": "shorter"}
 
 

@@ -29,7 +29,7 @@ from calibration.intervals.reads import (
 )
 from calibration.intervals.tables import ProposalTable
 from calibration.pages import require_sight
-from plant.keyset import NoSuchPlace, page_of, where
+from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import sites_for
 from plant.people.permissions import may, require
@@ -39,7 +39,6 @@ from plant.refusals import Refused
 from plant.sites.models import Site
 
 SET = "set interval"
-COUNTED = 1000
 EARLIER_SHOWN = 20
 State = Proposal.State
 
@@ -84,11 +83,7 @@ def listing(request: SignedRequest) -> HttpResponse:
     chosen = {name: value for name, value in form.cleaned_data.items() if value}
     shown = [site.pk for site in sites if chosen.get("site") in (None, site.pk)]
     parts = waiting(shown, way=chosen.get("way", ""), agreed_only="waits" in chosen)
-    try:
-        page = page_of(parts, NEWEST, **where(request.GET.dict(), NEWEST))
-    except NoSuchPlace:
-        not_understood = True
-        page = page_of(parts, NEWEST)
+    page = page_of(parts, NEWEST, query=request.GET)
     rows = rows_of(page.ids, by=person, at=timezone.now())
     decides = set(person.site_ids(SET))
     address = Address(request.GET)
@@ -96,14 +91,14 @@ def listing(request: SignedRequest) -> HttpResponse:
         "sites": sites,
         "chosen": chosen,
         "ways": WAYS.items(),
-        "not_understood": not_understood,
+        "not_understood": not_understood or page.is_misread,
         "table": ProposalTable(rows, sort=""),
         "rows": rows,
         "longest": _longest(rows),
         "decides": decides,
         "may_decide": bool(decides),
         "acceptable": [row.pk for row in rows if row.becomes and row.proposal.site_id in decides],
-        "count": len(page.ids) if not (page.before or page.after) else _counted(parts),
+        "count": page.count,
         "list": request.GET.urlencode(),
         "next_url": page.after and address.with_(after=page.after),
         "previous_url": page.before and address.with_(before=page.before),
@@ -123,12 +118,6 @@ def last_pass(request: SignedRequest) -> dict[str, Any]:
 
 def _longest(rows: list[ProposalRow]) -> int:
     return max((max(row.proposal.months_now, row.proposal.months) for row in rows), default=12)
-
-
-def _counted(parts: list[Any]) -> str:
-    """How many wait; a list of thousands tells no more than that it is long."""
-    found = sum(part.order_by()[: COUNTED + 1].count() for part in parts)
-    return f"more than {COUNTED}" if found > COUNTED else str(found)
 
 
 @require_safe

@@ -42,7 +42,6 @@ def listing(request: SignedRequest) -> HttpResponse:
         ["site_id", "point__tag_key"],
         query=request.GET,
         joined=own.select_related("point", "site"),
-        everything=own,
     )
     context = {
         "duties": duties,

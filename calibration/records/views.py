@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
-from django.db.models import Q, QuerySet
-from django.http import HttpResponse, QueryDict
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
@@ -14,10 +11,12 @@ from calibration.pages import require_sight
 from calibration.records.filters import RecordFilter
 from calibration.records.models import Calibration
 from calibration.records.page import _facts, _record
+from plant.pages.paging import page_of, without_place
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may
 
 ROWS = 50
+ORDER = ("-done_on",)
 
 LISTED = (
     "site_id",
@@ -44,16 +43,23 @@ def record_list(request: SignedRequest) -> HttpResponse:
     require_sight(request.user)
     seen = Calibration.objects.seen_by(request.user)
     filter_form = RecordFilter(request.GET, person=request.user)
-    found = _after(filter_form.narrow(seen), request.GET.get("after", "")).only(*LISTED)
-    rows = list(found.order_by("-done_on", "-id")[: ROWS + 1])
+    page = page_of(
+        filter_form.narrow(seen),
+        ORDER,
+        query=request.GET,
+        joined=seen.only(*LISTED),
+        size=ROWS,
+        counts=False,
+    )
     return render(
         request,
         "calibration/records/record_list.html",
         {
             "filter": filter_form,
-            "rows": rows[:ROWS],
-            "older": _with(request.GET, after=_place(rows[ROWS - 1])) if len(rows) > ROWS else "",
-            "newest": _with(request.GET, after="") if request.GET.get("after") else "",
+            "rows": page.rows,
+            "newer": page.earlier,
+            "older": page.later,
+            "newest": f"?{without_place(request.GET)}" if page.before else "",
             "waiting": seen.waiting().count(),
             "approves_at": request.user.site_ids("approve"),
         },
@@ -72,27 +78,3 @@ def record(request: SignedRequest, pk: int) -> HttpResponse:
     if record.state == "submitted":
         facts |= {"approvers": _approvers(record), "next_due": _due_after(record)}
     return render(request, "calibration/records/record.html", facts)
-
-
-# ---- one page after another, by the place of the last row: no counting, no skipping ----
-def _place(record: Calibration) -> str:
-    return f"{record.done_on.isoformat()}.{record.pk}"
-
-
-def _after(records: QuerySet[Calibration], place: str) -> QuerySet[Calibration]:
-    day, _, pk = place.partition(".")
-    try:
-        on, number = dt.date.fromisoformat(day), int(pk)
-    except ValueError:
-        return records
-    return records.filter(Q(done_on__lt=on) | Q(done_on=on, pk__lt=number))
-
-
-def _with(query: QueryDict, **changes: str) -> str:
-    """The page's own address with some of its words changed."""
-    changed = query.copy()
-    for name, value in changes.items():
-        changed.pop(name, None)
-        if value:
-            changed[name] = value
-    return f"?{changed.urlencode()}"

@@ -11,23 +11,19 @@ from django.views.decorators.http import require_POST, require_safe
 
 from calibration.reminders import acts as reminders
 from calibration.reminders.models import Digest, ReminderScan
-from plant.keyset import BY_DAY, NoSuchPlace, Order, page_of, where
+from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import require
 from plant.refusals import Refused
 
-ORDER = Order("day", BY_DAY, descending=True)
+ORDER = ("-day",)
 
 
 @require_safe
 def outbox(request: SignedRequest) -> HttpResponse:
     """The mails of the person's sites, or their own; the latest first."""
     seen = Digest.objects.seen_by(request.user)
-    try:
-        place = where(request.GET.dict(), ORDER)
-    except NoSuchPlace:
-        place = {}
-    page = page_of([seen], ORDER, **place)
+    page = page_of(seen, ORDER, query=request.GET, counts=False)
     shown = seen.filter(pk__in=page.ids).select_related("site", "person")
     plans = request.user.site_ids("plan")
     held = ReminderScan.objects.filter(held=True, released_at=None, site__in=plans)

@@ -1,14 +1,21 @@
 """Paging that costs the same on the first page and the last: a page starts beside a row, not after
 a count of rows.
+
+An address says where with ``after`` or ``before``: a row's id and the values it was sorted by when
+the page was shown, such as ``812~2026-05-12``. The row may have moved since; the next page goes on
+where the last one ended all the same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import unquote
 
-from django.db.models import F, QuerySet
+from django.core.exceptions import ValidationError
+from django.db.models import F, Model, QuerySet
 from django.db.models.fields.tuple_lookups import Tuple, TupleGreaterThan, TupleLessThan
 from django.http import QueryDict
 
@@ -17,76 +24,187 @@ COUNTED = 1000
 """How far rows are counted: "more than 1000" tells a person to filter as well as the true number
 does.
 """
+# As addresses of the list of records named a place before: the day, then the id.
+DAY_FIRST = re.compile(r"(?P<day>\d{4}-\d{2}-\d{2})\.(?P<pk>\d+)", re.ASCII)
+
+
+class NoSuchPlace(ValueError):
+    """An address names a place that is none."""
 
 
 @dataclass(frozen=True)
 class Page:
-    """``earlier`` and ``later`` are query strings, "" where there is nothing more that way."""
+    """One page of a list.
 
+    ids: of its rows, in order. rows: the rows themselves, where they were asked for. before, after:
+    the places at which its neighbours begin, "" where there is nothing more that way. total: how
+    many rows the list holds, counted up to COUNTED + 1; None where nobody asked. is_misread: the
+    address names no place, so that this is the first page instead.
+    """
+
+    ids: list[int]
     rows: list[Any]
-    earlier: str
-    later: str
-    found: int
+    before: str
+    after: str
+    total: int | None
+    is_misread: bool
+    query: QueryDict
+
+    @property
+    def earlier(self) -> str:
+        """The query string of the page before, "" where there is none."""
+        return _link(self.query, before=self.before) if self.before else ""
+
+    @property
+    def later(self) -> str:
+        return _link(self.query, after=self.after) if self.after else ""
 
     @property
     def count(self) -> str:
-        return f"more than {COUNTED}" if self.found > COUNTED else str(self.found)
+        return count_text(self.total or 0)
+
+
+def count_text(total: int) -> str:
+    return f"more than {COUNTED}" if total > COUNTED else str(total)
 
 
 def page_of(
-    rows: QuerySet,
+    lists: QuerySet | Sequence[QuerySet],
     keys: Sequence[str],
     *,
     query: QueryDict,
-    joined: QuerySet,
-    everything: QuerySet,
+    joined: QuerySet | None = None,
     size: int = SIZE,
+    counts: bool = True,
 ) -> Page:
-    """The page that ``query`` asks for with ``after`` or ``before`` (a row's id); else the first.
+    """The page that ``query`` asks for; the first where it names no place.
 
-    rows: filtered and lean; the page is cut from it first, and only its rows are then looked up in
-    ``joined``.
+    lists: filtered and lean; of several, such as one a site, each walks its own index.
     keys: what the list is sorted by, all rising or, with a minus, all falling; the id settles ties.
-    everything: unfiltered, where the row to start beside is looked up in case the filter has lost
-    it meanwhile.
+    joined: where the rows of the page, and only they, are then looked up; without it the page has
+    only their ids.
     """
-    names = [key.lstrip("-") for key in keys] + ["pk"]
-    start = _key_of(everything, names, query.get("before") or query.get("after"))
-    backwards = start is not None and "before" in query
-    falling = keys[0].startswith("-") != backwards
-    order = [f"-{name}" if falling else name for name in names]
-    cut = rows.order_by(*order)
-    if start is not None:
-        beyond = TupleLessThan if falling else TupleGreaterThan
-        cut = cut.filter(beyond(Tuple(*map(F, names)), start))
-    found = list(joined.filter(pk__in=cut.values("pk")[: size + 1]).order_by(*order))
-    more = len(found) > size
+    parts = [lists] if isinstance(lists, QuerySet) else list(lists)
+    names = [*(key.lstrip("-") for key in keys), "pk"]
+    place, is_misread = _place_in(query, parts, names)
+    is_backwards = place is not None and not query.get("after")
+    is_falling = keys[0].startswith("-") != is_backwards
+    cuts = [_cut(part, names, place, is_falling=is_falling)[: size + 1] for part in parts]
+    found = _keyed_rows(cuts, names, joined, is_falling=is_falling)
+    has_more = len(found) > size
     found = found[:size]
-    if backwards:
+    if is_backwards:
         found.reverse()
-    has_earlier = more if backwards else start is not None
-    has_later = bool(found) if backwards else more
+    ends = [_written(found[0][0]), _written(found[-1][0])] if found else ["", ""]
+    is_cut = has_more or place is not None
     return Page(
-        rows=found,
-        earlier=_link(query, before=found[0].pk) if has_earlier and found else "",
-        later=_link(query, after=found[-1].pk) if has_later and found else "",
+        ids=[key[-1] for key, _ in found],
+        rows=[row for _, row in found if row is not None],
+        before=ends[0] if (has_more if is_backwards else place is not None) else "",
+        after=ends[1] if (is_backwards or has_more) else "",
         # A list that fits its first page has been counted already.
-        found=rows.order_by()[: COUNTED + 1].count() if more or start is not None else len(found),
+        total=(count_of(parts) if is_cut else len(found)) if counts else None,
+        is_misread=is_misread,
+        query=query,
     )
 
 
-def _key_of(rows: QuerySet, names: Sequence[str], pk: str | None) -> tuple[Any, ...] | None:
-    if not pk or not pk.isascii() or not pk.isdigit() or len(pk) > 18:
-        return None
-    return rows.filter(pk=int(pk)).values_list(*names).first()
+def count_of(lists: Iterable[QuerySet]) -> int:
+    """How many rows these lists hold, each counted no further than COUNTED + 1."""
+    return sum(part.order_by()[: COUNTED + 1].count() for part in lists)
 
 
-def _link(query: QueryDict, **place: int) -> str:
+Key = tuple[Any, ...]
+
+
+def _ordering(names: Sequence[str], *, is_falling: bool) -> list[str]:
+    return [f"-{name}" if is_falling else name for name in names]
+
+
+def _cut(part: QuerySet, names: Sequence[str], place: Key | None, *, is_falling: bool) -> QuerySet:
+    """The rows beyond the place, in order."""
+    if place is not None:
+        beyond = TupleLessThan if is_falling else TupleGreaterThan
+        part = part.filter(beyond(Tuple(*map(F, names)), place))
+    return part.order_by(*_ordering(names, is_falling=is_falling))
+
+
+def _keyed_rows(
+    cuts: Sequence[QuerySet], names: Sequence[str], joined: QuerySet | None, *, is_falling: bool
+) -> list[tuple[Key, Model | None]]:
+    """What each row is sorted by, its id last, with the row where it is asked for."""
+    if not cuts:
+        return []
+    order = _ordering(names, is_falling=is_falling)
+    if joined is None:
+        keys = [cut.values_list(*names) for cut in cuts]
+        if len(keys) == 1:
+            return [(key, None) for key in keys[0]]
+        longest = cuts[0].query.high_mark
+        return [
+            (key, None) for key in keys[0].union(*keys[1:], all=True).order_by(*order)[:longest]
+        ]
+    [cut] = cuts
+    labels = [f"place_{number}" for number in range(len(names))]
+    rows = joined.filter(pk__in=cut.values("pk")).order_by(*order)
+    rows = rows.annotate(**dict(zip(labels, map(F, names), strict=True)))
+    return [(tuple(getattr(row, label) for label in labels), row) for row in rows]
+
+
+# ---- places in addresses ----
+def _written(key: Key) -> str:
+    """A place as an address names it: the id, then what the row is sorted by."""
+    *values, pk = key
+    texts = [str(value).replace("%", "%25").replace("~", "%7E") for value in values]
+    return "~".join([str(pk), *texts])
+
+
+def _place_in(
+    query: Mapping[str, str], parts: Sequence[QuerySet], names: Sequence[str]
+) -> tuple[Key | None, bool]:
+    """The place that the address names, and whether it names one that is none."""
+    text = query.get("after") or query.get("before")
+    if not text or not parts:
+        return None, False
+    try:
+        return _read(text, parts, names), False
+    except NoSuchPlace:
+        return None, True
+
+
+def _read(text: str, parts: Sequence[QuerySet], names: Sequence[str]) -> Key:
+    if old := DAY_FIRST.fullmatch(text):
+        text = f"{old['pk']}~{old['day']}"
+    pk, *texts = text.split("~")
+    if "\0" in text or not pk.isascii() or not pk.isdigit() or len(pk) > 18:
+        raise NoSuchPlace(text)
+    if not texts:
+        return _key_of_row(int(pk), parts, names)
+    if len(texts) != len(names) - 1:
+        raise NoSuchPlace(text)
+    fields = [F(name).resolve_expression(parts[0].query.clone()).output_field for name in names]
+    try:
+        values = zip(fields, map(unquote, texts), strict=False)
+        return (*(field.to_python(value) for field, value in values), int(pk))
+    except (ValidationError, ValueError) as error:
+        raise NoSuchPlace(text) from error
+
+
+def _key_of_row(pk: int, parts: Sequence[QuerySet], names: Sequence[str]) -> Key:
+    """The place of a row that an older address names by its id alone."""
+    for part in parts:
+        key = part.filter(pk=pk).values_list(*names).first()
+        if key is not None:
+            return tuple(key)
+    raise NoSuchPlace(str(pk))
+
+
+def _link(query: QueryDict, **place: str) -> str:
     kept = query.copy()
     for name in ("after", "before"):
         kept.pop(name, None)
     for name, value in place.items():
-        kept[name] = str(value)
+        kept[name] = value
     return f"?{kept.urlencode()}"
 
 

@@ -64,7 +64,6 @@ def register(request: SignedRequest) -> HttpResponse:
         joined=with_present(MeasuringPoint.objects.all()).select_related(
             "tank__area", "tank__product"
         ),
-        everything=points,
     )
     facts = {
         "table": PointTable(with_states(listed.rows, places.days), sort=sort),

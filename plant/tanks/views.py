@@ -57,9 +57,7 @@ def tanks(request: SignedRequest) -> HttpResponse:
     found = TankFilter(request.GET, seen, places=places)
     sort = TankTable.sort_from(request.GET.get("sort", ""))
     joined = Tank.objects.select_related("area", "product").annotate(point_count=Count("points"))
-    listed = page_of(
-        found.qs, TankTable.keys(sort), query=request.GET, joined=joined, everything=seen
-    )
+    listed = page_of(found.qs, TankTable.keys(sort), query=request.GET, joined=joined)
     facts = {
         "table": TankTable(listed.rows, sort=sort),
         "page": listed,

@@ -43,7 +43,6 @@ def transmitters(request: SignedRequest) -> HttpResponse:
         TransmitterTable.keys(sort),
         query=request.GET,
         joined=_with_place(),
-        everything=seen,
     )
     for row in listed.rows:
         row.point_url = f"/points/{row.point_id}/"

@@ -8,11 +8,12 @@ import datetime as dt
 from collections.abc import Callable
 
 from django.db import connection
+from django.http import QueryDict
 from django.test import Client, override_settings
 from django.utils import timezone
 
 from calibration.due import reads as listing
-from plant.keyset import Place, page_of
+from plant.pages.paging import page_of
 from plant.people.models import Person
 from plant.sites.models import Site
 from tests.bench import fleet, floor_page
@@ -109,7 +110,8 @@ def _replay(site: Site, today: dt.date) -> Callable[[], object]:
     days = {site.pk: today}
     with connection.execute_wrapper(catch):
         parts = listing.points_in([site], days, {"state": "in date"})
-        listing.rows_of(page_of(parts, listing.ORDERS["due"]).ids, days)
+        page = page_of(parts, listing.ORDERS["due"], query=QueryDict(), counts=False)
+        listing.rows_of(page.ids, days)
         listing.counts_of(days)
 
     def replay() -> None:
@@ -121,8 +123,8 @@ def _replay(site: Site, today: dt.date) -> Callable[[], object]:
     return replay
 
 
-def _last_place(site: Site, today: dt.date) -> Place:
+def _last_place(site: Site, today: dt.date) -> str:
     """Where the last full page begins."""
     [points] = listing.points_in([site], {site.pk: today}, {"state": "in date"})
     key, pk = points.order_by("-next_due", "-id").values_list("next_due", "id")[50]
-    return Place(key, pk)
+    return f"{pk}~{key}"
