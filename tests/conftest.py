@@ -92,6 +92,13 @@ def _drives_a_browser(item) -> bool:
     return item.get_closest_marker("browser") is not None
 
 
+@pytest.fixture
+def uploads(tmp_path, settings):
+    """The folder of uploaded files, of this test alone."""
+    settings.DATA = tmp_path
+    return tmp_path / "uploads"
+
+
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup, django_db_blocker):
     """Transactional tests clean up by TRUNCATE, so the walls against it are let down in the test

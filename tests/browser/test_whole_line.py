@@ -8,7 +8,6 @@ import datetime as dt
 import uuid
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import expect
 
@@ -19,6 +18,7 @@ from calibration.records import acts as records
 from calibration.records.models import Calibration
 from plant.points.models import MeasuringPoint
 from plant.quantities import day_text
+from tests.browser.guided import without_barriers
 from tests.makers import a_certificate, a_procedure, a_sent_record, a_standard, an_equipped_point
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -53,11 +53,6 @@ def sign_in(page, site: str, person) -> None:
 
 def sign_out(page) -> None:
     page.get_by_role("button", name="Sign out").click()
-
-
-def without_barriers(page) -> None:
-    found = Axe().run(page)
-    assert found.violations_count == 0, found.generate_report()
 
 
 def points_of_the_drift_chart(page) -> int:

@@ -27,6 +27,7 @@ from tests.makers.plant import (
     an_installation,
     an_unsaved_point,
     an_unsaved_tank,
+    soybean_oil,
 )
 from tests.makers.records import (
     a_reading,
@@ -65,4 +66,5 @@ __all__ = [
     "an_unsaved_point",
     "an_unsaved_record",
     "an_unsaved_tank",
+    "soybean_oil",
 ]

@@ -62,6 +62,16 @@ def a_product(site: Site | None = None, name: str = "palm olein", **more) -> Pro
     return product
 
 
+def soybean_oil() -> Product:
+    return a_product(
+        name="soybean oil",
+        permittivity=Decimal("3.15"),
+        permittivity_c=25,
+        density=917,
+        density_c=25,
+    )
+
+
 def a_tank(name: str = "T-101", site: Site | None = None, **more) -> Tank:
     site = site or a_site()
     facts = {

@@ -6,10 +6,8 @@ from tests.makers import a_tank
 
 
 @pytest.fixture(autouse=True)
-def uploads(tmp_path, settings):
-    """Uploaded files of a test go to its own folder."""
-    settings.DATA = tmp_path
-    return tmp_path / "uploads"
+def _uploads(uploads):
+    """Every test here has a folder of its own for what is uploaded."""
 
 
 @pytest.fixture

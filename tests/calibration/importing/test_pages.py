@@ -23,11 +23,6 @@ pytestmark = pytest.mark.django_db
 GOOD = "tag,tank,LRV (m),URV (m),tolerance\nLT-101A,T-101,0.3,8.3,1\nLT-101B,T-101,0.3,8.3,1\n"
 
 
-@pytest.fixture(autouse=True)
-def uploads(tmp_path, settings):
-    settings.DATA = tmp_path
-
-
 @pytest.fixture
 def planners_client(sign_in, planner, site):
     a_tank()

@@ -31,6 +31,7 @@ from tests.makers import (
     a_transmitter,
     an_approved_record,
     an_installation,
+    soybean_oil,
 )
 from tests.races import outcomes
 
@@ -56,15 +57,9 @@ def hung(tag: str, principle: str = "capacitance rod", **device) -> MeasuringPoi
     return point
 
 
-def soybean():
-    return a_product(
-        name="soybean oil", permittivity=Decimal("3.15"), permittivity_c=25, density=917, density_c=25
-    )  # fmt: skip
-
-
 def changed(by, **other) -> tuple[ProductChange, list[Job]]:
     facts = {"celsius": Decimal(25), "on": TODAY, "why": "A ship of soybean oil.", "at": NOON}
-    facts = {"product": soybean()} | facts | other
+    facts = {"product": soybean_oil()} | facts | other
     return demands.change_product(Tank.objects.get(), by=by, **facts)
 
 
@@ -206,7 +201,7 @@ def test_several_changes_count_from_what_the_point_was_calibrated_on(
     olein = a_product()
     changed(planner, product=olein, celsius=Decimal(40), on=TODAY - DAY)  # back again
     assert told()["LT-101B"].startswith("0.00 % of span when full, under a tenth")
-    changed(planner, product=soybean(), celsius=Decimal(25), on=TODAY)
+    changed(planner, product=soybean_oil(), celsius=Decimal(25), on=TODAY)
     assert "+4.88 %" in told()["LT-101B"]
 
 
@@ -226,7 +221,7 @@ def test_a_transmitter_without_a_record_counts_from_what_stood_there_when_it_was
 
 def test_a_change_by_import_is_dated_today_and_looked_into(planner, tank):
     hung("LT-101B")
-    soybean()
+    soybean_oil()
     applied(
         "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
         by=planner, kind="tanks", why="The terminal's list of the day.",
@@ -239,7 +234,7 @@ def test_a_change_by_import_is_dated_today_and_looked_into(planner, tank):
 
 
 def test_an_import_says_beforehand_that_a_product_changes(planner, tank):
-    soybean()
+    soybean_oil()
     batch = send(
         "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
         by=planner, kind="tanks",
@@ -263,7 +258,7 @@ def test_an_import_that_fills_a_gap_is_no_change(planner):
 
 def test_the_task_looks_into_what_a_file_left_over(planner, tank, monkeypatch):
     hung("LT-101B")
-    soybean()
+    soybean_oil()
     monkeypatch.setattr(imports, "AT_ONCE", 0)
     applied(
         "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
@@ -278,7 +273,7 @@ def test_the_task_looks_into_what_a_file_left_over(planner, tank, monkeypatch):
 def test_one_change_that_fails_holds_up_no_other(planner, tank, monkeypatch):
     hung("LT-101B")
     facts = {
-        "product": soybean(),
+        "product": soybean_oil(),
         "celsius": Decimal(25),
         "on": TODAY,
         "why": "x",
@@ -302,9 +297,11 @@ def test_one_change_that_fails_holds_up_no_other(planner, tank, monkeypatch):
 def test_a_change_that_another_followed_is_settled_by_it(planner, tank):
     hung("LT-101B")
     facts = {"on": TODAY, "why": "x", "by": planner, "at": NOON}
-    first = product_changes.change_product(tank, product=soybean(), celsius=Decimal(25), **facts)
+    first = product_changes.change_product(
+        tank, product=soybean_oil(), celsius=Decimal(25), **facts
+    )
     second = product_changes.change_product(
-        Tank.objects.get(), product=soybean(), celsius=Decimal(45), **facts
+        Tank.objects.get(), product=soybean_oil(), celsius=Decimal(45), **facts
     )
     assert demands.raise_waiting(at=NOON) == 1
     assert Job.objects.get().product_change == second
@@ -341,7 +338,7 @@ def test_of_two_planners_at_once_one_is_told_and_each_point_is_asked_once(planne
     hung("LT-101B")
     seen = Tank.objects.get()
     facts = {"on": TODAY, "why": "A ship.", "by": planner, "at": NOON}
-    oils = [soybean(), a_product(name="sunflower oil", permittivity=Decimal("3.13"))]
+    oils = [soybean_oil(), a_product(name="sunflower oil", permittivity=Decimal("3.13"))]
     told = outcomes(
         *[
             lambda oil=oil: demands.change_product(seen, product=oil, celsius=Decimal(25), **facts)
@@ -357,7 +354,13 @@ def test_of_two_planners_at_once_one_is_told_and_each_point_is_asked_once(planne
 def test_two_looks_at_once_and_a_technician_who_starts_make_one_job(planner, technician, tank):
     point = hung("LT-101B")
     change = product_changes.change_product(
-        tank, product=soybean(), celsius=Decimal(25), on=TODAY, why="A ship.", by=planner, at=NOON
+        tank,
+        product=soybean_oil(),
+        celsius=Decimal(25),
+        on=TODAY,
+        why="A ship.",
+        by=planner,
+        at=NOON,
     )
     told = outcomes(
         lambda: demands.raise_for(change, by=planner, at=NOON),

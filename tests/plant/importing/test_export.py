@@ -12,8 +12,6 @@ import python_calamine
 
 from plant.importing.models import ImportBatch
 from plant.ledger.models import RowHistory
-from plant.points.models import MeasuringPoint
-from plant.transmitters.models import Transmitter
 from tests.files import reasons, send
 from tests.makers import (
     a_person,
@@ -26,6 +24,7 @@ from tests.makers import (
     an_equipped_point,
     an_installation,
 )
+from tests.plant.importing.register_rows import book
 
 pytestmark = pytest.mark.django_db
 
@@ -97,10 +96,6 @@ def text_of(page) -> str:
 
 def lines_of(page) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text_of(page).removeprefix("\ufeff"))))
-
-
-def book() -> list[list[dict]]:
-    return [list(model.objects.order_by("pk").values()) for model in (MeasuringPoint, Transmitter)]
 
 
 @pytest.mark.parametrize("kind", ["csv", "xlsx"])

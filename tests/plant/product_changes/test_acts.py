@@ -13,18 +13,14 @@ from plant.product_changes.acts import change_product
 from plant.product_changes.models import ProductChange
 from plant.refusals import NotAllowed, Refused
 from plant.tanks.models import Tank
-from tests.makers import NOON, TODAY, a_product, a_site, a_tank
+from tests.makers import NOON, TODAY, a_product, a_site, a_tank, soybean_oil
 
 DAY = dt.timedelta(1)
 
 
-def soybean():
-    return a_product(name="soybean oil", permittivity=Decimal("3.15"), permittivity_c=25)
-
-
 def changed(by, tank=None, **other) -> ProductChange:
     facts = {"celsius": Decimal(25), "on": TODAY, "why": "A ship of soybean oil.", "at": NOON}
-    facts = {"product": soybean()} | facts | other
+    facts = {"product": soybean_oil()} | facts | other
     return change_product(tank or Tank.objects.get(), by=by, **facts)
 
 
