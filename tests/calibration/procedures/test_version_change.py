@@ -36,7 +36,10 @@ def with_steps(*steps: Step) -> Content:
         ((replace(PERMIT, key="S1"), *STEPS[1:]), "1 step changed"),
         ((replace(PERMIT, key="S1", text="Ask the shift."), *STEPS[1:]), "1 step added, 1 removed"),
         # No key any more, much the same words.
-        ((replace(PERMIT, key="", text="Permit in force, gas test made."), *STEPS[1:]), "1 step " "reworded, 1 changed"),
+        (
+            (replace(PERMIT, key="", text="Permit in force, gas test made."), *STEPS[1:]),
+            "1 step reworded, 1 changed",
+        ),
         (
             (replace(LOOP, text="Loop back."), PERMIT, STANDS, replace(FOUND, text="As found."), CLEAN),
             "2 steps reworded, 1 moved",
