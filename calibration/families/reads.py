@@ -24,13 +24,11 @@ from calibration.metrology.reliability import (
     FEWEST_RESULTS_WEIBULL,
     RateLimit,
     ReliabilityFit,
-    Results,
-    design_effect,
     fit_exponential,
     fit_weibull,
     rate_limit,
-    times_since_renewal,
 )
+from calibration.metrology.visit_results import Results, design_effect, times_since_renewal
 from plant.transmitters.models import Principle
 
 MOST, _PARTS = 1000, 10007

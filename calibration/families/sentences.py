@@ -13,7 +13,7 @@ from calibration.families.models import SAMPLE, Family
 from calibration.families.reads import FamilyResults, Reliability, what_a_weibull_needs
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.fit_checks import Comparison, goodness_of_fit, homogeneity
-from calibration.metrology.reliability import Results
+from calibration.metrology.visit_results import Results
 from calibration.metrology.wander import NODES
 from plant.quantities import number, percent, percent_decimals, plus_minus, with_unit
 

@@ -20,8 +20,8 @@ from calibration.families.charts import Curve, Rate, rates_chart, survival_chart
 from calibration.families.models import Family
 from calibration.families.reads import MONTHS_PER_YEAR, Reliability
 from calibration.metrology.fit_checks import TimeGroup, time_groups
-from calibration.metrology.reliability import Results
 from calibration.metrology.survival import coarsen, nonparametric_curve
+from calibration.metrology.visit_results import Results
 from calibration.pages import require_sight
 from plant.pages.requests import SignedRequest
 from plant.people.models import Person

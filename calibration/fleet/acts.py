@@ -26,8 +26,9 @@ from calibration.families.reads import KEY, count_results, ensure_families
 from calibration.fleet.models import FleetRun
 from calibration.intervals import methods
 from calibration.metrology.backtest import Backtest, backtest
+from calibration.metrology.causes import Cause, diagnose
 from calibration.metrology.families import FEWEST_OTHERS
-from calibration.metrology.jumps import Cause, Jumps, diagnose, fit_without_jumps, flag_jumps
+from calibration.metrology.jumps import Jumps, fit_without_jumps, flag_jumps
 from calibration.metrology.wander import Prior
 from plant.ledger.writer import enter
 from plant.people.models import Person

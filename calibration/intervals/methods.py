@@ -21,13 +21,8 @@ from calibration.families.reads import reliability_of
 from calibration.intervals import proposals
 from calibration.intervals.models import Proposal
 from calibration.intervals.proposals import Offer, Offers
-from calibration.metrology.intervals import (
-    Proposals,
-    as_found_probability,
-    propose,
-    reasons,
-    staircase,
-)
+from calibration.metrology.intervals import Proposals, as_found_probability, propose, reasons
+from calibration.metrology.staircase import staircase
 from calibration.metrology.wander import Outlook
 from calibration.policies.models import Policy
 from calibration.records.models import Calibration

@@ -17,13 +17,9 @@ from numpy.typing import ArrayLike
 from scipy.special import gammaincc
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.reliability import (
-    ReliabilityFit,
-    Results,
-    design_effect,
-    rate_limit,
-)
+from calibration.metrology.reliability import ReliabilityFit, rate_limit
 from calibration.metrology.shares import Limits, binomial_limits
+from calibration.metrology.visit_results import Results, design_effect
 
 _FEWEST_EXPECTED = 4.0  # out of tolerance, in each group by which the fit is checked
 _MOST_GROUPS = 6

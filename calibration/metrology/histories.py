@@ -210,15 +210,8 @@ def gather(
     two are two readings.
     Raises CannotFit where lengths differ, or where no history is left.
     """
-    ids = np.asarray(group)
-    rows = [np.broadcast_to(np.asarray(c, float), ids.shape) for c in (years, as_found, as_left)]
-    y, f, z = rows
-    s, sc = (np.broadcast_to(np.asarray(c, float), ids.shape) for c in (u_reading, u_common))
-    was = np.broadcast_to(np.asarray(adjusted, bool), ids.shape)
-    z = np.where(was | np.isnan(f), z, f)
-    if not ((ids[1:] > ids[:-1]) | (ids[1:] == ids[:-1]) & (y[1:] >= y[:-1])).all():
-        order = np.lexsort((y, ids))
-        ids, y, f, z, s, sc, was = (c[order] for c in (ids, y, f, z, s, sc, was))
+    columns = (years, as_found, as_left, adjusted, u_reading, u_common)
+    ids, y, f, z, was, s, sc = _in_order(group, *columns)
     first = np.flatnonzero(np.r_[True, (ids[1:] != ids[:-1]) | (y[1:] != y[:-1])][: ids.size])
     if not first.size:
         raise CannotFit("group", "no visits were given")
@@ -244,14 +237,30 @@ def gather(
         spread(s[last], 1.0),
         spread(sc[last], 0.0),
     )
+    return _without_faults(names, table)
+
+
+def _in_order(group: ArrayLike, *columns: ArrayLike) -> tuple[np.ndarray, ...]:
+    """Rows by group and time: group, years, as found, left, adjusted, both uncertainties."""
+    ids = np.asarray(group)
+    y, f, z, was, s, sc = (np.broadcast_to(np.asarray(c, float), ids.shape) for c in columns)
+    was = was.astype(bool)
+    rows = (ids, y, f, np.where(was | np.isnan(f), z, f), was, s, sc)
+    if ((ids[1:] > ids[:-1]) | (ids[1:] == ids[:-1]) & (y[1:] >= y[:-1])).all():
+        return rows
+    order = np.lexsort((y, ids))
+    return tuple(row[order] for row in rows)
+
+
+def _without_faults(names: np.ndarray, table: _Table) -> Gathered:
     good, refused = np.ones(names.size, dtype=bool), []
     for fault in table.faults():
         refused += [(names[i], *fault[1:]) for i in np.flatnonzero(fault.columns & good)]
         good &= ~fault.columns
     if not good.any():
         raise CannotFit("group", f"no history can be judged; the first: {refused[0][2]}")
-    kept = _Table(*(getattr(table, n.name)[:, good] for n in fields(table)))
-    return Gathered(names[good], kept.histories(), tuple(refused))
+    judged = _Table(*(getattr(table, field.name)[:, good] for field in fields(table)))
+    return Gathered(names[good], judged.histories(), tuple(refused))
 
 
 # ---- many at once ----

@@ -30,119 +30,15 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.special import ndtri
 
 from calibration.metrology.drift import CannotFit
+from calibration.metrology.interval_likelihood import IntervalLikelihood
 from calibration.metrology.shares import Limits
+from calibration.metrology.visit_results import Results, design_effect
 from plant.level.checks import share
 
 FEWEST_RESULTS, FEWEST_FAILURES = 20, 1
 FEWEST_RESULTS_WEIBULL, FEWEST_FAILURES_WEIBULL, LENGTH_RATIO = 60, 10, 1.5
-DESIGN_EFFECT_UNSEEN = 2.0  # where no failure shows how far visits go together
 _SHAPES = (0.05, 20.0)
 _EDGE = 48  # curves along each side of the edge of the confidence region
-
-
-# ---- results of visits ----
-@dataclass(frozen=True)
-class Results:
-    """One row a visit, by the time since the last renewal.
-
-    instrument: whose, as whole numbers from 0 up. start, end: years since the renewal at the visit
-    before and at this one. out: out of tolerance as found. start == end with ``out``: a failure
-    observed as it happened.
-    """
-
-    instrument: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    out: np.ndarray
-
-    @staticmethod
-    def of(instrument: ArrayLike, start: ArrayLike, end: ArrayLike, out: ArrayLike) -> Results:
-        """Checked rows, one a visit.
-
-        Raises CannotFit for none, for lengths that differ, or times that are not 0 ≤ start ≤ end.
-        """
-        _, who = np.unique(np.asarray(instrument), return_inverse=True)
-        s, e = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
-        failed = np.asarray(out, dtype=bool)
-        if not who.shape == s.shape == e.shape == failed.shape or who.ndim != 1:
-            raise CannotFit("instrument, start, end, out", "they need one value a visit each")
-        if who.size == 0:
-            raise CannotFit("instrument", "no result was given")
-        if not (np.isfinite(s) & np.isfinite(e) & (s >= 0) & (e >= s) & (e > 0)).all():
-            raise CannotFit(
-                "start, end", "times must be numbers with 0 ≤ start ≤ end, and end above 0"
-            )
-        if ((s == e) & ~failed).any():
-            raise CannotFit("start, end", "no time passes before a result in tolerance")
-        return Results(who, s, e, failed)
-
-    def __len__(self) -> int:
-        return len(self.end)
-
-    @property
-    def failures(self) -> int:
-        return int(self.out.sum())
-
-    @property
-    def instruments(self) -> int:
-        return int(self.instrument.max()) + 1
-
-    def some(self, rows: np.ndarray) -> Results:
-        return Results(self.instrument[rows], self.start[rows], self.end[rows], self.out[rows])
-
-
-class ClockedVisits(NamedTuple):
-    """Visits as times since renewal. row: which visit each one is; the rest as in Results."""
-
-    row: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    out: np.ndarray
-
-
-def times_since_renewal(
-    instrument: ArrayLike, years: ArrayLike, in_tolerance: ArrayLike, renewed: ArrayLike
-) -> ClockedVisits:
-    """Each visit that counts, by the time since renewal; visits in any order, shapes alike (n,).
-
-    in_tolerance: as found. renewed: adjusted, repaired or swapped, and left in tolerance: the
-    clock begins again. The first visit of an instrument only starts its clock. After a fail that
-    was not put right nothing is counted until a renewal: it was out, and stays out.
-    """
-    ids, t = np.asarray(instrument), np.asarray(years, dtype=float)
-    renew = np.asarray(renewed, dtype=bool)
-    if not ids.size:
-        return ClockedVisits(*(np.zeros(0, dtype=kind) for kind in (int, float, float, bool)))
-    order = np.lexsort((t, ids))
-    ids, t, renew = ids[order], t[order], renew[order]
-    out = ~np.asarray(in_tolerance, dtype=bool)[order]
-    first = np.r_[True, ids[1:] != ids[:-1]]
-    place = np.arange(len(ids))
-    before = np.r_[0, place[:-1]]
-    # The visit that set the clock running last, as of the visit before this one.
-    clock = np.maximum.accumulate(np.where(first | renew, place, 0))[before]
-    left_out = np.cumsum(out & ~renew)
-    stuck = left_out[before] - left_out[clock] + (out & ~renew)[clock] > 0
-    counts = ~first & ~stuck
-    return ClockedVisits(
-        order[counts], (t[before] - t[clock])[counts], (t - t[clock])[counts], out[counts]
-    )
-
-
-def design_effect(results: Results) -> float:
-    """By how much visits of one instrument going together widen a variance: at least 1.
-
-    2 where nothing failed.
-    """
-    if not results.failures:
-        return DESIGN_EFFECT_UNSEEN
-    n = np.bincount(results.instrument)
-    failed = np.bincount(results.instrument, weights=results.out)
-    p = failed.sum() / n.sum()
-    if len(n) < 2 or p == 1:
-        return 1.0
-    between = float(((failed - n * p) ** 2).sum()) * len(n) / (len(n) - 1)
-    return max(1.0, between / (n.sum() * p * (1 - p)))
 
 
 # ---- fits ----
@@ -231,7 +127,7 @@ def fit_exponential(results: Results, *, confidence: float = 0.95) -> Reliabilit
     if results.failures < FEWEST_FAILURES:
         raise CannotFit("results", "nothing was out of tolerance: only a limit can be given")
     effect = design_effect(results)
-    passed = _Passed.of(results, np.ones(1))
+    passed = IntervalLikelihood.of(results, np.ones(1))
     log_rate, best = passed.best()
     ends = passed.where_it_drops(log_rate, float(best[0]) - _drop(effect, confidence))
     edge = np.array([[float(ends[0][0]), float(ends[1][0])], [0.0, 0.0]])
@@ -258,16 +154,16 @@ def fit_weibull(results: Results, *, confidence: float = 0.95) -> ReliabilityFit
     effect = design_effect(results)
 
     def profile(log_shape: float) -> float:
-        return float(_Passed.of(results, np.exp([log_shape])).best()[1][0])
+        return float(IntervalLikelihood.of(results, np.exp([log_shape])).best()[1][0])
 
     grid = np.linspace(math.log(_SHAPES[0]), math.log(_SHAPES[1]), 25)
-    peak = float(grid[np.argmax(_Passed.of(results, np.exp(grid)).best()[1])])
+    peak = float(grid[np.argmax(IntervalLikelihood.of(results, np.exp(grid)).best()[1])])
     step = float(grid[1] - grid[0])
     peak_of = minimize_scalar(
         lambda x: -profile(x), (peak - step, peak, peak + step), method="brent", tol=1e-9
     )
     log_shape, best = float(peak_of.x), float(-peak_of.fun)
-    log_rate = float(_Passed.of(results, np.exp([log_shape])).best()[0][0])
+    log_rate = float(IntervalLikelihood.of(results, np.exp([log_shape])).best()[0][0])
     floor = best - _drop(effect, confidence)
     lowest, highest = (
         _shape_limit(lambda x: profile(x) - floor, log_shape, end) for end in (grid[0], grid[-1])
@@ -316,84 +212,9 @@ def _edge(results: Results, lowest: float, highest: float, floor: float) -> np.n
     """Logarithms of rate and shape (2, k) all round the region above ``floor``."""
     turn = np.linspace(0, math.pi, _EDGE + 1)
     shapes = (lowest + highest) / 2 - (highest - lowest) / 2 * np.cos(turn)
-    passed = _Passed.of(results, np.exp(shapes))
+    passed = IntervalLikelihood.of(results, np.exp(shapes))
     low, high = passed.where_it_drops(passed.best()[0], floor)
     return np.stack([np.r_[low, high[-2:0:-1]], np.r_[shapes, shapes[-2:0:-1]]])
-
-
-@dataclass(frozen=True)
-class _Passed:
-    """Exponential likelihood on time raised to each of k shapes.
-
-    Each row counts by the time passed within it. out: (m, k) of the rows out of tolerance; inside:
-    (k,) summed over those in. Log rates are (k,) throughout; in them the likelihood is concave.
-    """
-
-    out: np.ndarray
-    inside: np.ndarray
-    exact: int
-    constant: np.ndarray
-
-    @staticmethod
-    def of(results: Results, shapes: np.ndarray) -> _Passed:
-        at_once = results.out & (results.start == results.end)
-        later, inside = results.out & ~at_once, ~results.out
-        start, end = results.start[inside], results.end[inside]
-        t = np.log(results.end[at_once])
-        return _Passed(
-            results.end[later, None] ** shapes - results.start[later, None] ** shapes,
-            np.array([float((end**shape - start**shape).sum()) for shape in shapes]),
-            int(at_once.sum()),
-            len(t) * np.log(shapes) + (shapes - 1) * float(t.sum()),
-        )
-
-    def log_likelihood(self, log_rate: np.ndarray) -> np.ndarray:
-        rate = np.exp(log_rate)
-        gone_out = np.log(-np.expm1(-rate * self.out)).sum(axis=0)
-        return gone_out - rate * self.inside + self.exact * log_rate + self.constant
-
-    def slope(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """First and second derivative."""
-        rate = np.exp(log_rate)
-        x = np.clip(rate * self.out, 1e-300, 500.0)
-        share = x / np.expm1(x)
-        rise = share.sum(axis=0) - rate * self.inside + self.exact
-        return rise, (share * (1 - x - share)).sum(axis=0) - rate * self.inside
-
-    def best(self) -> tuple[np.ndarray, np.ndarray]:
-        """Logarithm of the rate with the highest likelihood, and that likelihood."""
-        if not self.inside.all():
-            raise CannotFit("results", "all results are out of tolerance: no rate is high enough")
-        failed = self.out.shape[0] + self.exact
-        at = np.log(failed / (self.inside + self.out.sum(axis=0)))
-        for _ in range(100):
-            rise, bend = self.slope(at)
-            step = np.clip(-rise / np.minimum(bend, -1e-12), -1.0, 1.0)
-            at = at + step
-            if np.abs(step).max() < 1e-12:
-                break
-        return at, self.log_likelihood(at)
-
-    def where_it_drops(self, at: np.ndarray, floor: float) -> tuple[np.ndarray, np.ndarray]:
-        """Log rates on both sides of the peaks ``at`` where the likelihood meets ``floor``.
-
-        The peak itself where it lies below.
-        """
-        return self._outwards(at, floor, -1.0), self._outwards(at, floor, 1.0)
-
-    def _outwards(self, at: np.ndarray, floor: float, side: float) -> np.ndarray:
-        reached = self.log_likelihood(at) <= floor
-        beyond, reach = at.copy(), 0.25
-        while reach < 16 and (above := self.log_likelihood(beyond) > floor).any():
-            beyond, reach = np.where(above, at + side * reach, beyond), 1.6 * reach
-        # From outside a concave curve Newton's tangent never steps past the crossing.
-        for _ in range(60):
-            slope = np.where(reached, -side, self.slope(beyond)[0])
-            step = np.where(reached, 0.0, (self.log_likelihood(beyond) - floor) / slope)
-            beyond = beyond - step
-            if np.abs(step).max() < 1e-11:
-                break
-        return np.where(reached, at, beyond)
 
 
 class RateLimit(NamedTuple):
@@ -417,13 +238,10 @@ def rate_limit(results: Results, *, confidence: float = 0.95) -> RateLimit:
     share("confidence", confidence)
     effect = design_effect(results)
     if results.failures:
-        passed = _Passed.of(results, np.ones(1))
+        passed = IntervalLikelihood.of(results, np.ones(1))
         at, best = passed.best()
         drop = _drop(effect, 2 * confidence - 1)
         _, high = passed.where_it_drops(at, float(best[0]) - drop)
         return RateLimit(math.exp(high[0]), math.exp(at[0]), effect)
     total = float((results.end - results.start).sum())
     return RateLimit(-math.log(1 - confidence) * effect / total, None, effect)
-
-
-# ---- which of the two curves ----

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.optimize import nnls
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.reliability import Results
+from calibration.metrology.visit_results import Results
 
 _ROUNDS, _ENOUGH = 200, 1e-7  # the log likelihood is within this of the highest there is
 _NOTHING = 1e-9

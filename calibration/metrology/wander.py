@@ -59,7 +59,7 @@ class Prior:
         """One place an instrument, from one place a family and each instrument's family."""
         return Prior(*(getattr(self, f.name)[..., family] for f in fields(self)))
 
-    def columns(self, part: slice, n: int) -> Prior:
+    def columns(self, part: slice | np.ndarray, n: int) -> Prior:
         """Of some of n instruments; what is one for all stays."""
         values = (getattr(self, f.name) for f in fields(self))
         return Prior(*(v[..., part] if v.shape[-1] == n else v for v in values))

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from calibration.metrology import components as known
+from calibration.metrology import input_components as inputs
 from calibration.metrology.uncertainty import (
     Component,
     combine,
@@ -189,7 +190,7 @@ class Test:
     # ---- what applies the input ----
     def _input(self, applied: np.ndarray) -> Parts:
         if self.way == InputWay.SIMULATED_OUTPUT:
-            parts = known.simulated_output()
+            parts = inputs.simulated_output()
             return _assumed(parts).scaled(100 / self.signal.span)
         if self.way == InputWay.CAPACITANCE:
             return self._capacitance(applied)
@@ -229,11 +230,11 @@ class Test:
                 tape = self._standard_of(
                     "dip tape", Kind.DIP_TAPE, reading=1000 * height, unit="mm"
                 )
-                return _assumed(known.wetted_by_dip(height, tape=tape), but=tape)
+                return _assumed(inputs.wetted_by_dip(height, tape=tape), but=tape)
             case InputWay.GAUGE_GLASS:
-                return _assumed(known.wetted_by_gauge_glass(height))
+                return _assumed(inputs.wetted_by_gauge_glass(height))
             case InputWay.PROBE_RAISED:
-                return _assumed(known.probe_raised(self._span_level()))
+                return _assumed(inputs.probe_raised(self._span_level()))
             case InputWay.PRESSURE:
                 return self._pressure(height)
             case InputWay.TARGET:
@@ -243,20 +244,20 @@ class Test:
                 air = 1.0 if self.transmitter.principle == Principle.ULTRASONIC else 0.0
                 away = height.max() - height + ROOM_ABOVE
                 return _assumed(
-                    known.target_at_distance(away, length=length, air_kelvin=air), but=length
+                    inputs.target_at_distance(away, length=length, air_kelvin=air), but=length
                 )
             case InputWay.WEIGHTS:
                 return self._weights(height)
             case _:
-                return _assumed(known.float_moved())
+                return _assumed(inputs.float_moved())
 
     def _pressure(self, height: np.ndarray) -> Parts:
         density, is_known = self._density()
-        kilopascals = density * known.GRAVITY * height / 1000
+        kilopascals = density * inputs.GRAVITY * height / 1000
         meter = self._standard_of(
             "pressure calibrator", Kind.PRESSURE_CALIBRATOR, reading=kilopascals, unit="kPa"
         )
-        parts = known.pressure_applied(
+        parts = inputs.pressure_applied(
             height, density=density, calibrator=meter, range_kilopascals=float(kilopascals.max())
         )
         told = _assumed(parts, but=meter)
@@ -268,7 +269,7 @@ class Test:
         length, volume = max(self._span_level(), 0.1), 0.001
         mass = density * volume * height / length
         return _assumed(
-            known.weights_on_hanger(
+            inputs.weights_on_hanger(
                 height, mass=mass, length=length, volume=volume, density=density
             )
         )

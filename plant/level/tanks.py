@@ -17,7 +17,8 @@ import numpy as np
 from plant.level.arrays import Floats, plain
 from plant.level.bounds import OutsideTank, heights_inside, volumes_inside
 from plant.level.checks import BadArgument
-from plant.level.heads import Cone, Dished, Ellipsoid, Head, circle_segment
+from plant.level.heads import Cone, Dished, Ellipsoid, Head
+from plant.level.solids import HorizontalTank, RectangularTank, VerticalTank
 from plant.level.strapping import Strapping
 
 __all__ = [
@@ -34,7 +35,6 @@ __all__ = [
 # A common proportion of dished heads: dish radius 1.0, knuckle radius 0.06 of the tank's diameter
 # (the proportions of the printed examples TNK-03).
 DISH, KNUCKLE = 1.0, 0.06
-CURVE = 32  # Steps by which the outline follows a curved end.
 HALVINGS = 60
 
 
@@ -75,92 +75,19 @@ class TankShape:
         _ = self.body  # Refuses what gives no tank.
 
     @cached_property
-    def body(self) -> Standing | Lying | Box:
+    def body(self) -> VerticalTank | HorizontalTank | RectangularTank:
         """The solid behind the dimensions."""
-        makers: dict[str, Callable[[TankShape], Standing | Lying | Box]] = {
-            "vertical": _standing,
-            "horizontal": _lying,
-            "rectangular": _box,
+        makers: dict[
+            str, Callable[[TankShape], VerticalTank | HorizontalTank | RectangularTank]
+        ] = {
+            "vertical": _vertical,
+            "horizontal": _horizontal,
+            "rectangular": _rectangular,
             "sphere": _sphere,
         }
         if self.kind not in makers:
             raise BadDimension("kind", f"“{self.kind}” is none of {', '.join(makers)}")
         return makers[self.kind](self)
-
-
-@dataclass(frozen=True)
-class Standing:
-    """An upright cylinder between two heads."""
-
-    bottom: Head
-    straight: float
-    top: Head
-
-    @property
-    def height(self) -> float:
-        return self.bottom.depth + self.straight + self.top.depth
-
-    def volume(self, z: Floats) -> Floats:
-        bottom, top = self.bottom, self.top
-        up = np.clip(z - bottom.depth, 0.0, self.straight)
-        left = np.clip(self.height - z, 0.0, top.depth)
-        return (
-            bottom.tip_volume(np.minimum(z, bottom.depth))
-            + math.pi * bottom.radius**2 * up
-            + (top.volume - top.tip_volume(left))
-        )
-
-    def width(self, z: Floats) -> Floats:
-        shoulder = self.bottom.depth + self.straight
-        below = self.bottom.radius_at(np.clip(self.bottom.depth - z, 0.0, None))
-        above = self.top.radius_at(np.clip(z - shoulder, 0.0, self.top.depth))
-        return 2 * np.where(z <= self.bottom.depth, below, above)
-
-    def corners(self) -> np.ndarray:
-        return np.concatenate(
-            [
-                _steps(self.bottom) * self.bottom.depth,
-                self.height - _steps(self.top) * self.top.depth,
-            ]
-        )
-
-
-@dataclass(frozen=True)
-class Lying:
-    """A cylinder on its side between two equal heads."""
-
-    head: Head
-    straight: float
-
-    @property
-    def height(self) -> float:
-        return 2 * self.head.radius
-
-    def volume(self, z: Floats) -> Floats:
-        return circle_segment(self.head.radius, z) * self.straight + 2 * self.head.side_volume(z)
-
-    def width(self, z: Floats) -> Floats:
-        return self.straight + 2 * self.head.reach_at(np.abs(z - self.head.radius))
-
-    def corners(self) -> np.ndarray:
-        half = _steps(self.head) * self.head.radius
-        return np.concatenate([half, self.height - half])
-
-
-@dataclass(frozen=True)
-class Box:
-    length: float
-    breadth: float
-    height: float
-
-    def volume(self, z: Floats) -> Floats:
-        return self.length * self.breadth * z
-
-    def width(self, z: Floats) -> Floats:
-        return self.length + 0.0 * z
-
-    def corners(self) -> np.ndarray:
-        return np.array([0.0, self.height])
 
 
 def inside_height(shape: TankShape | Strapping) -> float:
@@ -221,46 +148,38 @@ def outline(shape: TankShape) -> list[tuple[float, float]]:
     return right + [(-x, z) for x, z in reversed(right) if x > 0]
 
 
-def _steps(head: Head) -> np.ndarray:
-    """Places on a head that its outline needs, close where it bends.
-
-    From the tip (or lowest line), 0, to the tangent line (or axis), 1.
-    """
-    if isinstance(head, Ellipsoid | Dished):
-        return (1 - np.cos(np.linspace(0.0, math.pi, CURVE + 1))) / 2
-    return np.array([0.0, 1.0])
-
-
 # ---- from dimensions to bodies ----
-def _standing(shape: TankShape) -> Standing:
+def _vertical(shape: TankShape) -> VerticalTank:
     radius = _needed(shape, "diameter") / 2
     straight = _needed(shape, "height")
     roof = "flat" if shape.roof == "open" else shape.roof
-    return Standing(
+    return VerticalTank(
         _head("bottom", shape.bottom, radius, shape.bottom_depth, shape.knuckle),
         straight,
         _head("roof", roof, radius, shape.roof_depth, shape.knuckle),
     )
 
 
-def _lying(shape: TankShape) -> Lying:
+def _horizontal(shape: TankShape) -> HorizontalTank:
     radius = _needed(shape, "diameter") / 2
     if shape.length and shape.height and shape.length != shape.height:
         raise BadDimension(
             "length", "a horizontal tank has one straight length; leave the height empty"
         )
     straight = _needed(shape, "height" if shape.height else "length")
-    return Lying(_head("bottom", shape.bottom, radius, shape.bottom_depth, shape.knuckle), straight)
+    return HorizontalTank(
+        _head("bottom", shape.bottom, radius, shape.bottom_depth, shape.knuckle), straight
+    )
 
 
-def _box(shape: TankShape) -> Box:
-    return Box(*(_needed(shape, name) for name in ("length", "width", "height")))
+def _rectangular(shape: TankShape) -> RectangularTank:
+    return RectangularTank(*(_needed(shape, name) for name in ("length", "width", "height")))
 
 
-def _sphere(shape: TankShape) -> Standing:
+def _sphere(shape: TankShape) -> VerticalTank:
     radius = _needed(shape, "diameter") / 2
     half = Ellipsoid(radius, radius)
-    return Standing(half, 0.0, half)
+    return VerticalTank(half, 0.0, half)
 
 
 def _needed(shape: TankShape, argument: str) -> float:

@@ -16,13 +16,8 @@ from scipy.special import ndtr
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.fit_checks import goodness_of_fit, homogeneity
-from calibration.metrology.reliability import (
-    ReliabilityFit,
-    Results,
-    fit_exponential,
-    fit_weibull,
-    times_since_renewal,
-)
+from calibration.metrology.reliability import ReliabilityFit, fit_exponential, fit_weibull
+from calibration.metrology.visit_results import Results, times_since_renewal
 
 TARGET = 0.95
 BAND_AT = (0.5, 1.0, 2.0, 3.0)  # years since renewal

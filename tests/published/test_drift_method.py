@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from calibration.metrology.histories import histories
-from calibration.metrology.intervals import longest
+from calibration.metrology.longest_interval import longest
 from calibration.metrology.wander import Prior, outlook
 from tests.published.reference import near, reference
 

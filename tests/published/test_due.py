@@ -1,6 +1,7 @@
 """Month arithmetic of due dates: INT-10, and every case of forty years against an oracle."""
 
 import datetime as dt
+from itertools import repeat
 
 import numpy as np
 import pytest
@@ -43,13 +44,11 @@ def test_all_1_797_120_starts_and_intervals_equal_the_oracle():
     starts = np.array(STARTS, dtype="datetime64[D]")
     month = starts.astype("datetime64[M]")
     offset = (starts - month.astype("datetime64[D]")).astype(int)
-    epoch = dt.date(1970, 1, 1).toordinal()
     for months in range(1, 121):
         first = (month + months).astype("datetime64[D]")
         last = (month + months + 1).astype("datetime64[D]") - 1
-        oracle = np.minimum(first + offset, last).astype(int) + epoch
-        found = [add_months(start, months).toordinal() for start in STARTS]
-        assert np.array_equal(found, oracle), f"{months} months"
+        oracle = np.minimum(first + offset, last).tolist()
+        assert list(map(add_months, STARTS, repeat(months))) == oracle, f"{months} months"
 
 
 def test_a_sample_of_starts_equals_dateutil():

@@ -2,7 +2,7 @@
 
 import pytest
 
-from calibration.metrology.intervals import staircase, staircase_target
+from calibration.metrology.staircase import staircase, staircase_target
 from tests.published.reference import near, reference
 
 

@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from calibration.metrology.reliability import Results, fit_weibull
+from calibration.metrology.reliability import fit_weibull
 from calibration.metrology.shares import (
     binomial_limits,
 )
 from calibration.metrology.survival import nonparametric_curve
+from calibration.metrology.visit_results import Results
 from tests.published.reference import near, reference
 
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from GTC import ureal
 
-from calibration.metrology.components import loop_resistor, wetted_by_dip
+from calibration.metrology.components import loop_resistor
+from calibration.metrology.input_components import wetted_by_dip
 from calibration.metrology.two_levels import propagate, two_levels
 from calibration.metrology.uncertainty import (
     PROBABILITY,

@@ -4,19 +4,21 @@ import numpy as np
 import pytest
 
 from calibration.metrology.components import (
-    capacitance_substituted,
     certificate,
     default_meter,
-    float_moved,
     known_repeatability,
     loop_resistor,
     meter_temperature,
-    pressure_applied,
-    probe_raised,
     repeatability_of,
     resolution,
-    simulated_output,
     specification,
+)
+from calibration.metrology.input_components import (
+    capacitance_substituted,
+    float_moved,
+    pressure_applied,
+    probe_raised,
+    simulated_output,
     target_at_distance,
     weights_on_hanger,
     wetted_by_dip,

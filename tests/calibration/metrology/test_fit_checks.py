@@ -3,7 +3,8 @@ import pytest
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.fit_checks import expected_out, goodness_of_fit, homogeneity
-from calibration.metrology.reliability import Results, fit_exponential, fit_weibull
+from calibration.metrology.reliability import fit_exponential, fit_weibull
+from calibration.metrology.visit_results import Results
 from tests.bench.reliability import Law, family
 
 

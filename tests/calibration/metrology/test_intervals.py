@@ -1,7 +1,9 @@
 import numpy as np
 import pytest
 
-from calibration.metrology.intervals import longest, propose, reasons, staircase
+from calibration.metrology.intervals import propose, reasons
+from calibration.metrology.longest_interval import longest
+from calibration.metrology.staircase import staircase
 from calibration.metrology.wander import default_prior, outlook
 from tests.bench.coverage import TRUTHS, Drift, FixedYear, Truth, closed_loop, simulate
 

@@ -1,8 +1,10 @@
 import numpy as np
 import pytest
 
+from calibration.metrology.causes import Cause, diagnose
 from calibration.metrology.histories import histories
-from calibration.metrology.jumps import Cause, diagnose, fit_without_jumps, residuals
+from calibration.metrology.jumps import fit_without_jumps
+from calibration.metrology.residuals import residuals
 from calibration.metrology.wander import default_prior
 from tests.bench.coverage import TOLERANCE, TRUTHS, U, flags_of, jump_shares, simulate
 

@@ -5,13 +5,8 @@ import pytest
 from scipy.optimize import brentq, minimize_scalar
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.reliability import (
-    Results,
-    design_effect,
-    fit_exponential,
-    fit_weibull,
-    rate_limit,
-)
+from calibration.metrology.reliability import fit_exponential, fit_weibull, rate_limit
+from calibration.metrology.visit_results import Results, design_effect
 from tests.bench.reliability import Law, held, results_of_visits
 
 
@@ -224,11 +219,11 @@ def test_limits_of_a_constant_rate_are_those_of_the_band():
 
 @pytest.mark.parametrize(("shape", "weibull"), [(1.0, False), (3.0, True)])
 def test_one_sided_limits_hold_in_simulated_families(shape, weibull):
-    """100 instruments of 6 visits, 120 families: Monte Carlo sd 2 points.
+    """100 instruments of 6 visits, 60 families: Monte Carlo sd 2.8 points.
 
     The full form: tests.bench.reliability.
     """
-    h = held(Law(shape), 100, 6, 120, seed=2, weibull=weibull)
+    h = held(Law(shape), 100, 6, 60, seed=2, weibull=weibull)
     assert h.fitted == 100
-    assert min(h.rate, h.interval, *h.band_low, *h.band_high) >= 95 - 3 * 2
-    assert max(h.misfit, h.split) <= 5 + 3 * 2
+    assert min(h.rate, h.interval, *h.band_low, *h.band_high) >= 95 - 3 * 2.8
+    assert max(h.misfit, h.split) <= 5 + 3 * 2.8

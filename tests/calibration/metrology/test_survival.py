@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.reliability import Results
 from calibration.metrology.survival import coarsen, nonparametric_curve
+from calibration.metrology.visit_results import Results
 from tests.bench.reliability import Law, family
 
 

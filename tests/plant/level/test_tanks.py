@@ -5,9 +5,9 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from plant.level.bounds import OutsideTank
 from plant.level.tanks import (
     BadDimension,
-    OutsideTank,
     TankShape,
     capacity,
     height_at,
