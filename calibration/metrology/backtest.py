@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
+from calibration.metrology.blocks import map_blocks
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import Histories, by_blocks
+from calibration.metrology.histories import Histories
 from calibration.metrology.wander import Prior, node_weights
 
 FEWEST_BEFORE = 2  # visits before a forecast is tested
@@ -50,7 +51,7 @@ def backtest(histories: Histories, prior: Prior) -> Backtest:
 
     before = np.cumsum(histories.counted, axis=0) - histories.counted
     tested = histories.counted & (before >= FEWEST_BEFORE - 1)
-    return Backtest(tested, np.concatenate(by_blocks(one_block, n), axis=-1))
+    return Backtest(tested, np.concatenate(map_blocks(one_block, n), axis=-1))
 
 
 def _places(histories: Histories, prior: Prior) -> np.ndarray:
@@ -95,7 +96,7 @@ def robust_lines(years: ArrayLike, values: ArrayLike) -> tuple[np.ndarray, np.nd
     if x.shape != y.shape or x.ndim not in (1, 2):
         raise CannotFit("values", "one value a visit is needed")
     x, y = (column.reshape(len(column), -1) for column in (x, y))
-    parts = by_blocks(lambda part: _robust(x[:, part], y[:, part]), x.shape[1])
+    parts = map_blocks(lambda part: _robust(x[:, part], y[:, part]), x.shape[1])
     slope, level = (np.concatenate([part[i] for part in parts]) for i in (0, 1))
     return slope, level
 

@@ -1,7 +1,6 @@
-"""Components of uncertainty: standards, readings, and the way the input was applied.
+"""Components of uncertainty from standards, certificates and repeated readings.
 
-The half-widths are defaults: each is a keyword. Levels in m, heights and results of the level ways
-in mm; scaled() brings them to mA or % of span. Where no other source is named they are common
+The half-widths are defaults: each is a keyword. Where no other source is named they are common
 practice, no source. Numbers may be arrays (points of a test, a fleet); a name is the same at every
 level, so that readings at two levels pair by it. shared marks the same error in every reading of
 one test.
@@ -14,7 +13,7 @@ import math
 import numpy as np
 
 from calibration.metrology.uncertainty import Component, Shape
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
 
 Components = tuple[Component, ...]
@@ -51,7 +50,7 @@ def specification(
     if fixed == 0 and percent_of_reading == 0:
         raise BadArgument(f"specification of “{name}”", "no limit is given")
     width = percent_of_reading / 100 * np.abs(np.asarray(reading, dtype=float)) + fixed
-    return rectangle(name, plain(width), shared=True)
+    return rectangle(name, float_or_array(width), shared=True)
 
 
 def certificate(
@@ -71,7 +70,7 @@ def resolution(name: str, step: Floats) -> Component:
     >>> resolution("meter resolution", 0.001).value
     0.0005
     """
-    return rectangle(name, plain(np.asarray(step, dtype=float) / 2))
+    return rectangle(name, float_or_array(np.asarray(step, dtype=float) / 2))
 
 
 def repeatability_of(name: str, readings: Floats) -> Component:
@@ -90,7 +89,10 @@ def repeatability_of(name: str, readings: Floats) -> Component:
         )
     count = values.shape[-1]
     return Component(
-        name, plain(values.std(axis=-1, ddof=1) / math.sqrt(count)), Shape.TYPE_A, dof=count - 1
+        name,
+        float_or_array(values.std(axis=-1, ddof=1) / math.sqrt(count)),
+        Shape.TYPE_A,
+        dof=count - 1,
     )
 
 
@@ -115,7 +117,7 @@ def meter_temperature(
     """
     beyond = np.maximum(np.abs(np.asarray(celsius, dtype=float) - reference) - room, 0.0)
     width = percent_per_kelvin / 100 * np.abs(np.asarray(reading, dtype=float)) * beyond
-    return rectangle("meter temperature", plain(width), shared=True)
+    return rectangle("meter temperature", float_or_array(width), shared=True)
 
 
 def loop_resistor(reading: Floats, *, percent: float = 0.01) -> Component:
@@ -125,7 +127,7 @@ def loop_resistor(reading: Floats, *, percent: float = 0.01) -> Component:
     """
     return rectangle(
         "loop resistor",
-        plain(percent / 100 * np.abs(np.asarray(reading, dtype=float))),
+        float_or_array(percent / 100 * np.abs(np.asarray(reading, dtype=float))),
         shared=True,
     )
 

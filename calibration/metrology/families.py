@@ -13,8 +13,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.metrology.blocks import map_blocks
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import Histories, by_blocks
+from calibration.metrology.histories import Histories
 from calibration.metrology.wander import (
     DEFAULT_RATE_SD,
     Prior,
@@ -57,7 +58,7 @@ def fit_families(
     if now.weights.shape != default.weights.shape:
         raise CannotFit("start", f"{now.rate.size} families, but {size.size} are to be fitted")
     now = replace(now, q=default.q)
-    blocks = by_blocks(
+    blocks = map_blocks(
         lambda part: (part, sums(histories.columns(part), default.q[:, member[part]])),
         len(histories),
     )

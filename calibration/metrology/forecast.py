@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
+from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.crossing import HORIZON
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
-from calibration.metrology.histories import by_blocks, joined
 from calibration.metrology.wander import Outlook, checked_tolerance
 
 GRID = np.r_[0.0, np.geomspace(0.1, HORIZON, 20)]
@@ -115,7 +115,9 @@ def forecast(of: Outlook, tolerance: ArrayLike, u_next: ArrayLike) -> Forecast:
     if not (np.isfinite(u) & (u >= 0)).all():
         raise CannotFit("u_next", "it must be a number not below zero")
     u = np.broadcast_to(u, len(of))
-    return joined(by_blocks(lambda part: _forecast(of.columns(part), half[part], u[part]), len(of)))
+    return concatenate(
+        map_blocks(lambda part: _forecast(of.columns(part), half[part], u[part]), len(of))
+    )
 
 
 def _forecast(of: Outlook, half: np.ndarray, u: np.ndarray) -> Forecast:

@@ -7,20 +7,14 @@ as left before it; what was adjusted between the two readings of a visit is no d
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator
 from dataclasses import dataclass, fields
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from calibration.metrology.drift import CannotFit
-
-S = TypeVar("S")
-T = TypeVar("T")
-BLOCK = 2048  # columns whose working arrays stay in a processor's cache
 
 
 @dataclass(frozen=True)
@@ -261,37 +255,3 @@ def _without_faults(names: np.ndarray, table: _Table) -> Gathered:
         raise CannotFit("group", f"no history can be judged; the first: {refused[0][2]}")
     judged = _Table(*(getattr(table, field.name)[:, good] for field in fields(table)))
     return Gathered(names[good], judged.histories(), tuple(refused))
-
-
-# ---- many at once ----
-def blocks(n: int, size: int = BLOCK) -> Iterator[slice]:
-    """Slices that cover n columns."""
-    return (slice(at, min(at + size, n)) for at in range(0, n, size))
-
-
-def by_blocks(work: Callable[[slice], T], n: int, size: int = BLOCK) -> list[T]:
-    """What ``work`` gives for each block of n columns, in their order."""
-    return each(work, list(blocks(n, size)))
-
-
-def each(work: Callable[[S], T], parts: Sequence[S]) -> list[T]:
-    """What ``work`` gives for each part, in their order; all cores at it, as NumPy lets them."""
-    if len(parts) < 2:
-        return [work(part) for part in parts]
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return list(pool.map(work, parts))
-
-
-def joined(parts: Sequence[T]) -> T:
-    """One dataclass or named tuple of arrays from those of the blocks, along the last axis."""
-    first: Any = parts[0]
-    if len(parts) == 1:
-        return parts[0]
-    names = getattr(first, "_fields", None) or [field.name for field in fields(first)]
-    columns = [[getattr(part, name) for part in parts] for name in names]
-    together = (
-        np.concatenate(column, axis=-1) if isinstance(column[0], np.ndarray) else joined(column)
-        for column in columns
-    )
-    made: T = type(first)(*together)
-    return made

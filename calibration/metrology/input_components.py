@@ -1,7 +1,8 @@
 """Components of uncertainty of the nine ways in which an input is applied.
 
 Each gives what the *input* brings; the meter that reads the output and the repeats of its readings
-come beside it. Half-widths, units and arrays as in components.py.
+come beside it. Levels in m, heights and results of the level ways in mm; scaled() brings them to
+mA or % of span. Defaults, arrays and names as in components.py.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from calibration.metrology.components import (
     specification,
 )
 from calibration.metrology.uncertainty import Component, Shape
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import BadArgument, above_zero, not_below_zero
 
 GRAVITY = 9.80665  # m/s², standard value
@@ -63,7 +64,9 @@ def wetted_by_dip(
         raise BadArgument("tape_class", f"{tape_class} is neither 1 nor 2")
     if tape is None:
         fixed, per_metre, bob = TAPES[tape_class]
-        tape = rectangle("dip tape", plain(fixed + per_metre * np.ceil(height) + bob), shared=True)
+        tape = rectangle(
+            "dip tape", float_or_array(fixed + per_metre * np.ceil(height) + bob), shared=True
+        )
     repeats = (
         known_repeatability("dips", scatter, repeats=dips, dof=max(dips - 1, 1))
         if readings is None
@@ -74,7 +77,9 @@ def wetted_by_dip(
         Component("reading the cut", cut, Shape.TRIANGULAR),
         rectangle("datum plate and bottom", datum, shared=True),
         rectangle("surface motion and time offset", surface),
-        rectangle("tape temperature", plain(1000 * STEEL * tape_kelvin * height), shared=True),
+        rectangle(
+            "tape temperature", float_or_array(1000 * STEEL * tape_kelvin * height), shared=True
+        ),
         repeats,
     )
 
@@ -91,7 +96,7 @@ def wetted_by_gauge_glass(
     return (
         rectangle("glass scale", scale, shared=True),
         rectangle("meniscus and parallax", meniscus),
-        rectangle("density of the column", plain(column), shared=True),
+        rectangle("density of the column", float_or_array(column), shared=True),
     )
 
 
@@ -107,7 +112,7 @@ def probe_raised(
     return (
         rectangle("mark on the probe", mark),
         rectangle("clinging film", film),
-        rectangle("geometry at the nozzle", plain(nozzle), shared=True),
+        rectangle("geometry at the nozzle", float_or_array(nozzle), shared=True),
     )
 
 
@@ -130,7 +135,9 @@ def capacitance_substituted(
     return (
         box or specification("decade box", set_to, percent_of_reading=0.5, absolute=2.0),
         rectangle("residual and leads", residual, shared=True),
-        rectangle("pF per metre of the probe", plain(probe_percent / 100 * wetted), shared=True),
+        rectangle(
+            "pF per metre of the probe", float_or_array(probe_percent / 100 * wetted), shared=True
+        ),
     )
 
 
@@ -166,13 +173,13 @@ def pressure_applied(
             known.value,
             known.shape,
             divisor=known.divisor,
-            sensitivity=plain(1e6 / (rho * GRAVITY)),
+            sensitivity=float_or_array(1e6 / (rho * GRAVITY)),
             dof=known.dof,
             shared=True,
         ),
         rectangle("height of the port", port, shared=True),
-        rectangle("density", plain(1000 * height * density_width / rho), shared=True),
-        rectangle("gravity", plain(1000 * height * gravity_width / GRAVITY), shared=True),
+        rectangle("density", float_or_array(1000 * height * density_width / rho), shared=True),
+        rectangle("gravity", float_or_array(1000 * height * gravity_width / GRAVITY), shared=True),
     )
 
 
@@ -192,7 +199,9 @@ def target_at_distance(
     away = not_below_zero("distance", distance)
     air = (
         rectangle(
-            "air temperature", plain(1000 * SOUND_PER_KELVIN * air_kelvin * away), shared=True
+            "air temperature",
+            float_or_array(1000 * SOUND_PER_KELVIN * air_kelvin * away),
+            shared=True,
         ),
     )
     return (
@@ -224,9 +233,9 @@ def weights_on_hanger(
     per_kilogram = 1000 * length / (density * volume)
     mass_width = weights_share * not_below_zero("mass", mass)
     return (
-        rectangle("weights", plain(mass_width * per_kilogram), shared=True),
-        rectangle("displacer volume", plain(10 * volume_percent * height), shared=True),
-        rectangle("density", plain(1000 * height * density_width / density), shared=True),
+        rectangle("weights", float_or_array(mass_width * per_kilogram), shared=True),
+        rectangle("displacer volume", float_or_array(10 * volume_percent * height), shared=True),
+        rectangle("density", float_or_array(1000 * height * density_width / density), shared=True),
     )
 
 

@@ -1,8 +1,8 @@
-"""The next interval: by a staircase, or by the probability that the next as found is in tolerance.
+"""Proposals of the next interval by drift, with their reasons.
 
-The drift rule takes the longest interval for which that probability reaches the target: of the
-as-found reading, since later visits can check it. Each lengthening is limited, shortening never. A
-proposal carries its numbers, and its reason as parts that a page puts into words.
+The drift rule takes the longest interval for which the next as found is likely enough to be in
+tolerance (longest_interval.py). Each lengthening is limited, shortening never. A proposal carries
+its numbers, and its reason as parts that a page puts into words.
 Source: ILAC-G24:2022 / OIML D 10:2022 for the types of method (from memory); the drift rule is
 derived for this book.
 """
@@ -16,8 +16,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.metrology.blocks import map_blocks
 from calibration.metrology.crossing import probability_ever_out
-from calibration.metrology.histories import by_blocks
 from calibration.metrology.longest_interval import LOWER, UPPER, longest
 from calibration.metrology.wander import Outlook, checked_tolerance
 from plant.level.checks import BadArgument
@@ -107,7 +107,7 @@ def as_found_probability(
     """Outlook.probability_in of many instruments, a time each (N)."""
     n = len(of)
     columns = [np.broadcast_to(np.asarray(c, dtype=float), n) for c in (ahead, tolerance, u_next)]
-    parts = by_blocks(lambda part: of.columns(part).probability_in(*(c[part] for c in columns)), n)
+    parts = map_blocks(lambda part: of.columns(part).probability_in(*(c[part] for c in columns)), n)
     return np.concatenate(parts)
 
 

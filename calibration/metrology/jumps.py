@@ -1,4 +1,4 @@
-"""Jumps and single bad readings in a history: which increment stands out, and what caused it.
+"""Jumps and single bad readings in a history: which increment stands out.
 
 Each increment is tested against all others of its history under every q (deleted residual) and
 flagged where chance would hardly make it. A jump hides itself by looking like a random walk, so the
@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
+from calibration.metrology.blocks import map_blocks
 from calibration.metrology.families import FEWEST_OTHERS, fit_families
-from calibration.metrology.histories import Histories, by_blocks
+from calibration.metrology.histories import Histories
 from calibration.metrology.residuals import residuals
 from calibration.metrology.wander import Prior
 
@@ -144,7 +145,7 @@ def _p_values(histories: Histories, prior: Prior, among: np.ndarray) -> tuple[np
         results = _deleted(histories.columns(at), prior.columns(at, len(histories)))
         (single[:, at], size[:, at]), (pair[:-1, at], pair_size[:-1, at]) = results
 
-    by_blocks(test, len(suspects), _BLOCK)
+    map_blocks(test, len(suspects), _BLOCK)
     return single, size, pair, pair_size
 
 

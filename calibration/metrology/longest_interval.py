@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
+from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import by_blocks, joined
 from calibration.metrology.wander import Outlook, checked_tolerance
 from plant.level.checks import BadArgument, share
 
@@ -60,8 +60,8 @@ def longest(
     u = np.broadcast_to(np.asarray(u_next, dtype=float), len(of))
     if not (np.isfinite(u) & (u >= 0)).all():
         raise CannotFit("u_next", "it must be a number not below zero")
-    return joined(
-        by_blocks(
+    return concatenate(
+        map_blocks(
             lambda part: _longest(of.columns(part), half[part], u[part], target, lower, upper),
             len(of),
         )

@@ -19,8 +19,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from calibration.metrology.blocks import blocks, concatenate
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import blocks, joined
 from calibration.metrology.stage_visits import Visits, refuse
 from calibration.metrology.wander import Band, Prior, mixture_band, node_weights
 
@@ -207,7 +207,7 @@ def estimate(visits: Visits, *, output: Prior, primary: Prior) -> Stages:
         _estimate(visits.columns(part), _of(output, part), _of(primary, part))
         for part in blocks(len(visits), BLOCK)
     ]
-    stages = joined(parts)
+    stages = concatenate(parts)
     nothing = ~(stages.output_observed | stages.primary_observed)
     refuse(nothing, "simulated, wetted", "no reading can be compared with an earlier one")
     return stages

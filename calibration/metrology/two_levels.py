@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibration.metrology.uncertainty import DIVISORS, Component
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import BadArgument
 from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
 
@@ -61,16 +61,16 @@ class TwoLevels:
 
     def gain_at(self, level: Floats) -> Floats:
         """A at a level: by how much independent errors of the two levels grow there."""
-        return plain(np.hypot(*self.weights_at(level)))
+        return float_or_array(np.hypot(*self.weights_at(level)))
 
     def output_at(self, level: Floats) -> Floats:
         """Output of the line at a level, in the signal's unit."""
         first, second = self.weights_at(level)
-        return plain(first * self.outputs[..., 0] + second * self.outputs[..., 1])
+        return float_or_array(first * self.outputs[..., 0] + second * self.outputs[..., 1])
 
     def deviation_at(self, level: Floats, output: Floats) -> Floats:
         """How far a third reading lies off the line, % of span: the check of the two."""
-        return plain(
+        return float_or_array(
             100 * (np.asarray(output, dtype=float) - self.output_at(level)) / self.signal.span
         )
 
@@ -103,7 +103,7 @@ class TwoLevels:
         share = (np.asarray(output, dtype=float) - self.zero) / (
             np.asarray(self.span_end) - self.zero
         )
-        return plain(self.signal.low + self.signal.span * share)
+        return float_or_array(self.signal.low + self.signal.span * share)
 
 
 def two_levels(
@@ -142,17 +142,17 @@ def two_levels(
     return TwoLevels(
         levels=at,
         outputs=seen,
-        lower=plain(low),
-        upper=plain(high),
+        lower=float_or_array(low),
+        upper=float_or_array(high),
         signal=signal,
-        slope=plain((seen[..., 1] - seen[..., 0]) / (at[..., 1] - at[..., 0])),
-        zero=plain(zero),
-        span_end=plain(end),
-        zero_error=plain(100 * (zero - signal.low) / signal.span),
-        span_end_error=plain(100 * (end - signal.high) / signal.span),
-        gain_at_zero=plain(np.hypot(*at_low)),
-        gain_at_span_end=plain(np.hypot(*at_high)),
-        apart=plain(np.abs(at[..., 1] - at[..., 0]) / np.abs(high - low)),
+        slope=float_or_array((seen[..., 1] - seen[..., 0]) / (at[..., 1] - at[..., 0])),
+        zero=float_or_array(zero),
+        span_end=float_or_array(end),
+        zero_error=float_or_array(100 * (zero - signal.low) / signal.span),
+        span_end_error=float_or_array(100 * (end - signal.high) / signal.span),
+        gain_at_zero=float_or_array(np.hypot(*at_low)),
+        gain_at_span_end=float_or_array(np.hypot(*at_high)),
+        apart=float_or_array(np.abs(at[..., 1] - at[..., 0]) / np.abs(high - low)),
     )
 
 
@@ -194,7 +194,7 @@ def _propagate(component: Component, table: np.ndarray) -> Component:
 
 def _weights(levels: np.ndarray, level: Floats) -> tuple[Floats, Floats]:
     first = (levels[..., 1] - np.asarray(level, dtype=float)) / (levels[..., 1] - levels[..., 0])
-    return plain(first), plain(1 - first)
+    return float_or_array(first), float_or_array(1 - first)
 
 
 def _yes(answer: np.ndarray) -> Floats:

@@ -16,7 +16,7 @@ from enum import StrEnum
 import numpy as np
 from scipy import special
 
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers, share
 
 # Coverage of k = 2 where nothing limits the degrees of freedom.
@@ -83,12 +83,12 @@ class Component:
     def u(self) -> Floats:
         """Standard uncertainty of the input, in its unit."""
         by = DIVISORS[self.shape] if self.divisor is None else self.divisor
-        return plain(np.asarray(self.value, dtype=float) / by)
+        return float_or_array(np.asarray(self.value, dtype=float) / by)
 
     @property
     def contribution(self) -> Floats:
         """Uncertainty contribution: sensitivity × u, with the sign of the sensitivity."""
-        return plain(np.asarray(self.sensitivity, dtype=float) * self.u)
+        return float_or_array(np.asarray(self.sensitivity, dtype=float) * self.u)
 
 
 def scaled(components: Sequence[Component], by: Floats) -> tuple[Component, ...]:
@@ -132,8 +132,8 @@ def combine(components: Sequence[Component]) -> Budget:
     )
     return Budget(
         components=tuple(components),
-        u=plain(u),
-        dof=plain(_effective_dof(contributions, dofs, u)),
+        u=float_or_array(u),
+        dof=float_or_array(_effective_dof(contributions, dofs, u)),
         contributions=contributions,
         shares=shares,
     )
@@ -187,8 +187,8 @@ def coverage(budget: Budget, *, probability: float = PROBABILITY) -> Coverage:
     by: Floats = np.full(np.shape(k), T_RULE, dtype=object)
     k, by = _where_rectangles_rule(budget, np.asarray(k), by, probability)
     return Coverage(
-        k=plain(k),
-        expanded=plain(k * np.asarray(budget.u)),
+        k=float_or_array(k),
+        expanded=float_or_array(k * np.asarray(budget.u)),
         by=str(by[()]) if np.ndim(by) == 0 else by,
     )
 
@@ -204,7 +204,7 @@ def student_factor(dof: Floats, probability: float = PROBABILITY) -> Floats:
     upper = (1 + probability) / 2
     finite = np.isfinite(known)
     student = special.stdtrit(np.where(finite, known, 1.0), upper)
-    return plain(np.where(finite, student, special.ndtri(upper)))
+    return float_or_array(np.where(finite, student, special.ndtri(upper)))
 
 
 def _where_rectangles_rule(

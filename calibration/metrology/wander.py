@@ -23,8 +23,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtr, stdtrit
 
+from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.histories import Histories, by_blocks, joined
+from calibration.metrology.histories import Histories
 from plant.level.checks import BadArgument
 
 Floats = Any
@@ -256,8 +257,8 @@ class Outlook:
 def outlook(histories: Histories, prior: Prior) -> Outlook:
     """Judge each history with its prior (one for all, or one place an instrument: Prior.of)."""
     n = len(histories)
-    return joined(
-        by_blocks(lambda part: _outlook(histories.columns(part), prior.columns(part, n)), n)
+    return concatenate(
+        map_blocks(lambda part: _outlook(histories.columns(part), prior.columns(part, n)), n)
     )
 
 

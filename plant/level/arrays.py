@@ -11,6 +11,6 @@ import numpy as np
 Floats = Any
 
 
-def plain(result: Floats) -> Floats:
+def float_or_array(result: Floats) -> Floats:
     """A float where the answer is a single number, the array otherwise."""
     return float(result) if np.ndim(result) == 0 else result

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import above_zero
 from plant.level.probes import Shift
 from plant.level.signals import FOUR_TO_TWENTY, Signal, percent_at
@@ -42,4 +42,6 @@ def density_shift(
     seen = height + np.maximum(height - foot, 0.0) * (after / before - 1)
     indicated = np.asarray(percent_at(seen, lower=lower, upper=upper))
     error = indicated - percent_at(height, lower=lower, upper=upper)
-    return Shift(plain(indicated), plain(error), plain(error / 100 * signal.span))
+    return Shift(
+        float_or_array(indicated), float_or_array(error), float_or_array(error / 100 * signal.span)
+    )

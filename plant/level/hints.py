@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plant.level.checks import BadArgument, above_zero
+from plant.level.checks import BadArgument, above_zero, numbers
 from plant.level.hint_checks import CAPACITANCE, CHECKS
 from plant.level.signals import FOUR_TO_TWENTY, fault_bands
 
@@ -204,26 +204,26 @@ def _lag(
     return [_hint("P8", f"falling differs from rising by {largest:+.2f} % of span", principle)]
 
 
-def look_hints(
-    looks: ArrayLike, *, settled: float = 0.005, principle: str | None = None
+def noise_hints(
+    readings: ArrayLike, *, spread: float = 0.005, principle: str | None = None
 ) -> tuple[Hint, ...]:
-    """P9 from repeated looks at one steady level, mA: noise, or jumps between two values.
+    """P9 from repeated readings at one steady level, mA: noise, or jumps between two values.
 
-    settled: how far the looks may lie apart, mA (common practice). Raises ValueError for fewer
+    spread: how far the readings may lie apart, mA (common practice). Raises BadArgument for fewer
     than three.
 
-    >>> look_hints([12.001, 12.002, 12.001])
+    >>> noise_hints([12.001, 12.002, 12.001])
     ()
     """
-    seen = np.ravel(np.asarray(looks, dtype=float))
-    if seen.size < 3 or not np.isfinite(seen).all():
-        raise BadArgument("looks", "three at least are needed, all of them numbers")
-    above_zero("settled", settled)
-    apart = float(np.ptp(seen))
-    if apart <= settled:
+    currents = np.ravel(numbers("readings", readings))
+    if currents.size < 3:
+        raise BadArgument("readings", "at least three are needed")
+    above_zero("spread", spread)
+    apart = float(np.ptp(currents))
+    if apart <= spread:
         return ()
-    high = seen > (seen.max() + seen.min()) / 2
-    inner = max(float(np.ptp(seen[high])), float(np.ptp(seen[~high])))
+    high = currents > (currents.max() + currents.min()) / 2
+    inner = max(float(np.ptp(currents[high])), float(np.ptp(currents[~high])))
     kind = "jumps between two values" if inner <= apart / 5 else "noise"
     return (_hint("P9", f"{kind}, {apart:.3f} mA apart at a steady level", principle),)
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
 from plant.level.signals import FOUR_TO_TWENTY, Signal, percent_at
 
@@ -69,7 +69,7 @@ def per_metre(probe: Probe, permittivity: Floats) -> Floats:
     >>> round(per_metre(covered, CONDUCTING), 3)
     406.102
     """
-    return plain(PICOFARADS_PER_METRE / _layers(probe, permittivity))
+    return float_or_array(PICOFARADS_PER_METRE / _layers(probe, permittivity))
 
 
 def capacitance_at(
@@ -85,7 +85,7 @@ def capacitance_at(
     """
     wetted = _wetted(probe, level)
     wet, dry = per_metre(probe, permittivity), per_metre(probe, gas)
-    return plain(wetted * wet + (probe.length - wetted) * dry)
+    return float_or_array(wetted * wet + (probe.length - wetted) * dry)
 
 
 def _wetted(probe: Probe, level: Floats) -> np.ndarray:
@@ -233,7 +233,7 @@ def permittivity_at(
         raise BadArgument(
             "known", "this far from its temperature the permittivity would be under 1"
         )
-    return plain(value)
+    return float_or_array(value)
 
 
 def _layers(probe: Probe, permittivity: Floats) -> Floats:
@@ -272,4 +272,6 @@ def _shift(seen: Floats, at_zero: Floats, at_span: Floats, true: Floats, signal:
         )
     indicated = 100 * (np.asarray(seen) - at_zero) / span
     error = indicated - true
-    return Shift(plain(indicated), plain(error), plain(error / 100 * signal.span))
+    return Shift(
+        float_or_array(indicated), float_or_array(error), float_or_array(error / 100 * signal.span)
+    )

@@ -14,7 +14,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import numbers
 
 # How far measuring information goes on beyond the range, shares of the span: 3.8 and 20.5 mA.
@@ -64,7 +64,7 @@ def percent_at(value: Floats, *, lower: Floats, upper: Floats) -> Floats:
     >>> percent_at(1.05, lower=0.0, upper=4.2)
     25.0
     """
-    return plain(100 * _share(value, lower, upper))
+    return float_or_array(100 * _share(value, lower, upper))
 
 
 def signal_at(
@@ -81,7 +81,7 @@ def signal_at(
     >>> signal_at(1.05, lower=4.2, upper=0.0)
     16.0
     """
-    return plain(signal.low + signal.span * _share(value, lower, upper))
+    return float_or_array(signal.low + signal.span * _share(value, lower, upper))
 
 
 def expected_at(
@@ -109,7 +109,7 @@ def expected_at(
     most = signal.high + OVER_RANGE * signal.span
     low = np.where(np.isnan(seen), signal.low, np.clip(seen, least, signal.low))
     high = np.where(np.isnan(seen), signal.high, np.clip(seen, signal.high, most))
-    return plain(np.where(line < least, low, np.where(line > most, high, line)))
+    return float_or_array(np.where(line < least, low, np.where(line > most, high, line)))
 
 
 def value_at(
@@ -122,7 +122,7 @@ def value_at(
     """
     low, span = _range(lower, upper)
     share = (np.asarray(observed, dtype=float) - signal.low) / signal.span
-    return plain(low + span * share)
+    return float_or_array(low + span * share)
 
 
 def _share(value: Floats, lower: Floats, upper: Floats) -> Floats:
@@ -202,5 +202,5 @@ def bands_of(observed: Floats, signal: Signal) -> np.ndarray:
         return fault_bands(observed)
     if signal == ONE_TO_FIVE:
         return fault_bands(observed * 1000 / OHMS)
-    # np.full would make a plain text of it.
+    # np.full would make plain text of it.
     return _BANDS[np.full(observed.shape, list(FaultBand).index(FaultBand.MEASURING))]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.bounds import heights_inside, volumes_inside
 
 
@@ -90,7 +90,7 @@ class Strapping:
         Raises OutsideTank beyond the first and last row.
         """
         inside = heights_inside(heights, self.heights[0], self.heights[-1])
-        return plain(np.interp(inside, self.heights, self.volumes))
+        return float_or_array(np.interp(inside, self.heights, self.volumes))
 
     def height_at(self, volumes: Floats) -> Floats:
         """Height in m of each volume, m³; the lowest, where several rows hold the same.
@@ -103,4 +103,4 @@ class Strapping:
         lower = upper - 1
         rise = known[upper] - known[lower]
         share = np.divide(inside - known[lower], rise, out=np.zeros_like(inside), where=rise > 0)
-        return plain(heights[lower] + share * (heights[upper] - heights[lower]))
+        return float_or_array(heights[lower] + share * (heights[upper] - heights[lower]))

@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from plant.level.arrays import Floats, plain
+from plant.level.arrays import Floats, float_or_array
 from plant.level.bounds import OutsideTank, heights_inside, volumes_inside
 from plant.level.checks import BadArgument
 from plant.level.heads import Cone, Dished, Ellipsoid, Head
@@ -112,7 +112,7 @@ def volume_at(shape: TankShape | Strapping, heights: Floats) -> Floats:
     """
     if isinstance(shape, Strapping):
         return shape.volume_at(heights)
-    return plain(shape.body.volume(heights_inside(heights, 0.0, shape.body.height)))
+    return float_or_array(shape.body.volume(heights_inside(heights, 0.0, shape.body.height)))
 
 
 def height_at(shape: TankShape | Strapping, volumes: Floats) -> Floats:
@@ -130,7 +130,7 @@ def height_at(shape: TankShape | Strapping, volumes: Floats) -> Floats:
         middle = (low + high) / 2
         too_low = shape.body.volume(middle) < wanted
         low, high = np.where(too_low, middle, low), np.where(too_low, high, middle)
-    return plain(np.where(wanted > 0, high, 0.0))
+    return float_or_array(np.where(wanted > 0, high, 0.0))
 
 
 def outline(shape: TankShape) -> list[tuple[float, float]]:

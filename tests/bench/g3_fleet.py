@@ -22,9 +22,10 @@ from django.utils import timezone
 from calibration.drift.models import Trend
 from calibration.fleet import acts as nightly
 from calibration.metrology.backtest import backtest, robust_lines
+from calibration.metrology.blocks import blocks
 from calibration.metrology.families import fit_families
 from calibration.metrology.forecast import forecast
-from calibration.metrology.histories import blocks, histories
+from calibration.metrology.histories import histories
 from calibration.metrology.intervals import propose
 from calibration.metrology.wander import default_prior, outlook
 from calibration.records.models import Calibration

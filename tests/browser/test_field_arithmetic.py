@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from calibration.metrology.two_levels import two_levels
-from plant.level.hints import look_hints, reading_hints
+from plant.level.hints import noise_hints, reading_hints
 from plant.level.signals import SIGNALS
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -91,7 +91,7 @@ def test_looks_at_a_steady_level_are_told_alike(compute):
 
     looks = [[a_look(n) for n in range(rng.randint(3, 6))] for _ in range(300)]
     got = compute("hints", "lookHints", [[some] for some in looks])
-    assert got == [as_told(look_hints(some)) for some in looks]
+    assert got == [as_told(noise_hints(some)) for some in looks]
     assert {hint["pattern"].split(",")[0] for some in got for hint in some} == {
         "noise",
         "jumps between two values",

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from plant.level.hints import (
-    look_hints,
+    noise_hints,
     reading_hints,
     stage_hints,
 )
@@ -102,11 +102,11 @@ def test_one_point_can_tell_an_offset_and_nothing_of_the_span():
 
 
 def test_noise_and_jumps_at_a_steady_level():
-    assert look_hints([12.001, 12.003, 12.002]) == ()
-    jumping = look_hints([12.0, 12.5, 12.001, 12.499, 12.0], principle="radar")
+    assert noise_hints([12.001, 12.003, 12.002]) == ()
+    jumping = noise_hints([12.0, 12.5, 12.001, 12.499, 12.0], principle="radar")
     assert keys(jumping) == ["P9"]
     assert "two values" in jumping[0].pattern
-    assert "noise" in look_hints([12.0, 12.02, 12.05, 12.08, 12.1])[0].pattern
+    assert "noise" in noise_hints([12.0, 12.02, 12.05, 12.08, 12.1])[0].pattern
 
 
 def test_simulated_and_wetted_tell_the_stages_apart():
@@ -126,8 +126,8 @@ def test_simulated_and_wetted_tell_the_stages_apart():
         (lambda: reading_hints([4, 8], [4], tolerance=1.0), "each reading"),
         (lambda: reading_hints([4], [math.nan], tolerance=1.0), "not a number"),
         (lambda: reading_hints([4], [4], tolerance=0), "tolerance"),
-        (lambda: look_hints([12.0, 12.1]), "looks"),
-        (lambda: look_hints([12.0, 12.1, 12.0], settled=0), "settled"),
+        (lambda: noise_hints([12.0, 12.1]), "readings"),
+        (lambda: noise_hints([12.0, 12.1, 12.0], spread=0), "spread"),
         (lambda: stage_hints(math.nan, 0, tolerance=1), "simulated_error"),
     ],
 )

@@ -1,0 +1,50 @@
+"""Work on many instruments block by block, on all processor cores."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import fields
+from typing import Any, TypeVar
+
+import numpy as np
+
+S = TypeVar("S")
+T = TypeVar("T")
+BLOCK = 2048  # columns whose working arrays stay in a processor's cache
+
+
+def blocks(n: int, size: int = BLOCK) -> Iterator[slice]:
+    """Slices that cover n columns."""
+    return (slice(at, min(at + size, n)) for at in range(0, n, size))
+
+
+def map_blocks(work: Callable[[slice], T], n: int, size: int = BLOCK) -> list[T]:
+    """What ``work`` gives for each block of n columns, in their order."""
+    return map_parallel(work, list(blocks(n, size)))
+
+
+def map_parallel(work: Callable[[S], T], parts: Sequence[S]) -> list[T]:
+    """What ``work`` gives for each part, in their order; all cores at it, as NumPy lets them."""
+    if len(parts) < 2:
+        return [work(part) for part in parts]
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return list(pool.map(work, parts))
+
+
+def concatenate(parts: Sequence[T]) -> T:
+    """One dataclass or named tuple of arrays from those of the blocks, along the last axis."""
+    first: Any = parts[0]
+    if len(parts) == 1:
+        return parts[0]
+    names = getattr(first, "_fields", None) or [field.name for field in fields(first)]
+    columns = [[getattr(part, name) for part in parts] for name in names]
+    together = (
+        np.concatenate(column, axis=-1)
+        if isinstance(column[0], np.ndarray)
+        else concatenate(column)
+        for column in columns
+    )
+    made: T = type(first)(*together)
+    return made
