@@ -58,14 +58,14 @@ def certificate(
 ) -> Component:
     """A laboratory's expanded uncertainty U and its k, as a normal.
 
-    Raises ValueError where k is not above zero.
+    Raises BadArgument where k is not above zero.
     """
     above_zero(f"coverage factor of “{name}”", coverage_factor)
     return Component(name, expanded, divisor=coverage_factor, dof=dof, shared=True)
 
 
 def resolution(name: str, step: Floats) -> Component:
-    """The last digit of a display, ± half a step. Raises ValueError where the step is negative.
+    """The last digit of a display, ± half a step. Raises BadArgument where the step is negative.
 
     >>> resolution("meter resolution", 0.001).value
     0.0005

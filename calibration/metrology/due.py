@@ -51,7 +51,7 @@ def next_due(
     Done within ``grace_days`` of the previous due date, on either side, the cycle keeps its
     anchor: the due date is counted from there, so a day early or late never shifts the cycle.
     Done at any other time, or for the first time, the cycle starts anew on that day. Raises
-    ValueError for an interval outside 1 to 120 months or a negative grace.
+    BadArgument for an interval outside 1 to 120 months or a negative grace.
 
     >>> january = Schedule(dt.date(2026, 1, 31), 1, dt.date(2026, 2, 28))
     >>> next_due(dt.date(2026, 2, 26), interval_months=1, grace_days=3, previous=january).due_on

@@ -76,7 +76,7 @@ def propose(
 ) -> Proposals:
     """The next interval of each instrument; current: its present interval in years, NaN for none.
 
-    Raises ValueError as ``longest`` does, for a current interval not above zero, or ``lengthen``
+    Raises BadArgument as ``longest`` does, for a current interval not above zero, or ``lengthen``
     below 1.
     """
     now = np.broadcast_to(np.asarray(current, dtype=float), len(of))

@@ -47,7 +47,7 @@ def linearity(applied_percent: ArrayLike, errors: ArrayLike) -> Linearity:
     applied_percent, errors: % of span, one place a point; NaN in errors where a curve has no such
     point. Points need no order. Three points at least, else nothing is known of a bend;
     terminal-based asks for points within END_ROOM of both ends, zero-based of 0 %. Raises
-    ValueError where shapes differ or no curve has a point.
+    BadArgument where shapes differ or no curve has a point.
 
     >>> bent = linearity([0, 25, 50, 75, 100], [0, 0.75, 1, 0.75, 0])
     >>> bent.terminal_based, bent.independent, round(bent.zero_based, 6)

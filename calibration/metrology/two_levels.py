@@ -118,7 +118,7 @@ def two_levels(
 
     lower, upper: range values, m; lower > upper is reverse action. A volume is turned into level
     first.
-    Raises ZeroSpan where the range values are equal, ValueError where the levels are, or a value
+    Raises ZeroSpan where the range values are equal, BadArgument where the levels are, or a value
     is no number.
 
     >>> seen = two_levels([2.150, 6.480], [7.742, 16.480], lower=0.300, upper=8.300)

@@ -57,7 +57,7 @@ class Component:
     uncertainty: its k.
     sensitivity: change of the result for one unit of the input, with its sign.
     dof: degrees of freedom; infinite where the value is taken as known. shared: the same error in
-    every reading of a test, so it does not average out between them. Raises ValueError that names
+    every reading of a test, so it does not average out between them. Raises BadArgument that names
     what is wrong.
 
     >>> round(Component("resolution", 0.0005, Shape.RECTANGULAR).u, 9)

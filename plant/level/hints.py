@@ -64,7 +64,7 @@ def reading_hints(
     rising: True where the point was approached from below. principle: as the register names it;
     None keeps every check. Without a pattern, or with all errors under half the tolerance, there
     is none.
-    Raises ValueError where the arrays do not pair, a value is no number, or tolerance is not
+    Raises BadArgument where the arrays do not pair, a value is no number, or tolerance is not
     above zero.
 
     >>> [hint.key for hint in reading_hints([4, 12, 20], [4.2, 12.2, 20.2], tolerance=1.0)]

@@ -33,7 +33,7 @@ class Probe:
     conductor: diameter of the metal. wall: inner diameter of tank or tube. length: from its tip
     up. tip: height of the tip above the tank's datum. insulation: outer diameter of the cover,
     None for a bare probe; of the given insulation_permittivity. offset: of the probe from the
-    tank's axis. Raises ValueError where it cannot be built.
+    tank's axis. Raises BadArgument where it cannot be built.
     """
 
     conductor: float
@@ -62,7 +62,7 @@ def per_metre(probe: Probe, permittivity: Floats) -> Floats:
 
     For an insulated probe off the axis it takes the insulation's surface for one potential, which
     a thin cover is.
-    Raises ValueError for a bare probe in a conducting liquid: that is a short circuit and no
+    Raises BadArgument for a bare probe in a conducting liquid: that is a short circuit and no
     capacitor.
 
     >>> covered = Probe(0.012, 2.0, 8.0, insulation=0.016)
@@ -77,7 +77,7 @@ def capacitance_at(
 ) -> Floats:
     """pF of the whole probe at a level, m above the tank's datum. Below the tip the probe is dry.
 
-    Raises ValueError for a level above the probe's upper end, where it has no more to wet.
+    Raises BadArgument for a level above the probe's upper end, where it has no more to wet.
 
     >>> bare = Probe(0.016, 2.0, 8.0)
     >>> [round(capacitance_at(bare, x, 3.05), 2) for x in (0.0, 8.0)]

@@ -10,6 +10,17 @@ from plant.level.signals import Signal
 from plant.level.units import VOLUME_UNITS, from_cubic_metres
 
 
+class UnitDoesNotFit(ValueError):
+    """A unit in which a tolerance of this point cannot be given. Attributes: unit, accepted."""
+
+    def __init__(self, unit: str, accepted: tuple[str, ...]) -> None:
+        self.unit, self.accepted = unit, accepted
+        *others, last = accepted
+        super().__init__(
+            f"tolerance unit “{unit}” does not fit this point; write {', '.join(others)} or {last}"
+        )
+
+
 @dataclass(frozen=True)
 class Tolerance:
     """Half-width of a tolerance (± this). What does not apply to the point is None.
@@ -32,8 +43,7 @@ def equivalent_tolerance(
 
     unit: %, or mA where the output is a current, or mm where the point indicates level, or m3 or
     L where it indicates volume. span: |URV − LRV| in metres, or in m³ where quantity is "volume".
-    Raises ValueError for a negative or missing value, a span not above zero, a unit that does not
-    fit.
+    Raises BadArgument for a negative or missing value or a span not above zero, UnitDoesNotFit.
 
     >>> from plant.level.signals import FOUR_TO_TWENTY
     >>> equivalent_tolerance(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
@@ -45,10 +55,7 @@ def equivalent_tolerance(
         raise BadArgument(f"span {span}", "it must be above zero; LRV and URV must differ")
     whole = _whole_span(span, signal, quantity)
     if unit not in whole:
-        *others, last = whole
-        raise ValueError(
-            f"tolerance unit “{unit}” does not fit this point; write {', '.join(others)} or {last}"
-        )
+        raise UnitDoesNotFit(unit, tuple(whole))
     percent = 100 * value / whole[unit]
     return Tolerance(
         percent=percent,
@@ -59,7 +66,7 @@ def equivalent_tolerance(
 
 
 def _whole_span(span: float, signal: Signal, quantity: str) -> dict[str, float]:
-    """The whole span in each unit in which a tolerance of such a point may be said."""
+    """The whole span in each unit in which a tolerance of such a point may be given."""
     whole = {"%": 100.0}
     if quantity == "volume":
         whole |= {unit: float(from_cubic_metres(span, unit)) for unit in VOLUME_UNITS}

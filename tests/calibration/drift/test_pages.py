@@ -7,7 +7,7 @@ from calibration.drift import acts as steps
 from calibration.drift.models import StepQuestion
 from calibration.fleet.models import FleetRun
 from plant.ledger.models import LedgerEntry
-from tests.calibration.fleet.test_acts import a_history
+from tests.calibration.fleet.test_acts import recorded_point
 from tests.makers import NOON
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
@@ -15,7 +15,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 @pytest.fixture
 def question(site):
-    point = a_history("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
+    point = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
     record = point.records.get(done_on__year=2023)
     return StepQuestion.objects.create(
         site=point.site, point=point, record=record, end="zero", size_percent=0.6, chance=0.0003,

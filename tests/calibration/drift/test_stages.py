@@ -3,7 +3,7 @@
 import pytest
 
 from calibration.drift.stages import stages_of
-from tests.calibration.fleet.test_acts import a_history
+from tests.calibration.fleet.test_acts import recorded_point
 
 pytestmark = pytest.mark.django_db
 
@@ -11,7 +11,7 @@ pytestmark = pytest.mark.django_db
 def test_each_stage_has_its_own_rate(site):
     # The output drifts by 0.02 % a year, the whole chain by 0.10: 0.08 is left for the probe.
     errors = [0.02 * n if n % 2 else 0.10 * n for n in range(10)]
-    point = a_history("LT-201", errors, simulated=range(1, 10, 2))
+    point = recorded_point("LT-201", errors, simulated=range(1, 10, 2))
     output, primary = stages_of(point.pk, "zero", tolerance=1.0)
     assert (output.name, output.observed) == ("output stage", True)
     assert output.rate == pytest.approx(0.02, abs=0.02)
@@ -21,7 +21,7 @@ def test_each_stage_has_its_own_rate(site):
 
 
 def test_one_kind_of_reading_tells_no_stages_apart(site):
-    point = a_history("LT-201", [0.0, 0.1, 0.2])
+    point = recorded_point("LT-201", [0.0, 0.1, 0.2])
     assert stages_of(point.pk, "span", tolerance=1.0) == []
 
 

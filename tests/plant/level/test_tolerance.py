@@ -3,7 +3,7 @@ import math
 import pytest
 
 from plant.level.signals import FOUR_TO_TWENTY, ONE_TO_FIVE
-from plant.level.tolerance import equivalent_tolerance
+from plant.level.tolerance import UnitDoesNotFit, equivalent_tolerance
 
 
 def test_tolerance_in_millimetres_is_told_in_every_unit_of_a_level_point():
@@ -52,7 +52,7 @@ def test_tolerance_of_a_volume_point_keeps_its_volume(unit, cubic_metres):
 def test_unit_that_does_not_fit_the_point_is_refused_and_those_that_fit_are_named(
     unit, quantity, signal, named
 ):
-    with pytest.raises(ValueError, match=f"“{unit}” does not fit this point; write {named}$"):
+    with pytest.raises(UnitDoesNotFit, match=f"“{unit}” does not fit this point; write {named}$"):
         equivalent_tolerance(1, unit, span=2.0, signal=signal, quantity=quantity)
 
 
