@@ -19,7 +19,7 @@ CHECKS: dict[str, tuple[tuple[str, frozenset[str] | None], ...]] = {
         ("check the probe's cable for a break", CAPACITANCE),
         ("check whether the float is stuck or has sunk", MOVING),
         ("check that the impulse valve is open", PRESSURE),
-        ("check the echo picture: locked on a fixed echo?", ECHO),
+        ("check the echo curve: locked on a fixed echo?", ECHO),
     ),
     "P2": (
         ("check whether reverse action (ullage) is set", None),
@@ -34,12 +34,12 @@ CHECKS: dict[str, tuple[tuple[str, frozenset[str] | None], ...]] = {
     "P3 high": (
         ("check the device's own message", None),
         ("check the probe's insulation for a pinhole where the liquid conducts", CAPACITANCE),
-        ("check the head and terminal box for water", None),
+        ("check head and terminal box for water", None),
         ("check the probe for a short circuit", CAPACITANCE),
         ("check for a leak across the terminals", None),
     ),
     "P4": (
-        ("check the supply and the loop's resistance: is its voltage used up?", None),
+        ("check supply voltage and loop resistance: enough volts at the transmitter?", None),
         ("check whether a meter or barrier was added to the loop", None),
     ),
     "P5": (
@@ -50,9 +50,9 @@ CHECKS: dict[str, tuple[tuple[str, frozenset[str] | None], ...]] = {
     ),
     "P6": (
         ("check the permittivity: product, temperature, water?", CAPACITANCE),
-        ("check the density that is entered against today's", PRESSURE | MOVING),
-        ("check gas temperature and sound speed", frozenset({"ultrasonic"})),
-        ("check the tank height that is entered", ECHO),
+        ("check the entered density against today's", PRESSURE | MOVING),
+        ("check gas temperature and speed of sound", frozenset({"ultrasonic"})),
+        ("check the entered tank height", ECHO),
         ("check the 250 Ω resistor", None),
     ),
     "P7": (
@@ -64,9 +64,12 @@ CHECKS: dict[str, tuple[tuple[str, frozenset[str] | None], ...]] = {
         ("check whether the reading moves when tank or cable is touched, or with rain", None),
     ),
     "P8": (
-        ("check drain time: warm, wait, clean; do not zero it away", CAPACITANCE | ECHO),
+        (
+            "check drain time: warm, wait, clean; do not hide it by a zero adjustment",
+            CAPACITANCE | ECHO,
+        ),
         ("check for friction, dirt or a bent hanger", MOVING),
-        ("check that the product had come to rest before each reading", None),
+        ("check that the product was at rest before each reading", None),
     ),
     "P9": (
         ("check for a false echo, an agitator blade or the near zone", ECHO),
@@ -76,7 +79,7 @@ CHECKS: dict[str, tuple[tuple[str, frozenset[str] | None], ...]] = {
     ),
     "P10 primary": (
         ("check the primary element and the product's data", None),
-        ("check that no output trim is made for it", None),
+        ("check that the output is not trimmed to correct it", None),
     ),
     "P10 output": (
         ("check output stage, 250 Ω resistor and meter", None),

@@ -24,7 +24,7 @@ const CHECKS = {
     ["check the probe's cable for a break", CAPACITANCE],
     ["check whether the float is stuck or has sunk", MOVING],
     ["check that the impulse valve is open", PRESSURE],
-    ["check the echo picture: locked on a fixed echo?", ECHO],
+    ["check the echo curve: locked on a fixed echo?", ECHO],
   ],
   P2: [
     ["check whether reverse action (ullage) is set"],
@@ -39,12 +39,12 @@ const CHECKS = {
   "P3 high": [
     ["check the device's own message"],
     ["check the probe's insulation for a pinhole where the liquid conducts", CAPACITANCE],
-    ["check the head and terminal box for water"],
+    ["check head and terminal box for water"],
     ["check the probe for a short circuit", CAPACITANCE],
     ["check for a leak across the terminals"],
   ],
   P4: [
-    ["check the supply and the loop's resistance: is its voltage used up?"],
+    ["check supply voltage and loop resistance: enough volts at the transmitter?"],
     ["check whether a meter or barrier was added to the loop"],
   ],
   P5: [
@@ -55,9 +55,9 @@ const CHECKS = {
   ],
   P6: [
     ["check the permittivity: product, temperature, water?", CAPACITANCE],
-    ["check the density that is entered against today's", [...PRESSURE, ...MOVING]],
-    ["check gas temperature and sound speed", ["ultrasonic"]],
-    ["check the tank height that is entered", ECHO],
+    ["check the entered density against today's", [...PRESSURE, ...MOVING]],
+    ["check gas temperature and speed of sound", ["ultrasonic"]],
+    ["check the entered tank height", ECHO],
     ["check the 250 Ω resistor"],
   ],
   P7: [
@@ -66,9 +66,9 @@ const CHECKS = {
     ["check whether the reading moves when tank or cable is touched, or with rain"],
   ],
   P8: [
-    ["check drain time: warm, wait, clean; do not zero it away", [...CAPACITANCE, ...ECHO]],
+    ["check drain time: warm, wait, clean; do not hide it by a zero adjustment", [...CAPACITANCE, ...ECHO]],
     ["check for friction, dirt or a bent hanger", MOVING],
-    ["check that the product had come to rest before each reading"],
+    ["check that the product was at rest before each reading"],
   ],
   P9: [
     ["check for a false echo, an agitator blade or the near zone", ECHO],
