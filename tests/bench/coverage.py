@@ -91,15 +91,15 @@ def simulate(
     return Fleet(np.cumsum(gaps, axis=0), found, left, was, rate, q)
 
 
-def prior_for(told: Histories, family_size: int) -> Prior:
+def prior_for(history: Histories, family_size: int) -> Prior:
     """Fitted to families of this size, or the default for 0."""
     if not family_size:
         return default_prior(TOLERANCE)
-    member = np.arange(len(told)) // family_size
-    return fit_families(told, member, TOLERANCE).of(member)
+    member = np.arange(len(history)) // family_size
+    return fit_families(history, member, TOLERANCE).of(member)
 
 
-def knowing_everything(fleet: Fleet, truth: Truth, told: Histories) -> Prior:
+def knowing_everything(fleet: Fleet, truth: Truth, history: Histories) -> Prior:
     """Each instrument's own q, and the law its rate was drawn from."""
     one = np.ones(1)
     return Prior(
@@ -115,9 +115,9 @@ class Cell:
 
 def cell(fleet: Fleet, visits: int, prior: Prior) -> Cell:
     """Share of next as founds within the band from the first ``visits``, %, and its mean width."""
-    told = fleet.first(visits)
+    history = fleet.first(visits)
     ahead = fleet.years[visits] - fleet.years[visits - 1]
-    band: Band = outlook(told, prior).next_as_found(ahead, U)
+    band: Band = outlook(history, prior).next_as_found(ahead, U)
     inside = (fleet.found[visits] >= band.lower) & (fleet.found[visits] <= band.upper)
     return Cell(100 * float(inside.mean()), float((band.upper - band.lower).mean()))
 
@@ -129,9 +129,9 @@ def cells(
     fleet = simulate(truth, n, max(visits) + 1, np.random.default_rng(seed))
     out = {}
     for v in visits:
-        told = fleet.first(v)
-        best = cell(fleet, v, knowing_everything(fleet, truth, told))
-        out[v] = (cell(fleet, v, prior_for(told, family_size)), best)
+        history = fleet.first(v)
+        best = cell(fleet, v, knowing_everything(fleet, truth, history))
+        out[v] = (cell(fleet, v, prior_for(history, family_size)), best)
     return out
 
 
@@ -144,9 +144,9 @@ class JumpShares:
     false: float
 
 
-def flags_of(told: Histories, family: np.ndarray) -> Jumps:
+def flags_of(history: Histories, family: np.ndarray) -> Jumps:
     """The jumps flagged where each family is fitted to its own members."""
-    return flag_jumps(told, fit_without_jumps(told, family, TOLERANCE).of(family))
+    return flag_jumps(history, fit_without_jumps(history, family, TOLERANCE).of(family))
 
 
 def jump_shares(truth: Truth, n: int, visits: int, family_size: int, seed: int) -> JumpShares:
@@ -157,8 +157,8 @@ def jump_shares(truth: Truth, n: int, visits: int, family_size: int, seed: int) 
     size = 5 * np.sqrt(2 * U**2 + truth.walk**2 * truth.walking * 1.15) * rng.choice([-1, 1], n)
     jump = np.zeros((visits, n))
     jump[at, np.arange(n)] = np.where(has, size, 0.0)
-    told = simulate(truth, n, visits, rng, jump=jump).first(visits)
-    flags = flags_of(told, np.arange(n) // family_size).flags
+    history = simulate(truth, n, visits, rng, jump=jump).first(visits)
+    flags = flags_of(history, np.arange(n) // family_size).flags
     right = flags[at - 1, np.arange(n)][has]
     return JumpShares(100 * float(right.mean()), 100 * float(flags[:, ~has].any(axis=0).mean()))
 
@@ -206,10 +206,10 @@ class Drift(_Rule):
         self.family_size, self.target, self.prior = family_size, target, None
 
     def next(self, visits, current):
-        told = histories(*(np.array(column) for column in zip(*visits, strict=True)), U)
-        member = np.arange(len(told)) // self.family_size
-        self.prior = fit_families(told, member, TOLERANCE, start=self.prior, iterations=15)
-        of = outlook(told, self.prior.of(member))
+        history = histories(*(np.array(column) for column in zip(*visits, strict=True)), U)
+        member = np.arange(len(history)) // self.family_size
+        self.prior = fit_families(history, member, TOLERANCE, start=self.prior, iterations=15)
+        of = outlook(history, self.prior.of(member))
         made = propose(of, TOLERANCE, U, current=current, target=self.target)
         return made.years, made.cut
 

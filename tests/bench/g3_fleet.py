@@ -97,12 +97,12 @@ def _whole(points: int) -> list[Row]:
         cursor.execute("VACUUM ANALYZE calibration_calibration")
     made = simulate(TRUTHS["half and half"], 2 * points, VISITS, np.random.default_rng(1))
 
-    told = histories(made.years, made.found, made.left, made.adjusted, U)
-    lent = default_prior(TOLERANCE)
+    history = histories(made.years, made.found, made.left, made.adjusted, U)
+    prior = default_prior(TOLERANCE)
 
     def with_all_checked() -> None:
         _product()  # which foretells for some members of each family
-        backtest(told, lent)
+        backtest(history, prior)
         robust_lines(made.years, made.found)
 
     def with_checks() -> None:
@@ -192,8 +192,8 @@ def _usual_way(count: int) -> None:
         rows = list(records.values_list("done_on", "found_at_zero", "found_at_span"))
         years = np.array([(day - rows[0][0]).days / 365.25 for day, *_ in rows])
         for end, column in (("zero", 1), ("span", 2)):
-            told = _line(years, np.array([row[column] for row in rows]))
-            for name, value in zip(("rate", "rate_low", "rate_high"), told[1:4], strict=True):
+            line = _line(years, np.array([row[column] for row in rows]))
+            for name, value in zip(("rate", "rate_low", "rate_high"), line[1:4], strict=True):
                 setattr(trend, f"{end}_{name}", float(value))
         with transaction.atomic():
             trend.save()
@@ -270,12 +270,12 @@ def plain_lines(fleet: Fleet) -> tuple[np.ndarray, np.ndarray]:
 
 def judge(fleet: Fleet, family: np.ndarray) -> np.ndarray:
     """The families from a tenth of the fleet, then every instrument, block by block."""
-    told = histories(fleet.years, fleet.found, fleet.left, fleet.adjusted, U)
-    some = slice(0, max(len(told) // SAMPLE, min(len(told), 10 * FAMILIES)))
-    prior = fit_families(told.columns(some), family[some], TOLERANCE, iterations=15)
-    years = np.empty(len(told))
-    for part in blocks(len(told)):
-        of = outlook(told.columns(part), prior.of(family[part]))
+    history = histories(fleet.years, fleet.found, fleet.left, fleet.adjusted, U)
+    some = slice(0, max(len(history) // SAMPLE, min(len(history), 10 * FAMILIES)))
+    prior = fit_families(history.columns(some), family[some], TOLERANCE, iterations=15)
+    years = np.empty(len(history))
+    for part in blocks(len(history)):
+        of = outlook(history.columns(part), prior.of(family[part]))
         forecast(of, TOLERANCE, U)
         years[part] = propose(of, TOLERANCE, U).years
     return years

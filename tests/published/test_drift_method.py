@@ -19,7 +19,7 @@ def judged(name):
     column = {
         key: np.array(value, float) for key, value in given.items() if isinstance(value, list)
     }
-    told = histories(
+    history = histories(
         column["day"] / given["days_per_year"],
         column["as_found_pct"],
         column["as_left_pct"],
@@ -35,13 +35,13 @@ def judged(name):
         column["node_prior_weights"][:, None],
         np.array([10]),
     )
-    return given, expected, told, outlook(told, prior)
+    return given, expected, history, outlook(history, prior)
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_increments_evidence_and_weights(name):
-    _, expected, told, of = judged(name)
-    assert told.increments[:, 0] == near(name, expected["increments_pct"])
+    _, expected, history, of = judged(name)
+    assert history.increments[:, 0] == near(name, expected["increments_pct"])
     assert of.log_evidence[0] == near(name, expected["log_evidence"])
     assert of.weights[:, 0] == near(name, expected["node_weight"])
 

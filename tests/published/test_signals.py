@@ -37,11 +37,11 @@ def test_loop_current_as_per_cent_of_span_sig_01():
 
 
 @pytest.mark.parametrize(("current", "name"), reference("SIG-02")[1]["cases"])
-def test_current_tells_the_band_of_ne_43_sig_02(current, name):
+def test_current_lies_in_its_band_of_ne_43_sig_02(current, name):
     assert band_of(current, FOUR_TO_TWENTY) in NAMES[name]
 
 
-def test_many_currents_tell_the_same_bands_as_one_sig_02():
+def test_many_currents_have_the_bands_of_each_alone_sig_02():
     currents = [case[0] for case in reference("SIG-02")[1]["cases"]]
     assert fault_bands(currents).tolist() == [
         band_of(current, FOUR_TO_TWENTY) for current in currents

@@ -21,19 +21,19 @@ def test_a_forecast_is_that_of_the_whole_normal_distribution_of_the_increments()
     The last increment given the others, under each q, weighed by the evidence for it.
     """
     made = simulate(TRUTHS["half and half"], 5, 6, np.random.default_rng(2))
-    told = histories(made.years, made.found, made.left, made.adjusted, U)
+    history = histories(made.years, made.found, made.left, made.adjusted, U)
     prior = default_prior(TOLERANCE)
-    got = backtest(told, prior)
+    got = backtest(history, prior)
     assert got.tested[:, 0].tolist() == [False, True, True, True, True]
     for place in range(5):
         for k in range(1, 5):
             log_weights, chances = [], []
             for j, q in enumerate(prior.q[:, 0]):
-                dt, d = told.years[: k + 1, place], told.increments[: k + 1, place]
-                v = np.diag(told.variance[: k + 1, place] + q * dt) + prior.variance * np.outer(
+                dt, d = history.years[: k + 1, place], history.increments[: k + 1, place]
+                v = np.diag(history.variance[: k + 1, place] + q * dt) + prior.variance * np.outer(
                     dt, dt
                 )
-                shared = told.shared[:k, place]
+                shared = history.shared[:k, place]
                 v -= np.diag(shared, 1) + np.diag(shared, -1)
                 off, past = d - prior.rate * dt, v[:k, :k]
                 known = np.linalg.solve(past, np.c_[off[:k], v[:k, k]])
@@ -53,9 +53,9 @@ def test_a_forecast_is_that_of_the_whole_normal_distribution_of_the_increments()
 def test_forecasts_hold_as_often_as_they_say(truth):
     n = 4000  # about 32,000 forecasts, of one instrument not independent: ± 0.3 points
     made = simulate(TRUTHS[truth], n, 10, np.random.default_rng(4))
-    told = histories(made.years, made.found, made.left, made.adjusted, U)
+    history = histories(made.years, made.found, made.left, made.adjusted, U)
     family = np.zeros(n, dtype=int)
-    got = backtest(told, fit_families(told, family, TOLERANCE).of(family))
+    got = backtest(history, fit_families(history, family, TOLERANCE).of(family))
     assert got.tested.sum() == 8 * n
     assert 100 * got.inside().sum() / got.tested.sum() == pytest.approx(95, abs=1.5)
     tenths = np.bincount((got.quantile[got.tested] * 10).astype(int).clip(0, 9), minlength=10)

@@ -127,7 +127,7 @@ def test_the_other_ways_have_the_half_widths_of_their_defaults():
     assert len(float_moved()) == 2
 
 
-def test_pressure_is_told_in_millimetres_of_the_product():
+def test_pressure_is_in_millimetres_of_the_product():
     shown = parts(pressure_applied(8.0, density=915.0, range_kilopascals=100.0))
     kilopascals = 915 * 9.80665 * 8 / 1000
     width = 0.0002 * kilopascals + 0.01
@@ -138,7 +138,7 @@ def test_pressure_is_told_in_millimetres_of_the_product():
     assert shown["gravity"] == pytest.approx(8 / 9.80665 / math.sqrt(3))
 
 
-def test_weights_are_told_in_millimetres_of_the_product():
+def test_weights_are_in_millimetres_of_the_product():
     displacer = {"length": 1.0, "volume": 0.001963495, "density": 915.0}
     shown = parts(weights_on_hanger(1.0, mass=0.7034, **displacer))
     # The whole metre takes 1.7966 kg off: 0.016 % of 0.7034 kg is 0.0626 mm.
@@ -235,7 +235,7 @@ def test_draws_agree_on_two_levels_with_shared_and_own_errors():
         ((40, 60), (3.61, 3.61), False, False),
     ],
 )
-def test_levels_near_each_other_tell_less_of_the_ends(percents, lifts, judge, adjust):
+def test_levels_near_each_other_say_less_about_the_ends(percents, lifts, judge, adjust):
     levels = np.array(percents) / 100
     seen = two_levels(levels, 4 + 16 * levels, lower=0.0, upper=1.0)
     assert (seen.gain_at_zero, seen.gain_at_span_end) == pytest.approx(lifts, abs=0.006)

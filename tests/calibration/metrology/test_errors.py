@@ -68,14 +68,14 @@ def test_largest_error_keeps_its_sign():
     assert figures([0, 50, 100, 50], [0.1, -0.4, 0.2, 0.3], **UP_DOWN).largest == -0.4
 
 
-def test_errors_at_the_ends_are_told_only_from_points_near_them():
+def test_errors_at_the_ends_come_only_from_points_near_them():
     near = figures([5, 50, 95, 50], [0.1, 0.2, 0.3, 0.2], **UP_DOWN)
     assert (near.at_zero, near.at_span) == (0.1, 0.3)
     far = figures([5.01, 50, 94.99, 50], [0.1, 0.2, 0.3, 0.2], **UP_DOWN)
     assert (far.at_zero, far.at_span) == (None, None)
 
 
-def test_one_point_in_the_middle_tells_neither_zero_nor_span():
+def test_one_point_in_the_middle_shows_neither_zero_nor_span():
     shown = figures([50], [0.2], [True], [1])
     assert (shown.at_zero, shown.at_span, shown.hysteresis, shown.n) == (None, None, None, 1)
 
@@ -92,7 +92,7 @@ def test_applied_values_that_differ_by_rounding_are_one_point():
     assert shown.hysteresis == pytest.approx(0.2)
 
 
-def test_error_of_an_indication_is_told_by_the_span_of_the_range():
+def test_error_of_an_indication_is_in_per_cent_of_the_range():
     assert percent_errors(6.02, 6.0, signal_span=8.0) == pytest.approx(0.25)
 
 

@@ -58,7 +58,7 @@ def test_full_figures_hold_the_plain_ones():
     assert full_figures(*readings).figures == figures(*readings)
 
 
-def test_two_points_tell_nothing_of_a_bend():
+def test_two_points_show_no_linearity():
     bent = linearity([0, 100], [0.1, 0.4])
     assert all(math.isnan(value) for value in vars(bent).values())
 
@@ -111,7 +111,7 @@ def test_repeatability_never_mixes_the_sides():
     assert repeatability([50, 50, 25], [0.1, 0.5, 9], [True, True, True]) == pytest.approx(0.4)
 
 
-def test_repeatability_of_a_fleet_is_told_by_its_worst_point():
+def test_repeatability_of_a_fleet_is_that_of_the_worst_point():
     shown = repeatability_fleet(
         [0, 0, 0, 0, 1], [0, 0, 50, 50, 0], [0.1, 0.2, 0.1, 0.4, 5.0], [True] * 5, records=2
     )

@@ -21,8 +21,8 @@ def of():
     found = rate * years + rng.normal(0, 0.06, (visits, n))
     adjusted = np.abs(found) > 0.4
     left = np.where(adjusted, rng.normal(0, 0.05, found.shape), found)
-    told = histories(years, found, left, adjusted, U)
-    return outlook(told, default_prior(np.full(n, TOLERANCE)))
+    history = histories(years, found, left, adjusted, U)
+    return outlook(history, default_prior(np.full(n, TOLERANCE)))
 
 
 @pytest.mark.parametrize("years", [0.0, 0.3, 1.0, 2.5, 9.0])
@@ -45,15 +45,15 @@ def test_it_meets_the_tolerance_on_the_same_day(of):
 
 
 def test_rates_are_those_of_wander(of):
-    band, told = of.rate(), forecast(of, TOLERANCE, U)
-    assert np.array_equal(told.low, band.lower)
-    assert np.array_equal(told.high, band.upper)
-    assert np.array_equal(told.own_weight, of.own_weight)
+    band, history = of.rate(), forecast(of, TOLERANCE, U)
+    assert np.array_equal(history.low, band.lower)
+    assert np.array_equal(history.high, band.upper)
+    assert np.array_equal(history.own_weight, of.own_weight)
 
 
 def test_two_visits_and_no_family_name_no_day():
-    told = histories([0.0, 1.0], [0.0, 0.3], [0.0, 0.3], [False, False], U)
-    one = forecast(outlook(told, default_prior(TOLERANCE)), TOLERANCE, U)
+    history = histories([0.0, 1.0], [0.0, 0.3], [0.0, 0.3], [False, False], U)
+    one = forecast(outlook(history, default_prior(TOLERANCE)), TOLERANCE, U)
     assert not one.dated[0]
     assert np.isinf(one.meets[0])
 

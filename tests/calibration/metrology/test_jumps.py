@@ -20,12 +20,12 @@ def test_jumps_are_flagged_where_they_are_and_clean_histories_are_not(kind):
 def test_flagged_increment_is_set_aside_and_the_rate_goes_on():
     jump = np.zeros((8, 40))
     jump[4, 7] = 1.5
-    told = simulate(TRUTHS["linear"], 40, 8, np.random.default_rng(5), jump=jump).first(8)
-    got = flags_of(told, np.zeros(40, dtype=int))
+    history = simulate(TRUTHS["linear"], 40, 8, np.random.default_rng(5), jump=jump).first(8)
+    got = flags_of(history, np.zeros(40, dtype=int))
     assert got.flags[:, 7].tolist() == [False, False, False, True, False, False, False]
     assert got.size[3, 7] == pytest.approx(1.5, abs=0.3)
     assert not got.histories.counted[3, 7]
-    assert told.counted[3, 7]
+    assert history.counted[3, 7]
 
 
 @pytest.mark.parametrize(("instruments", "visits"), [(40, 4), (4, 8)])
@@ -33,8 +33,8 @@ def test_too_few_visits_or_no_family_gives_only_a_hint(instruments, visits):
     jump = np.zeros((visits, instruments))
     jump[2, 0] = 4.0
     rng = np.random.default_rng(5)
-    told = simulate(TRUTHS["linear"], instruments, visits, rng, jump=jump).first(visits)
-    got = flags_of(told, np.zeros(instruments, dtype=int))
+    history = simulate(TRUTHS["linear"], instruments, visits, rng, jump=jump).first(visits)
+    got = flags_of(history, np.zeros(instruments, dtype=int))
     assert got.hints[:, 0].any()
     assert not got.flags.any()
 
@@ -56,7 +56,7 @@ def test_bad_reading_comes_back_and_a_jump_stays():
     assert jump.gain > 0
 
 
-def test_last_or_adjusted_visit_cannot_tell_them_apart():
+def test_jump_and_bad_reading_look_alike_at_the_last_or_an_adjusted_visit():
     last = diagnose(plain([0.0, 0.02, 0.01, 0.0, 0.6], [False] * 5), default_prior(0.5), 0, 3)
     assert last.cause == Cause.EITHER
     assert "last visit" in last.why
@@ -75,11 +75,11 @@ def test_a_bad_reading_that_comes_back_is_distinguished_from_a_jump(kind):
     found = made.found.copy()
     found[at[bad], bad] += 5 * np.sqrt(2 * 0.05**2 + truth.walk**2)
     left = np.where(made.adjusted, made.left, found)
-    told = histories(made.years, found, left, made.adjusted, 0.05)
-    got = flags_of(told, np.zeros(n, dtype=int))
+    history = histories(made.years, found, left, made.adjusted, 0.05)
+    got = flags_of(history, np.zeros(n, dtype=int))
     flagged = got.flags.argmax(axis=0)
     right = [
-        diagnose(told, got.prior, c, int(flagged[c]))
+        diagnose(history, got.prior, c, int(flagged[c]))
         == (Cause.BAD_READING, at[c], "", pytest.approx(0, abs=1e9))
         for c in bad
         if got.flags[:, c].any()
@@ -89,23 +89,23 @@ def test_a_bad_reading_that_comes_back_is_distinguished_from_a_jump(kind):
     assert got.flags[:, ~has].any(axis=0).mean() <= 0.058
 
 
-def test_what_is_asked_of_the_inverse_is_as_by_dense_algebra():
+def test_residuals_agree_with_dense_algebra():
     """Against NumPy's own inverse of the whole covariance."""
     made = simulate(TRUTHS["half and half"], 12, 10, np.random.default_rng(3))
-    told = histories(made.years, made.found, made.left, made.adjusted, U)
-    aside = np.zeros_like(told.counted)
+    history = histories(made.years, made.found, made.left, made.adjusted, U)
+    aside = np.zeros_like(history.counted)
     aside[4, ::3] = True  # gaps, as flagged jumps leave them
-    told, family = told.without(aside), np.zeros(12, dtype=int)
-    prior = fit_without_jumps(told, family, TOLERANCE).of(family)
-    got = residuals(told, prior)
+    history, family = history.without(aside), np.zeros(12, dtype=int)
+    prior = fit_without_jumps(history, family, TOLERANCE).of(family)
+    got = residuals(history, prior)
     for place in range(12):
         dt, off = (
-            told.years[:, place],
-            told.increments[:, place] - prior.rate[place] * told.years[:, place],
+            history.years[:, place],
+            history.increments[:, place] - prior.rate[place] * history.years[:, place],
         )
         for j in range(len(prior.q)):
-            v = np.diag(told.variance[:, place] + prior.q[j, place] * dt)
-            v -= np.diag(told.shared[:-1, place], 1) + np.diag(told.shared[:-1, place], -1)
+            v = np.diag(history.variance[:, place] + prior.q[j, place] * dt)
+            v -= np.diag(history.shared[:-1, place], 1) + np.diag(history.shared[:-1, place], -1)
             v += prior.variance[place] * np.outer(dt, dt)
             inverse = np.linalg.inv(v)
             evidence = -0.5 * (np.linalg.slogdet(v)[1] + off @ inverse @ off)

@@ -34,7 +34,7 @@ def test_out_and_not_put_right_is_not_counted_again():
     assert seen.end.tolist() == [1, 1]
 
 
-def test_rate_at_one_length_is_the_share_told_as_a_rate():
+def test_rate_at_one_interval_length_follows_from_the_share_out():
     seen = Results.of(np.arange(50), np.zeros(50), np.full(50, 2.0), np.arange(50) < 5)
     fit = fit_exponential(seen)
     assert fit.rate == pytest.approx(-math.log(0.9) / 2, rel=1e-12)

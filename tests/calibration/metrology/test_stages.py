@@ -244,12 +244,12 @@ def test_one_meter_in_both_readings_leaves_the_primary_surer():
         "trimmed": False,
         "adjusted": False,
     }
-    told = [
+    both_visits = [
         Visits.of([0.0, 1.0, 2.0], **both, u_simulated=0.05, u_wetted=0.05, u_meter=meter)
         for meter in (0.0, 0.045)
     ]
     apart, shared = (
-        estimate(one, output=prior(0, 1, 0.01), primary=prior(0, 1, 0.01)) for one in told
+        estimate(one, output=prior(0, 1, 0.01), primary=prior(0, 1, 0.01)) for one in both_visits
     )
     assert shared.primary_rate().sd[0] < 0.7 * apart.primary_rate().sd[0]
 
@@ -257,9 +257,9 @@ def test_one_meter_in_both_readings_leaves_the_primary_surer():
 def test_one_instrument_is_a_fleet_of_one():
     fleet = Fleet.simulated(300, 5, ("both", "wetted", "simulated"), seed=4)
     output, primary = prior(0.02, 0.03, 0.0, 0.05), default_prior(TOLERANCE)
-    many = estimate(fleet.told(5), output=output, primary=primary)
+    many = estimate(fleet.visits(5), output=output, primary=primary)
     for place in (0, 17, 299):
-        one = estimate(fleet.told(5).columns([place]), output=output, primary=primary)
+        one = estimate(fleet.visits(5).columns([place]), output=output, primary=primary)
         assert one.primary_rate().upper[0] == pytest.approx(many.primary_rate().upper[place])
         assert one.output_rate().lower[0] == pytest.approx(many.output_rate().lower[place])
 
@@ -270,7 +270,8 @@ def test_a_shorter_history_stands_behind_empty_visits():
     )
     short = Visits.of([0.0, 0.8, 1.9], wetted=[0.1, 0.2, 0.3], u_wetted=0.05)
     a, b = (
-        estimate(told, output=nothing(), primary=default_prior(TOLERANCE)) for told in (long, short)
+        estimate(one, output=nothing(), primary=default_prior(TOLERANCE))
+        for one in (long, short)
     )
     assert a.primary_rate().upper == pytest.approx(b.primary_rate().upper, rel=1e-12)
 
@@ -291,7 +292,7 @@ def test_a_shorter_history_stands_behind_empty_visits():
         ({"trimmed": [[True]]}, "trimmed", "does not go"),
     ],
 )
-def test_readings_that_tell_nothing_are_refused(other, argument, reason):
+def test_unusable_readings_are_refused(other, argument, reason):
     if other.get("trimmed"):
         other = {"trimmed": np.ones((2, 3), dtype=bool)}
     with pytest.raises(CannotFit, match=reason) as refusal:
@@ -309,7 +310,7 @@ def test_readings_that_tell_nothing_are_refused(other, argument, reason):
         (0.0, "one row a visit"),
     ],
 )
-def test_times_that_tell_nothing_are_refused(years, reason):
+def test_unusable_times_are_refused(years, reason):
     with pytest.raises(CannotFit, match=reason):
         Visits.of(years, wetted=0.1, u_wetted=0.05)
 
@@ -374,7 +375,7 @@ class Fleet:
             out["ls"][k], out["lw"][k] = state[0] + e[2], state.sum(axis=0) + e[3]
         return cls(np.cumsum(gaps, axis=0), out, rates, shown)
 
-    def told(self, n):
+    def visits(self, n):
         r = {name: values[:n] for name, values in self.readings.items()}
         simulated, wetted = np.isin(self.shown[:n], (0, 2)), np.isin(self.shown[:n], (0, 1))
         return Visits.of(
@@ -391,7 +392,7 @@ class Fleet:
 
     def covered(self, n, *, output, primary) -> dict[str, float]:
         """Share of true rates within the 95 % bands after n visits, %; and the primary's width."""
-        got = estimate(self.told(n), output=output, primary=primary)
+        got = estimate(self.visits(n), output=output, primary=primary)
         truth = {"output": got.output_rate(), "primary": got.primary_rate()}
         share = {
             name: 100 * float(((rate >= band.lower) & (rate <= band.upper)).mean())

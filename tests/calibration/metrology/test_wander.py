@@ -11,7 +11,7 @@ from tests.bench.coverage import TRUTHS, Truth, cells, simulate
 YEARS, FOUND, LEFT = [0.0, 1.0, 2.0], [np.nan, 0.1, 0.2], [0.0, 0.1, 0.2]
 
 
-def told(**other):
+def a_history(**other):
     given = {"years": YEARS, "as_found": FOUND, "as_left": LEFT, "adjusted": [True, False, False]}
     return histories(**(given | {"u_reading": 0.05} | other))
 
@@ -32,9 +32,9 @@ def told(**other):
         ({"as_left": [0.0, 0.1]}, "as_left", "does not go with years"),
     ],
 )
-def test_history_that_tells_nothing_is_refused(other, argument, reason):
+def test_unusable_history_is_refused(other, argument, reason):
     with pytest.raises(CannotFit, match=reason) as refusal:
-        told(**other)
+        a_history(**other)
     assert refusal.value.argument == argument
 
 
@@ -85,10 +85,12 @@ def test_visits_of_one_day_become_one():
 
 
 def test_set_aside_increment_begins_a_fresh_level():
-    whole = told()
+    whole = a_history()
     cut = outlook(whole.without(np.array([[False], [True]])), default_prior(0.5))
     first = outlook(
-        told(years=[0.0, 1.0], as_found=[np.nan, 0.1], as_left=[0.0, 0.1], adjusted=[True, True]),
+        a_history(
+            years=[0.0, 1.0], as_found=[np.nan, 0.1], as_left=[0.0, 0.1], adjusted=[True, True]
+        ),
         default_prior(0.5),
     )
     assert cut.rate().centre[0] == pytest.approx(first.rate().centre[0], rel=1e-12)
@@ -102,9 +104,9 @@ def test_two_visits_alone_give_no_date_and_with_a_family_a_borrowed_one():
     assert np.isinf(by_itself.out).all()
     family = np.zeros(25, dtype=int)
     of = outlook(pairs, fit_families(pairs, family, 0.5).of(family))
-    lent = crossings(of, 0.5, 0.05)
-    assert lent.dated.all()
-    assert np.isfinite(lent.band).all()
+    from_family = crossings(of, 0.5, 0.05)
+    assert from_family.dated.all()
+    assert np.isfinite(from_family.band).all()
     assert of.family_weight + of.own_weight == pytest.approx(np.ones(25))
 
 
@@ -115,7 +117,7 @@ def test_small_family_lends_nothing():
     assert prior.rate.tolist() == [0.0]
 
 
-def test_family_of_steady_drifters_is_found_again():
+def test_prior_of_a_steadily_drifting_family_is_recovered():
     many = simulate(Truth(), 2000, 8, np.random.default_rng(4)).first(8)
     prior = fit_families(many, np.zeros(2000, dtype=int), 0.5)
     assert prior.rate[0] == pytest.approx(0.12, abs=0.006)
@@ -140,7 +142,7 @@ def test_days_rise_and_the_line_meets_where_it_should():
 
 
 def test_ever_out_agrees_with_simulated_paths():
-    one = outlook(told(adjusted=[True, True, True]), default_prior(0.5))
+    one = outlook(a_history(adjusted=[True, True, True]), default_prior(0.5))
     rng, n, t, steps = np.random.default_rng(6), 20_000, 2.0, 400
     node = rng.choice(10, n, p=one.weights[:, 0])
     means, variances = (part[node, 0] for part in one.parts(0.0))

@@ -44,7 +44,7 @@ def test_a_good_test_has_no_hint():
         (0.6 + PERCENT * 1.03, ["P6", "P5"]),
     ],
 )
-def test_pattern_is_told_from_nine_points(shown, pattern):
+def test_pattern_is_recognised_from_nine_points(shown, pattern):
     assert keys(seen(shown)) == pattern
 
 
@@ -97,7 +97,7 @@ def test_checks_are_those_of_the_principle():
     assert "impulse valve" in of("hydrostatic")
 
 
-def test_one_point_can_tell_an_offset_and_nothing_of_the_span():
+def test_one_point_shows_an_offset_and_nothing_of_the_span():
     assert keys(reading_hints([12.0], [12.3], tolerance=1.0)) == ["P5"]
 
 
@@ -109,7 +109,7 @@ def test_noise_and_jumps_at_a_steady_level():
     assert "noise" in noise_hints([12.0, 12.02, 12.05, 12.08, 12.1])[0].pattern
 
 
-def test_simulated_and_wetted_tell_the_stages_apart():
+def test_simulated_and_wetted_readings_separate_the_stages():
     primary = stage_hints(0.05, 0.9, tolerance=1.0)
     output = stage_hints(0.9, 1.0, tolerance=1.0)
     assert keys(primary) == keys(output) == ["P10"]

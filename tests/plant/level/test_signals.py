@@ -33,7 +33,7 @@ def ranges(draw):
 
 
 @given(value=levels, ends=ranges(), signal=signals)
-def test_signal_tells_its_value_again(value, ends, signal):
+def test_value_is_recovered_from_its_signal(value, ends, signal):
     observed = signal_at(value, **ends, signal=signal)
     assert value_at(observed, **ends, signal=signal) == pytest.approx(value, abs=1e-9)
 
@@ -122,7 +122,7 @@ def test_edges_of_the_bands_hold_in_volts(volts, band):
 
 
 @pytest.mark.parametrize("key", ["0-20mA", "0-10V"])
-def test_signal_without_live_zero_tells_no_failure(key):
+def test_signal_without_live_zero_shows_no_failure(key):
     assert bands_of([0.0, 5.0, 25.0], SIGNALS[key]).tolist() == [FaultBand.MEASURING] * 3
 
 

@@ -62,7 +62,7 @@ def test_height_of_a_volume_holds_that_volume(shape, share):
 
 
 @given(shape=shapes(), share=st.floats(0.05, 0.9))
-def test_height_is_found_again_from_its_volume(shape, share):
+def test_height_is_recovered_from_its_volume(shape, share):
     height = share * inside_height(shape)
     # Under a tip that points up the volume hardly changes with the height.
     assume(shape.body.width(height) > 0.1)

@@ -6,7 +6,7 @@ from plant.level.signals import FOUR_TO_TWENTY, ONE_TO_FIVE
 from plant.level.tolerance import UnitDoesNotFit, equivalent_tolerance
 
 
-def test_tolerance_in_millimetres_is_told_in_every_unit_of_a_level_point():
+def test_tolerance_in_millimetres_converts_to_every_unit_of_a_level_point():
     tolerance = equivalent_tolerance(4, "mm", span=8.0, signal=FOUR_TO_TWENTY)
     assert tolerance.percent == pytest.approx(0.05)
     assert tolerance.millimetres == pytest.approx(4)
@@ -14,13 +14,13 @@ def test_tolerance_in_millimetres_is_told_in_every_unit_of_a_level_point():
     assert tolerance.cubic_metres is None
 
 
-def test_tolerance_in_milliamperes_is_told_in_millimetres():
+def test_tolerance_in_milliamperes_converts_to_millimetres():
     tolerance = equivalent_tolerance(0.08, "mA", span=4.0, signal=FOUR_TO_TWENTY)
     assert tolerance.percent == pytest.approx(0.5)
     assert tolerance.millimetres == pytest.approx(20)
 
 
-def test_tolerance_in_litres_is_told_in_per_cent_of_a_span_in_cubic_metres():
+def test_tolerance_in_litres_converts_to_per_cent_of_a_span_in_cubic_metres():
     tolerance = equivalent_tolerance(250, "L", span=50.0, signal=FOUR_TO_TWENTY, quantity="volume")
     assert tolerance.percent == pytest.approx(0.5)
     assert tolerance.cubic_metres == pytest.approx(0.25)

@@ -53,7 +53,7 @@ def test_unknown_unit_is_refused_and_those_known_are_named(turn, unit, named):
     assert refusal.value.unit == unit
 
 
-def test_factors_are_told_per_unit():
+def test_factors_are_listed_per_unit():
     assert {unit: Decimal(str(factor)) for unit, factor in LENGTH_UNITS.items()} == {
         unit: Decimal(factor) for unit, factor in EXACT.items()
     }
