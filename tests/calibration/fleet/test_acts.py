@@ -235,7 +235,7 @@ def test_a_run_that_lost_its_worker_is_taken_up_again(site):
 
 def test_trouble_is_told_and_the_next_pass_does_it_all(site, monkeypatch):
     recorded_family()
-    monkeypatch.setattr(fleet.offers, "make", lambda *a, **k: 1 / 0)
+    monkeypatch.setattr(fleet.methods, "make", lambda *a, **k: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         fleet.run(clock=clock, nightly=True)
     assert "ZeroDivisionError" in FleetRun.objects.get().trouble

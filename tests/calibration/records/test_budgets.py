@@ -204,7 +204,7 @@ def test_output_right_and_level_wrong_points_to_the_probe(technician, approver, 
     wetted = an_approved_record(point, by=technician, approved_by=approver, found=[0.9] * 9)
     page = sign_in(approver).get(wetted.get_absolute_url()).content.decode()
     assert "right on simulated output, wrong on wetted level" in page.lower()
-    assert "Check that no output trim is made for it" in page
+    assert "Check that the output is not trimmed to correct it" in page
 
 
 def test_storing_it_costs_fifteen_statements_at_most(technician, django_assert_max_num_queries):
