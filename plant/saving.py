@@ -1,12 +1,11 @@
-"""What the register's operations share: check a row, refuse an outdated form, store only what a
-form may change.
-"""
+"""What the acts share: check a row, refuse an outdated form, store only what a form may change."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -15,7 +14,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import IntegrityError, models, transaction
 
 from plant.cells import digits
-from plant.refusals import Refused
+from plant.refusals import Refused, RuleBroken
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -62,44 +61,66 @@ class Stale(Refused):
         self.stored = stored
 
 
-def problems(row: models.Model, *, ignoring: Collection[str] = ()) -> dict[str, list[str]]:
-    """Everything that is wrong with ``row``, by form field ("" where it belongs to none).
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with a row: the form's ``field`` ("" where it belongs to none), and the name
+    of the model's ``rule`` ("" for what a field itself refuses).
+    """
+
+    field: str
+    message: str
+    rule: str = ""
+
+
+def problems(row: models.Model, *, ignoring: Collection[str] = ()) -> list[Problem]:
+    """Everything that is wrong with ``row``.
 
     Rules of fields first, then the model's constraints, whose messages are put beside the field
     they are about. ``ignoring`` names fields that are known to be wrong already.
     """
-    found: dict[str, list[str]] = {}
-    try:
-        row.clean_fields(exclude=set(ignoring))
-        row.clean()
-        row.validate_unique(exclude=set(ignoring))
-    except ValidationError as error:
-        for name, messages in error.message_dict.items():
-            found["" if name == NON_FIELD_ERRORS else name] = list(messages)
-    wrong = {*ignoring, *found}
+    wrong = _problems_of_fields(row, set(ignoring))
+    fields = {problem.field for problem in wrong}
+    excluded = {*ignoring, *fields}
     for constraint in row._meta.constraints:
-        if FIELD_OF_RULE.get(constraint.name) in found:
+        field = FIELD_OF_RULE.get(constraint.name, "")
+        if field and field in fields:
             continue
         try:
-            constraint.validate(type(row), row, exclude=wrong)
+            constraint.validate(type(row), row, exclude=excluded)
         except ValidationError as error:
-            field = FIELD_OF_RULE.get(constraint.name, "")
-            found.setdefault(field, []).extend(error.messages)
+            wrong += [Problem(field, message, constraint.name) for message in error.messages]
             # What is wrong by itself would break the rules it shares with others, too.
-            wrong.add(field)
-    return found
+            excluded.add(field)
+            fields.add(field)
+    return wrong
+
+
+def _problems_of_fields(row: models.Model, exclude: set[str]) -> list[Problem]:
+    try:
+        row.clean_fields(exclude=exclude)
+        row.clean()
+        row.validate_unique(exclude=exclude)
+    except ValidationError as error:
+        return [
+            Problem("" if name == NON_FIELD_ERRORS else name, message)
+            for name, messages in error.message_dict.items()
+            for message in messages
+        ]
+    return []
 
 
 def check(row: models.Model) -> None:
-    """Refuse a row that breaks a rule."""
-    for field, messages in problems(row).items():
-        raise Refused(" ".join(messages), field=field or None)
+    """Refuse a row that breaks a rule, with all that is wrong with its first field."""
+    if wrong := problems(row):
+        first = wrong[0]
+        texts = [each.message for each in wrong if each.field == first.field]
+        raise RuleBroken(" ".join(texts), rule=first.rule, field=first.field or None)
 
 
 @contextmanager
-def walls_speak(*, savepoint: bool = True) -> Iterator[None]:
-    """Turn what the database refuses, such as the later of two writers at once, into a refusal in
-    its rule's words.
+def constraint_messages(*, savepoint: bool = True) -> Iterator[None]:
+    """Turn what the database refuses, such as the later of two writers at once, into a refusal with
+    the message of its constraint.
 
     Without a savepoint (two statements fewer) the refusal must leave the whole transaction.
     """
@@ -108,10 +129,10 @@ def walls_speak(*, savepoint: bool = True) -> Iterator[None]:
             yield
     except IntegrityError as error:
         name = getattr(getattr(error.__cause__, "diag", None), "constraint_name", "") or ""
-        said = str(error).splitlines()[0] if name == "range_inside_tank" else _message_of(name)
-        if not said:
+        text = str(error).splitlines()[0] if name == "range_inside_tank" else _message_of(name)
+        if not text:
             raise
-        raise Refused(said, field=FIELD_OF_RULE.get(name)) from error
+        raise RuleBroken(text, rule=name, field=FIELD_OF_RULE.get(name)) from error
 
 
 def _message_of(rule: str) -> str:

@@ -76,7 +76,7 @@ class Play:
         installing.swap(
             point,
             transmitter=new,
-            hanging=old.pk,
+            seen=old.pk,
             goes=act["goes"],
             on=self._day(act),
             today=self.today,

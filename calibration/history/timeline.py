@@ -23,7 +23,7 @@ from calibration.jobs.models import Job
 from calibration.records.models import Calibration
 from plant.ledger.models import LedgerEntry
 from plant.points.models import MeasuringPoint
-from plant.product_changes.acts import said
+from plant.product_changes.acts import contents_text
 from plant.product_changes.models import ProductChange
 from plant.sites.models import Site
 from plant.transmitters.models import Installation, Transmitter
@@ -293,8 +293,8 @@ def _products(rows: models.QuerySet[ProductChange]) -> list[Event]:
         Event(
             day=row.on,
             kind="product",
-            what=f"the tank holds {said(row.product, row.celsius)} "
-            f"instead of {said(row.product_before, row.celsius_before)}",
+            what=f"the tank holds {contents_text(row.product, row.celsius)} "
+            f"instead of {contents_text(row.product_before, row.celsius_before)}",
             why=row.why,
             url=f"/tanks/{row.tank_id}/product/",
         )

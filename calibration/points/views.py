@@ -19,7 +19,7 @@ from plant.people.models import Person
 from plant.people.permissions import may
 from plant.points.columns import POINT
 from plant.points.models import MeasuringPoint
-from plant.product_changes.acts import said
+from plant.product_changes.acts import contents_text
 from plant.refusals import Refused
 from plant.tanks.geometry import geometry_of
 from plant.transmitters.columns import TRANSMITTER
@@ -118,7 +118,10 @@ def _probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
         return {"probe_lacks": str(lacking)}
     except Refused as refusal:
         return {"probe_lacks": f"dimensions of the tank that hold ({refusal})"}
-    return {"probe": facts, "probe_holds": said(facts.liquid.product, facts.liquid.celsius)}
+    return {
+        "probe": facts,
+        "probe_holds": contents_text(facts.liquid.product, facts.liquid.celsius),
+    }
 
 
 def _acts(person: Person, site_id: int) -> dict[str, bool]:

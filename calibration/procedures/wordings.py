@@ -11,7 +11,7 @@ from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.refusals import Refused
-from plant.saving import check, locked, put, walls_speak
+from plant.saving import check, constraint_messages, locked, put
 
 FIELDS = ("step_key", "devices", "text")
 
@@ -21,7 +21,7 @@ def add(wording: SiteWording, *, by: Person) -> SiteWording:
     """Refused for a step that the procedure's newest version does not have."""
     require(by, "publish procedure", wording.site_id)
     _check(wording)
-    with walls_speak():
+    with constraint_messages():
         wording.save()
     enter("add wording", on=wording, by=by, details=_facts(wording))
     return wording
@@ -36,7 +36,7 @@ def change(wording: SiteWording, *, seen: str, by: Person) -> SiteWording:
     stored = locked(wording, seen=seen, fields=FIELDS)
     changed = put(wording, stored, FIELDS)
     _check(stored)
-    with walls_speak():
+    with constraint_messages():
         stored.save(update_fields=FIELDS)
     enter("change wording", on=stored, by=by, details=changed)
     return stored

@@ -25,13 +25,13 @@ from plant.people.models import Person
 from plant.people.permissions import require
 from plant.points.models import MeasuringPoint
 from plant.product_changes import acts as product_changes
-from plant.product_changes.acts import said
+from plant.product_changes.acts import contents_text
 from plant.product_changes.models import ProductChange
 from plant.product_changes.shifts import FLOATS, Outcome, outcome_of
 from plant.products.models import Product
 from plant.quantities import day_text, number, percent, quantity, with_unit
 from plant.refusals import Refused
-from plant.saving import walls_speak
+from plant.saving import constraint_messages
 from plant.tanks.models import Tank
 from plant.transmitters.models import Transmitter
 from plant.transmitters.probe import Contents
@@ -274,7 +274,7 @@ def _take_note(job: Job, effect: Effect, change: ProductChange) -> None:
     full = effect.outcome.full
     job.product_change, job.shift_percent = change, full.percent if full else None
     job.note = "\n".join(part for part in (job.note, effect.note) if part)
-    with walls_speak():
+    with constraint_messages():
         job.save()
 
 
@@ -334,8 +334,8 @@ def _calibrated_on(points: Iterable[int]) -> dict[int, dt.date]:
 # ---- in words ----
 def _out_and_in(before: Contents, after: Contents) -> str:
     if before.product == after.product:
-        now = said(after.product, after.celsius)
-        return f"{_capital(now)} instead of {said(before.product, before.celsius)}"
+        now = contents_text(after.product, after.celsius)
+        return f"{_capital(now)} instead of {contents_text(before.product, before.celsius)}"
     names = [c.product.name if c.product else "what stood there" for c in (before, after)]
     return f"{_capital(names[0])} out, {names[1] if after.product else 'no product told'} in"
 

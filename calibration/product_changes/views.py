@@ -17,7 +17,7 @@ from calibration.product_changes.forms import ProductChangeForm
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import OFFERED, attempt, form_page, sent
 from plant.people.permissions import may, require
-from plant.product_changes.acts import Told, in_words, refuse_wrong, said
+from plant.product_changes.acts import ListedChange, contents_text, in_words, refuse_wrong
 from plant.products.models import Product
 from plant.refusals import Refused
 from plant.tanks.models import Tank
@@ -79,7 +79,7 @@ def _store(form: ProductChangeForm, tank: Tank, request: SignedRequest, at: dt.d
         by=request.user,
         at=at,
     )
-    return f"{tank.name} holds {said(stored.product, stored.celsius)} now. {_asked(jobs)}"
+    return f"{tank.name} holds {contents_text(stored.product, stored.celsius)} now. {_asked(jobs)}"
 
 
 def _asked(jobs: list[Job]) -> str:
@@ -97,7 +97,7 @@ def _shown(form: ProductChangeForm, tank: Tank) -> dict[str, Any]:
         "is_shown": True,
         "effects": effects,
         "mark": form.mark,
-        "will_hold": said(form.contents.product, form.contents.celsius),
+        "will_hold": contents_text(form.contents.product, form.contents.celsius),
     }
 
 
@@ -110,14 +110,14 @@ def _page(
         "may_edit": may(request.user, "edit register", tank.site_id),
         "changes": _so_far(tank),
         "shown": SHOWN,
-        "holds": said(tank.product, tank.product_c),
+        "holds": contents_text(tank.product, tank.product_c),
         "products": Product.objects.filter(site=tank.site).values_list("name", flat=True)[:OFFERED],
     }
     status = 422 if form.errors else 200
     return render(request, "calibration/product_changes/product_change.html", facts, status=status)
 
 
-def _so_far(tank: Tank) -> list[Told]:
+def _so_far(tank: Tank) -> list[ListedChange]:
     """The latest changes with the jobs that were raised for them."""
     jobs = Prefetch("jobs", Job.objects.select_related("point").order_by("point__tag_key"))
     return in_words(tank.product_changes.prefetch_related(jobs), SHOWN)

@@ -22,7 +22,7 @@ from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
 from plant.refusals import Refused
-from plant.saving import walls_speak
+from plant.saving import constraint_messages
 from plant.transmitters.models import Installation, Transmitter
 
 
@@ -90,7 +90,7 @@ def store(
     )
     # The database holds every rule of a record; asking them one by one before would cost forty
     # statements.
-    with walls_speak(savepoint=False):
+    with constraint_messages(savepoint=False):
         record.save()
     for stage in (standing, found, left):
         for reading in stage.readings:

@@ -22,7 +22,6 @@ from django.db.models import Q
 from plant.importing.columns import Parsed, Problem, read
 from plant.importing.files import (
     LARGEST_FILE,
-    MEGABYTE,
     Table,
     Unreadable,
     examine,
@@ -32,12 +31,19 @@ from plant.importing.files import (
 )
 from plant.importing.importer import Context, Importer, Outcome
 from plant.importing.models import ImportBatch, ImportProblem
+from plant.importing.refusals import (
+    ChangeReasonMissing,
+    FileTooLarge,
+    NotChecked,
+    NotOpen,
+    UnreadableFile,
+)
 from plant.importing.staging import unprepared
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.refusals import Refused
-from plant.saving import walls_speak
+from plant.saving import constraint_messages
 from plant.sites.models import Site
 
 log = logging.getLogger(__name__)
@@ -99,10 +105,7 @@ def _keep(chunks: Iterable[bytes]) -> tuple[str, str, int]:
             for chunk in chunks:
                 size += len(chunk)
                 if size > LARGEST_FILE:
-                    raise Refused(
-                        f"Up to {LARGEST_FILE // MEGABYTE} MB are accepted. Split the file.",
-                        field="file",
-                    )
+                    raise FileTooLarge
                 digest.update(chunk)
                 file.write(chunk)
             file.flush()
@@ -119,7 +122,7 @@ def _judged(path: Path) -> str:
     try:
         examine(path)
     except Unreadable as error:
-        raise Refused(str(error), field="file") from error
+        raise UnreadableFile(reason=str(error)) from error
     with path.open("rb") as file:
         return ".xlsx" if is_workbook(file.read(4)) else ".csv"
 
@@ -146,13 +149,9 @@ def ask_to_apply(batch: ImportBatch, *, why: str = "", by: Person) -> ImportBatc
     require(by, "import", batch.site_id)
     batch = ImportBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     if batch.state != State.CHECKED:
-        raise Refused(f"This import is {batch.get_state_display()}; it cannot be applied now.")
+        raise NotChecked(state=batch.get_state_display())
     if batch.rows_changed and not why.strip():
-        raise Refused(
-            f"Say why: {batch.rows_changed} row(s) change what stands in the book, and an auditor "
-            "will ask.",
-            field="why",
-        )
+        raise ChangeReasonMissing(batch.rows_changed)
     batch.state, batch.applied_by, batch.why, batch.progress = State.TO_APPLY, by, why.strip(), 0
     batch.save(update_fields=["state", "applied_by", "why", "progress"])
     return batch
@@ -164,7 +163,7 @@ def withdraw(batch: ImportBatch, *, by: Person) -> ImportBatch:
     require(by, "import", batch.site_id)
     batch = ImportBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     if batch.state not in (State.WAITING, State.CHECKED, State.REFUSED):
-        raise Refused(f"This import is {batch.get_state_display()}; it cannot be withdrawn now.")
+        raise NotOpen(state=batch.get_state_display())
     batch.state = State.WITHDRAWN
     batch.save(update_fields=["state"])
     enter("withdraw import", on=batch, by=by, details={"sha256": batch.sha256})
@@ -273,7 +272,7 @@ def _apply(
     if parsed.problems:
         return _refuse(batch, parsed.sorted_problems(), parsed)
     if outcome.new or outcome.changed:
-        with walls_speak():
+        with constraint_messages():
             importer.write(parsed, outcome, context)
     _count(batch, parsed, outcome)
     details = {

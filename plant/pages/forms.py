@@ -115,9 +115,8 @@ class RuleForm(forms.ModelForm):
         except Refused as refusal:
             self.refuse(refusal)
         wrong = {*self.errors, *self.not_asked()}
-        for field, messages in problems(self.instance, ignoring=wrong).items():
-            for message in messages:
-                self.refuse(Refused(message, field=field or None))
+        for problem in problems(self.instance, ignoring=wrong):
+            self.refuse(Refused(problem.message, field=problem.field or None))
 
     def not_asked(self) -> set[str]:
         """Columns whose rules cannot be asked because what they derive from is wrong."""

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from plant.ledger.models import LedgerEntry
 from plant.pages.requests import SignedRequest
-from plant.people.roles import ACTS
+from plant.people.refusals import roles_for
 from plant.refusals import NotAllowed, Refused
 
 Done = TypeVar("Done")
@@ -33,8 +33,9 @@ def sites_for(request: SignedRequest, act: str) -> list[int]:
     """
     sites = request.user.site_ids(act)
     if not sites:
-        roles = " or ".join(sorted(ACTS[act]))
-        raise NotAllowed(f"Only a {roles} may open this page. Ask an administrator to appoint you.")
+        raise NotAllowed(
+            f"Only {roles_for(act)} may open this page. Ask an administrator to appoint you."
+        )
     return sites
 
 

@@ -13,9 +13,20 @@ from django.db import transaction
 from plant.ledger.writer import enter
 from plant.people.models import Appointment, Person
 from plant.people.permissions import require
+from plant.people.refusals import (
+    EndedAppointment,
+    LastAdministrator,
+    OpenAccount,
+    OwnAccount,
+    OwnRole,
+    RoleHeld,
+    RolesElsewhere,
+    UnmanagedPerson,
+    WeakPassword,
+)
 from plant.people.roles import Role
-from plant.refusals import Refused
-from plant.saving import check, locked, put, walls_speak
+from plant.refusals import ReasonMissing
+from plant.saving import check, constraint_messages, locked, put
 from plant.sites.models import Site
 
 PERSON_FIELDS = ("name", "email", "wants_mail")
@@ -29,7 +40,7 @@ def add(person: Person, *, password: str, site: Site, role: str, on: dt.date, by
     require(by, "manage people", site.pk)
     _set_password(person, password)
     check(person)
-    with walls_speak():
+    with constraint_messages():
         person.save()
     first = Appointment(person=person, site=site, role=role, starts_on=on)
     check(first)
@@ -67,18 +78,15 @@ def close(person: Person, *, why: str, on: dt.date, by: Person) -> Person:
     site = _managed_site(person, by)
     person = Person.objects.select_for_update().get(pk=person.pk)
     if person.pk == by.pk:
-        raise Refused("You cannot close yourself; another administrator must.")
+        raise OwnAccount
     if not why.strip():
-        raise Refused("Say why, for example: left on 31 October.", field="why")
+        raise ReasonMissing("for example, left on 31 October")
     elsewhere = set(person.appointments.in_force(on).values_list("site_id", flat=True)) - _managed(
         by
     )
     if elsewhere:
         names = ", ".join(Site.objects.filter(pk__in=elsewhere).values_list("name", flat=True))
-        raise Refused(
-            f"{person} also works at {names}, where you are no administrator. End the roles here "
-            "instead."
-        )
+        raise RolesElsewhere(person=person, sites=names)
     for appointment in person.appointments.in_force(on).filter(role=Role.ADMINISTRATOR):
         _refuse_last_administrator(appointment, on)
     person.is_active = False
@@ -92,9 +100,9 @@ def reopen(person: Person, *, why: str, by: Person) -> Person:
     site = _managed_site(person, by)
     person = Person.objects.select_for_update().get(pk=person.pk)
     if person.is_active:
-        raise Refused(f"{person} is not closed.")
+        raise OpenAccount(person=person)
     if not why.strip():
-        raise Refused("Say why.", field="why")
+        raise ReasonMissing
     person.is_active = True
     person.save(update_fields=["is_active"])
     enter("reopen person", on=person, site=site, by=by, why=why)
@@ -114,21 +122,14 @@ def appoint(
     """Give ``person`` a role at a site; an ended appointment to the same role is opened again."""
     require(by, "manage people", site.pk)
     if person.pk == by.pk and role != Role.ADMINISTRATOR:
-        raise Refused(
-            "You cannot give yourself a role that makes, judges or reads records; another "
-            "administrator must.",
-            field="role",
-        )
+        raise OwnRole
     rows = Appointment.objects.select_for_update().filter(person=person, site=site, role=role)
     appointment = rows.first() or Appointment(person=person, site=site, role=role)
     if appointment.pk and (appointment.ends_on is None or appointment.ends_on >= starts_on):
-        raise Refused(
-            f"{person} already is {role} there in that time; end that appointment first.",
-            field="role",
-        )
+        raise RoleHeld(person=person, role=role)
     appointment.starts_on, appointment.ends_on = starts_on, ends_on
     check(appointment)
-    with walls_speak():
+    with constraint_messages():
         appointment.save()
     details = {
         "role": role,
@@ -151,7 +152,7 @@ def end_appointment(
         .get(pk=appointment.pk)
     )
     if appointment.ends_on is not None and appointment.ends_on < on:
-        raise Refused(f"This appointment ended on {appointment.ends_on}.")
+        raise EndedAppointment(appointment.ends_on)
     if appointment.role == Role.ADMINISTRATOR:
         _refuse_last_administrator(appointment, on)
     last_day = on - dt.timedelta(days=1)
@@ -189,9 +190,7 @@ def _refuse_last_administrator(appointment: Appointment, on: dt.date) -> None:
         site_id=appointment.site_id, role=Role.ADMINISTRATOR, ends_on=None, person__is_active=True
     )
     if not others.exclude(person_id=appointment.person_id).exists():
-        raise Refused(
-            f"{appointment.site} would be left without an administrator; appoint another first."
-        )
+        raise LastAdministrator(site=appointment.site)
 
 
 def _managed(by: Person) -> set[int]:
@@ -202,7 +201,7 @@ def _managed_site(person: Person, by: Person) -> Site:
     """A site of this person that ``by`` administers; the ledger entry is kept there."""
     site = Site.objects.filter(appointments__person=person, pk__in=_managed(by)).first()
     if site is None:
-        raise Refused(f"{person} holds no role at a site where you are administrator.")
+        raise UnmanagedPerson(person=person)
     return site
 
 
@@ -210,5 +209,5 @@ def _set_password(person: Person, password: str) -> None:
     try:
         validate_password(password, person)
     except ValidationError as error:
-        raise Refused(" ".join(error.messages), field="password") from error
+        raise WeakPassword(reason=" ".join(error.messages)) from error
     person.set_password(password)

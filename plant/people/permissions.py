@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from plant.people.models import Person
+from plant.people.refusals import RoleMissing
 from plant.people.roles import ACTS
-from plant.refusals import NotAllowed
 
 
 def may(person: Person, act: str, site_id: int) -> bool:
@@ -12,9 +12,6 @@ def may(person: Person, act: str, site_id: int) -> bool:
 
 
 def require(person: Person, act: str, site_id: int) -> None:
-    """Refuse with the roles that would be needed; operations call this before anything else."""
+    """Refuse with the roles that would be needed; acts call this before anything else."""
     if not may(person, act, site_id):
-        roles = " or ".join(sorted(ACTS[act]))
-        raise NotAllowed(
-            f"Only a {roles} of this site may do this. Ask one of them, or an administrator."
-        )
+        raise RoleMissing(act)

@@ -15,8 +15,9 @@ from plant.people.permissions import require
 from plant.points.columns import POINT
 from plant.points.geometry import refuse_range_outside
 from plant.points.models import MeasuringPoint
-from plant.refusals import Refused
-from plant.saving import check, locked, put, walls_speak
+from plant.points.refusals import InService, OutOfService, TankOfAnotherSite
+from plant.refusals import DayToCome, ReasonMissing
+from plant.saving import check, constraint_messages, locked, put
 
 JUDGED_BY = tuple(one.field for one in POINT if one.judges)
 """What results are judged by: a change of these needs a reason."""
@@ -32,7 +33,7 @@ def add(point: MeasuringPoint, *, by: Person) -> MeasuringPoint:
     point.tag_key = natural_key(point.tag)
     refuse_range_outside(point)
     check(point)
-    with walls_speak():
+    with constraint_messages():
         point.save()
     details = {
         "tank": point.tank.name,
@@ -53,20 +54,14 @@ def change(point: MeasuringPoint, *, seen: str, why: str = "", by: Person) -> Me
     stored = locked(point, seen=seen, fields=POINT_FIELDS)
     require(by, "edit register", stored.site_id)
     if any(getattr(stored, name) != getattr(point, name) for name in JUDGED_BY) and not why.strip():
-        raise Refused(
-            "Say why: range, signal, tolerance or duty change, and an auditor will ask.",
-            field="why",
-        )
+        raise ReasonMissing("range, signal, tolerance or duty change, and an auditor will ask")
     changed = put(point, stored, POINT_FIELDS)
     if stored.tank.site_id != stored.site_id:
-        raise Refused(
-            f"{stored.tank} stands at another site; a measuring point stays at its own.",
-            field="tank_name",
-        )
+        raise TankOfAnotherSite(tank=stored.tank)
     stored.tag_key = natural_key(stored.tag)
     refuse_range_outside(stored)
     check(stored)
-    with walls_speak():
+    with constraint_messages():
         stored.save(update_fields=[*POINT_FIELDS, "tag_key"])
     enter("change point", on=stored, by=by, why=why, details=changed)
     return stored
@@ -82,11 +77,11 @@ def take_out_of_service(
     require(by, "edit register", point.site_id)
     point = MeasuringPoint.objects.select_for_update().get(pk=point.pk)
     if point.out_of_service_on:
-        raise Refused(f"{point.tag} is out of service since {point.out_of_service_on}.")
+        raise OutOfService(point.tag, point.out_of_service_on)
     if not why.strip():
-        raise Refused("Say why: an auditor will ask.", field="why")
+        raise ReasonMissing
     if on > today:
-        raise Refused("Enter it on the day itself: this day is still to come.", field="on")
+        raise DayToCome
     point.out_of_service_on, point.out_of_service_why = on, why.strip()
     check(point)
     point.save(update_fields=["out_of_service_on", "out_of_service_why"])
@@ -100,7 +95,7 @@ def put_back_in_service(point: MeasuringPoint, *, why: str = "", by: Person) -> 
     require(by, "edit register", point.site_id)
     point = MeasuringPoint.objects.select_for_update().get(pk=point.pk)
     if not point.out_of_service_on:
-        raise Refused(f"{point.tag} is in service already.")
+        raise InService(tag=point.tag)
     details = {
         "was out since": point.out_of_service_on.isoformat(),
         "due": point.due_on.isoformat(),

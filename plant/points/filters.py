@@ -44,12 +44,12 @@ class PointFilter(PlacedFilter):
     def found_by(self, word: str) -> Q:
         # Each table is searched by itself: joined first, the search would run through all their
         # rows at once.
-        hanging = Installation.objects.filter(removed_on=None, transmitter__serial__icontains=word)
+        present = Installation.objects.filter(removed_on=None, transmitter__serial__icontains=word)
         tanks = Tank.objects.filter(name__icontains=word)
         return (
             Q(tag__icontains=word)
             | Q(tank__in=tanks.values("pk"))
-            | Q(pk__in=hanging.values("point"))
+            | Q(pk__in=present.values("point"))
         )
 
     def with_principle(self, queryset: QuerySet, name: str, value: str) -> QuerySet:

@@ -24,8 +24,8 @@ from plant.level.tanks import (
     volume_at,
 )
 from plant.points.models import MeasuringPoint
+from plant.points.refusals import RangeOutsideTank, UnitOfAnotherQuantity
 from plant.quantities import quantity, symbol
-from plant.refusals import Refused
 from plant.tanks.geometry import SLACK_M, SLACK_SHARE, Geometry
 
 
@@ -127,21 +127,25 @@ def refuse_range_outside(point: MeasuringPoint) -> None:
     else:
         low, high, slack = -tank.datum_m, tank.inside_height_m - tank.datum_m, SLACK_M
     if point.unit not in (units.VOLUME_UNITS if point.quantity == "volume" else units.LENGTH_UNITS):
-        raise Refused("Level needs mm, cm, m, in or ft; volume needs m³ or L.", field="unit")
-    for field, name in (("lower", "LRV"), ("upper", "URV")):
+        raise UnitOfAnotherQuantity
+    for field, end in (("lower", "LRV"), ("upper", "URV")):
         value = float(in_base(point, getattr(point, field)))
         if not low - slack <= value <= high + slack:
-            raise Refused(_outside(point, name, getattr(point, field), low, high), field=field)
+            raise _outside(point, end, getattr(point, field), low, high)
 
 
-def _outside(point: MeasuringPoint, name: str, value: Decimal, low: float, high: float) -> str:
+def _outside(
+    point: MeasuringPoint, end: str, value: Decimal, low: float, high: float
+) -> RangeOutsideTank:
     volume = point.quantity == "volume"
     convert = units.from_cubic_metres if volume else units.from_metres
-    edges = [quantity(convert(edge, point.unit), point.unit) for edge in (low, high)]
-    unit = symbol(point.unit)
-    counted = "volumes in it" if volume else "levels in it, counted from the datum plate,"
-    return (
-        f"{name} {value} {unit} lies outside tank {point.tank}: {counted} run from {edges[0]} to "
-        f"{edges[1]} {unit}. "
-        "Correct the range, or the tank's dimensions if they are wrong."
+    lowest, highest = (quantity(convert(edge, point.unit), point.unit) for edge in (low, high))
+    return RangeOutsideTank(
+        end=end,
+        value=value,
+        unit=symbol(point.unit),
+        tank=point.tank,
+        counted="volumes in it" if volume else "levels in it, counted from the datum plate,",
+        lowest=lowest,
+        highest=highest,
     )

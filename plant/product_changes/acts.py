@@ -1,4 +1,4 @@
-"""Another product in a tank, or the same at another temperature: told with its day, and kept."""
+"""Another product in a tank, or the same at another temperature: with its day, and kept."""
 
 from __future__ import annotations
 
@@ -13,10 +13,11 @@ from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.product_changes.models import ProductChange
+from plant.product_changes.refusals import ChangedContents, LaterChange, SameContents
 from plant.products.models import Product
-from plant.quantities import day_text, with_unit
-from plant.refusals import Refused
-from plant.saving import as_text, check, walls_speak
+from plant.quantities import with_unit
+from plant.refusals import DayToCome, OfAnotherSite, ReasonMissing
+from plant.saving import as_text, check, constraint_messages
 from plant.tanks.models import Tank
 
 
@@ -44,14 +45,11 @@ def change_product(
         .get(pk=tank.pk)
     )
     if (stored.product_id, stored.product_c) != (tank.product_id, tank.product_c):
-        raise Refused(
-            f"Somebody else has changed what {stored} holds: now it is "
-            f"{said(stored.product, stored.product_c)}. "
-            "Look again at what your change does, then store it."
-        )
+        contents = contents_text(stored.product, stored.product_c)
+        raise ChangedContents(tank=stored, contents=contents)
     refuse_wrong(stored, product=product, celsius=celsius, on=on, today=stored.site.day_of(at))
     if not why.strip():
-        raise Refused("Say why: an auditor will ask.", field="why")
+        raise ReasonMissing
     change = ProductChange(
         site_id=stored.site_id,
         tank=stored,
@@ -65,17 +63,17 @@ def change_product(
     stored.product, stored.product_c = product, celsius
     check(stored)
     check(change)
-    with walls_speak():
+    with constraint_messages():
         change.save()
         stored.save(update_fields=["product", "product_c"])
-    enter("change of product", on=stored, by=by, why=change.why, details=_told(change))
+    enter("change of product", on=stored, by=by, why=change.why, details=_details(change))
     return change
 
 
-def said(product: Product | None, celsius: Decimal | None) -> str:
+def contents_text(product: Product | None, celsius: Decimal | None) -> str:
     """A tank's contents in words.
 
-    >>> said(Product(name="palm olein"), Decimal("38.00")) == "palm olein at 38\\u00a0°C"
+    >>> contents_text(Product(name="palm olein"), Decimal("38.00")) == "palm olein at 38\\u00a0°C"
     True
     """
     name = product.name if product else "no product"
@@ -83,7 +81,7 @@ def said(product: Product | None, celsius: Decimal | None) -> str:
 
 
 @dataclass(frozen=True)
-class Told:
+class ListedChange:
     """A change, with what the tank held after and before it in words."""
 
     change: ProductChange
@@ -91,11 +89,15 @@ class Told:
     before: str
 
 
-def in_words(changes: QuerySet[ProductChange], most: int) -> list[Told]:
+def in_words(changes: QuerySet[ProductChange], most: int) -> list[ListedChange]:
     """The latest ``most`` changes, for a page."""
     rows = changes.select_related("product", "product_before")[:most]
     return [
-        Told(row, said(row.product, row.celsius), said(row.product_before, row.celsius_before))
+        ListedChange(
+            row,
+            contents_text(row.product, row.celsius),
+            contents_text(row.product_before, row.celsius_before),
+        )
         for row in rows
     ]
 
@@ -107,25 +109,17 @@ def refuse_wrong(
     the site's day.
     """
     if product is not None and product.site_id != tank.site_id:
-        raise Refused("That product belongs to another site.", field="product_name")
+        raise OfAnotherSite(what="product", field="product_name")
     if (product, celsius) == (tank.product, tank.product_c):
-        raise Refused(
-            f"{tank} holds {said(product, celsius)} already; change the product or its temperature.",
-            field="product_name",
-        )
+        raise SameContents(tank=tank, contents=contents_text(product, celsius))
     if on > today:
-        raise Refused("Enter it on the day itself: this day is still to come.", field="on")
+        raise DayToCome
     last = tank.product_changes.first()
     if last and on < last.on:
-        raise Refused(
-            f"{tank} holds {said(last.product, last.celsius)} since {day_text(last.on)}; a change "
-            "before that day "
-            "cannot be slipped in. Enter that day or a later one.",
-            field="on",
-        )
+        raise LaterChange(tank, contents_text(last.product, last.celsius), last.on)
 
 
-def _told(change: ProductChange) -> dict[str, object]:
+def _details(change: ProductChange) -> dict[str, object]:
     return {
         "since": change.on.isoformat(),
         "product": [str(change.product_before or ""), str(change.product or "")],

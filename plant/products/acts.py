@@ -9,14 +9,14 @@ from plant.people.models import Person
 from plant.people.permissions import require
 from plant.products.columns import PRODUCT
 from plant.products.models import Product
-from plant.saving import check, locked, put, walls_speak
+from plant.saving import check, constraint_messages, locked, put
 
 
 @transaction.atomic
 def add(product: Product, *, by: Person) -> Product:
     require(by, "edit register", product.site_id)
     check(product)
-    with walls_speak():
+    with constraint_messages():
         product.save()
     enter("add product", on=product, by=by)
     return product
@@ -28,7 +28,7 @@ def change(product: Product, *, seen: str, by: Person) -> Product:
     stored = locked(product, seen=seen, fields=PRODUCT.fields)
     changed = put(product, stored, PRODUCT.fields)
     check(stored)
-    with walls_speak():
+    with constraint_messages():
         stored.save(update_fields=PRODUCT.fields)
     enter("change product", on=stored, by=by, details=changed)
     return stored

@@ -12,7 +12,7 @@ from plant.people.models import Appointment, Person
 from plant.people.permissions import require
 from plant.people.roles import Role
 from plant.refusals import NotAllowed
-from plant.saving import check, locked, put, walls_speak
+from plant.saving import check, constraint_messages, locked, put
 from plant.sites.models import Area, Site
 
 PLANNED = ("crew_hours", "digest_at")
@@ -29,7 +29,7 @@ def add_site(site: Site, *, by: Person, on: dt.date) -> Site:
     if not by.is_active or Role.ADMINISTRATOR not in by.roles:
         raise NotAllowed("Only an administrator may add a site.")
     check(site)
-    with walls_speak():
+    with constraint_messages():
         site.save()
     Appointment.objects.create(person=by, site=site, role=Role.ADMINISTRATOR, starts_on=on)
     enter(
@@ -47,7 +47,7 @@ def change_site(site: Site, *, fields: Sequence[str], seen: str, by: Person) -> 
     stored = locked(site, seen=seen, fields=fields)
     changed = put(site, stored, fields)
     check(stored)
-    with walls_speak():
+    with constraint_messages():
         stored.save(update_fields=fields)
     enter("change site", on=stored, by=by, details=changed)
     return stored
@@ -59,7 +59,7 @@ def rename_area(area: Area, *, seen: str, by: Person) -> Area:
     stored = locked(area, seen=seen, fields=["name"])
     changed = put(area, stored, ["name"])
     check(stored)
-    with walls_speak():
+    with constraint_messages():
         stored.save(update_fields=["name"])
     enter("rename area", on=stored, by=by, details=changed)
     return stored

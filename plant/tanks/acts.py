@@ -12,11 +12,11 @@ from plant.ledger.writer import enter
 from plant.naming import natural_key
 from plant.people.models import Person
 from plant.people.permissions import require
-from plant.refusals import Refused
-from plant.saving import Stale, check, mark_of, put, walls_speak
+from plant.saving import Stale, check, constraint_messages, mark_of, put
 from plant.sites.models import Area, Site
 from plant.tanks.geometry import derive
 from plant.tanks.models import StrappingRow, Tank
+from plant.tanks.refusals import AreaMissing
 
 DIMENSIONS = (
     "diameter",
@@ -111,7 +111,7 @@ def _area(site: Site, name: str) -> tuple[Area, bool]:
         return found, False
     area = Area(site=site, name=name)
     if not name:
-        raise Refused("Name the area the tank stands in.", field="area_name")
+        raise AreaMissing
     check(area)
     area.save()
     return area, True
@@ -121,7 +121,7 @@ def _store(tank: Tank, strapping: Strapping, *, fields: Sequence[str] | None) ->
     tank.name_key = natural_key(tank.name)
     derive(tank, strapping)
     check(tank)
-    with walls_speak():
+    with constraint_messages():
         # Derived beside their dimensions; the database checks ranges against them.
         tank.save(update_fields=fields and [*fields, "name_key", "inside_height_m", "capacity_m3"])
         if strapping_of(tank) != list(strapping):

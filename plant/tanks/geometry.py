@@ -17,8 +17,13 @@ from plant.level.tanks import (
     outline,
 )
 from plant.quantities import quantity
-from plant.refusals import Refused
 from plant.tanks.models import Tank
+from plant.tanks.refusals import (
+    DatumOutsideTank,
+    ImpossibleDimension,
+    ImpossibleStrapping,
+    LevelOutsideTank,
+)
 
 SLACK_M, SLACK_SHARE = 1e-5, 1e-6
 """Typed digits are rounded: so much may a range reach past the tank. The database's rule has the
@@ -51,9 +56,7 @@ def geometry_of(tank: Tank, strapping: Rows | None = None) -> Geometry:
             roof_depth=tank.metres(tank.roof_depth),
         )
     except BadDimension as error:
-        raise Refused(
-            f"{error.reason[:1].upper()}{error.reason[1:]}.", field=error.argument
-        ) from error
+        raise ImpossibleDimension(error.argument, error.reason) from error
 
 
 def derive(tank: Tank, strapping: Rows | None = None) -> None:
@@ -98,25 +101,19 @@ def _strapping_of(tank: Tank, rows: Rows | None) -> Strapping:
             tuple(float(volume) for _, volume in rows),
         )
     except BadStrapping as error:
-        raise Refused(str(error), field="strapping") from error
+        raise ImpossibleStrapping(reason=str(error)) from error
 
 
 def _refuse_levels_outside(tank: Tank) -> None:
     top, datum = tank.inside_height_m, tank.datum_m
     if not -SLACK_M <= datum < top:
-        raise Refused(
-            f"The datum plate must lie inside the tank, 0 to {in_tank_unit(tank, top)}.",
-            field="datum",
-        )
+        raise DatumOutsideTank(top=in_tank_unit(tank, top))
     for name in ("lowest_level", "highest_level"):
         level = tank.metres(getattr(tank, name))
         if level is not None and not -datum - SLACK_M <= level <= top - datum + SLACK_M:
-            raise Refused(
-                "Outside the tank: counted from the datum plate its levels run from "
-                f"{in_tank_unit(tank, -datum)} "
-                f"to {in_tank_unit(tank, top - datum)}.",
-                field=name,
-            )
+            edges = {"lowest": -datum, "highest": top - datum}
+            texts = {edge: in_tank_unit(tank, at) for edge, at in edges.items()}
+            raise LevelOutsideTank(field=name, **texts)
 
 
 def in_tank_unit(tank: Tank, metres: float) -> str:

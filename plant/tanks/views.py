@@ -30,7 +30,7 @@ from plant.points.geometry import (
     volume_at,
 )
 from plant.points.models import MeasuringPoint
-from plant.product_changes.acts import in_words, said
+from plant.product_changes.acts import contents_text, in_words
 from plant.products.models import Product
 from plant.quantities import quantity, with_unit
 from plant.refusals import Refused
@@ -229,7 +229,7 @@ def tank_edit(request: SignedRequest, pk: int) -> HttpResponse:
         Tank.objects.seen_by(request.user).select_related("area", "product", "site"), pk=pk
     )
     require(request.user, "edit register", row.site_id)
-    name, holds = row.name, said(row.product, row.product_c)
+    name, holds = row.name, contents_text(row.product, row.product_c)
     form = TankForm(sent(request), person=request.user, instance=row)
     if form.is_bound and form.is_valid():
         facts = form.cleaned_data

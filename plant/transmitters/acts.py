@@ -1,6 +1,6 @@
 """Transmitters, and which measuring point each served when: install, remove, swap.
 
-A day in the past is legal: swaps are often told late. It needs an approver, or a planner with the
+A day in the past is legal: swaps are often entered late. It needs an approver, or a planner with the
 reason.
 """
 
@@ -15,11 +15,22 @@ from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
-from plant.quantities import day_text
-from plant.refusals import Refused
-from plant.saving import check, locked, put, walls_speak
+from plant.refusals import DayToCome, OfAnotherSite
+from plant.saving import check, constraint_messages, locked, put
 from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Installation, Transmitter
+from plant.transmitters.refusals import (
+    ChangedInstallation,
+    DestinationMissing,
+    InstalledElsewhere,
+    InstalledLater,
+    InstalledTransmitter,
+    LateReasonMissing,
+    OccupiedPoint,
+    RemovalTooEarly,
+    UnfitTransmitter,
+    UninstalledTransmitter,
+)
 
 Status = Transmitter.Status
 
@@ -29,7 +40,7 @@ Status = Transmitter.Status
 def add_transmitter(transmitter: Transmitter, *, by: Person) -> Transmitter:
     require(by, "edit register", transmitter.site_id)
     check(transmitter)
-    with walls_speak():
+    with constraint_messages():
         transmitter.save()
     enter("add transmitter", on=transmitter, by=by, details={"principle": transmitter.principle})
     return transmitter
@@ -43,25 +54,19 @@ def change_transmitter(transmitter: Transmitter, *, seen: str, by: Person) -> Tr
     require(by, "edit register", transmitter.site_id)
     stored = locked(transmitter, seen=seen, fields=TRANSMITTER.fields)
     changed = put(transmitter, stored, TRANSMITTER.fields)
-    hanging = _present(transmitter=stored)
-    if hanging and stored.status != Status.IN_SERVICE:
-        raise Refused(
-            f"It hangs at {hanging.point.tag}: remove it there and say where it went.",
-            field="status",
-        )
-    if not hanging and stored.status == Status.IN_SERVICE:
-        raise Refused(
-            "It hangs at no measuring point: install it at one to put it in service.",
-            field="status",
-        )
+    present = _present(transmitter=stored)
+    if present and stored.status != Status.IN_SERVICE:
+        raise InstalledTransmitter(tag=present.point.tag)
+    if not present and stored.status == Status.IN_SERVICE:
+        raise UninstalledTransmitter
     check(stored)
-    with walls_speak():
+    with constraint_messages():
         stored.save(update_fields=TRANSMITTER.fields)
     enter("change transmitter", on=stored, by=by, details=changed)
     return stored
 
 
-# ---- what hangs where ----
+# ---- installations ----
 @transaction.atomic
 def install(
     point: MeasuringPoint,
@@ -73,17 +78,16 @@ def install(
     why: str = "",
     note: str = "",
 ) -> Installation:
-    """Hang ``transmitter`` at a free ``point`` from the day ``on``. ``today`` is the site's day."""
+    """Install ``transmitter`` at a free ``point`` from the day ``on``. ``today`` is the site's day."""
     point = _lock(point)
-    _may_tell(by, point, on, today, why)
-    hanging = _present(point=point)
-    if hanging:
-        raise Refused(
-            f"{hanging.transmitter} hangs at {point.tag}. Swap it, or remove it first.",
-            field="transmitter",
-        )
-    new = _hang(point, transmitter, on, note)
-    enter("install", on=point, by=by, why=why, details=_told(on, today, installed=new.transmitter))
+    _require_day(by, point, on, today, why)
+    present = _present(point=point)
+    if present:
+        raise OccupiedPoint(transmitter=present.transmitter, tag=point.tag)
+    new = _begin(point, transmitter, on, note)
+    enter(
+        "install", on=point, by=by, why=why, details=_details(on, today, installed=new.transmitter)
+    )
     return new
 
 
@@ -91,20 +95,20 @@ def install(
 def remove(
     point: MeasuringPoint,
     *,
-    hanging: int | None,
+    seen: int | None,
     goes: str,
     on: dt.date,
     today: dt.date,
     by: Person,
     why: str = "",
 ) -> Installation:
-    """Take down the installation with id ``hanging``; the transmitter then is ``goes`` (spare, in
+    """End the installation with id ``seen``; the transmitter then is ``goes`` (spare, in
     repair, scrapped).
     """
     point = _lock(point)
-    _may_tell(by, point, on, today, why)
-    old = _take_down(point, hanging, goes, on)
-    details = _told(on, today, removed=old.transmitter) | {"now": goes}
+    _require_day(by, point, on, today, why)
+    old = _end(point, seen, goes, on)
+    details = _details(on, today, removed=old.transmitter) | {"now": goes}
     enter("remove", on=point, by=by, why=why, details=details)
     return old
 
@@ -114,7 +118,7 @@ def swap(
     point: MeasuringPoint,
     *,
     transmitter: Transmitter,
-    hanging: int | None,
+    seen: int | None,
     goes: str,
     on: dt.date,
     today: dt.date,
@@ -122,35 +126,33 @@ def swap(
     why: str = "",
     note: str = "",
 ) -> Installation:
-    """Put ``transmitter`` in the place of what hangs at ``point`` (installation id ``hanging``) on
+    """Put ``transmitter`` in the place of the present one at ``point`` (installation id ``seen``) on
     the day ``on``.
     """
     point = _lock(point)
-    _may_tell(by, point, on, today, why)
-    old = _take_down(point, hanging, goes, on)
-    new = _hang(point, transmitter, on, note)
-    details = _told(on, today, removed=old.transmitter, installed=new.transmitter) | {
+    _require_day(by, point, on, today, why)
+    old = _end(point, seen, goes, on)
+    new = _begin(point, transmitter, on, note)
+    details = _details(on, today, removed=old.transmitter, installed=new.transmitter) | {
         "removed one is now": goes
     }
     enter("swap", on=point, by=by, why=why, details=details)
     return new
 
 
-def may_tell(person: Person, site_id: int) -> bool:
+def may_enter_installations(person: Person, site_id: int) -> bool:
     """Whether this person may enter installations at all (an approver: those of past days)."""
     return may(person, "edit register", site_id) or may(person, "approve", site_id)
 
 
-def _may_tell(by: Person, point: MeasuringPoint, on: dt.date, today: dt.date, why: str) -> None:
+def _require_day(by: Person, point: MeasuringPoint, on: dt.date, today: dt.date, why: str) -> None:
     if on > today:
-        raise Refused("Enter it on the day itself: this day is still to come.", field="on")
+        raise DayToCome
     if on < today and may(by, "approve", point.site_id):
         return
     require(by, "edit register", point.site_id)
     if on < today and not why.strip():
-        raise Refused(
-            "This day is past: say why it is entered late, or ask an approver.", field="why"
-        )
+        raise LateReasonMissing
 
 
 def _lock(point: MeasuringPoint) -> MeasuringPoint:
@@ -162,33 +164,23 @@ def _present(**what: MeasuringPoint | Transmitter) -> Installation | None:
     return rows.select_related("transmitter", "point").first()
 
 
-def _take_down(point: MeasuringPoint, hanging: int | None, goes: str, on: dt.date) -> Installation:
+def _end(point: MeasuringPoint, seen: int | None, goes: str, on: dt.date) -> Installation:
     old = _present(point=point)
-    if old is None or old.pk != hanging:
-        now = f"{old.transmitter} hangs there now" if old else "nothing hangs there now"
-        raise Refused(
-            f"Somebody else has changed what hangs at {point.tag}: {now}. Look again before you "
-            "go on."
-        )
+    if old is None or old.pk != seen:
+        raise ChangedInstallation(point.tag, old.transmitter if old else None)
     if goes not in (Status.SPARE, Status.IN_REPAIR, Status.SCRAPPED):
-        raise Refused(
-            "Say where the removed transmitter goes: spare, in repair or scrapped.", field="goes"
-        )
+        raise DestinationMissing
     if on <= old.installed_on:
-        raise Refused(
-            f"{old.transmitter} came here on {day_text(old.installed_on)}; it can go from the day "
-            "after.",
-            field="on",
-        )
+        raise RemovalTooEarly(old.transmitter, old.installed_on)
     old.removed_on = on
     check(old)
-    with walls_speak():
+    with constraint_messages():
         old.save(update_fields=["removed_on"])
     Transmitter.objects.filter(pk=old.transmitter_id).update(status=goes)
     return old
 
 
-def _hang(point: MeasuringPoint, transmitter: Transmitter, on: dt.date, note: str) -> Installation:
+def _begin(point: MeasuringPoint, transmitter: Transmitter, on: dt.date, note: str) -> Installation:
     transmitter = Transmitter.objects.select_for_update().get(pk=transmitter.pk)
     _refuse_unfit(point, transmitter)
     _refuse_clash(point, transmitter, on)
@@ -196,7 +188,7 @@ def _hang(point: MeasuringPoint, transmitter: Transmitter, on: dt.date, note: st
         site_id=point.site_id, point=point, transmitter=transmitter, installed_on=on, note=note
     )
     check(new)
-    with walls_speak():
+    with constraint_messages():
         new.save()
     transmitter.status = Status.IN_SERVICE
     transmitter.save(update_fields=["status"])
@@ -205,42 +197,24 @@ def _hang(point: MeasuringPoint, transmitter: Transmitter, on: dt.date, note: st
 
 def _refuse_unfit(point: MeasuringPoint, transmitter: Transmitter) -> None:
     if transmitter.site_id != point.site_id:
-        raise Refused("That transmitter belongs to another site.", field="transmitter")
+        raise OfAnotherSite(what="transmitter", field="transmitter")
     if transmitter.status in (Status.IN_REPAIR, Status.SCRAPPED):
-        raise Refused(
-            f"{transmitter} is {transmitter.status}. Set it to spare on its own page when it is "
-            "fit again.",
-            field="transmitter",
-        )
+        raise UnfitTransmitter(transmitter=transmitter, status=transmitter.status)
 
 
 def _refuse_clash(point: MeasuringPoint, transmitter: Transmitter, on: dt.date) -> None:
-    """Name what stands in the way; the database's exclusion constraint is the wall behind this."""
+    """Name what stands in the way; the database's exclusion constraint is the last guard behind this."""
     later = Q(removed_on=None) | Q(removed_on__gt=on)
     rows = Installation.objects.filter(later).select_related("point", "transmitter")
     other = rows.filter(transmitter=transmitter).first()
     if other:
-        raise Refused(
-            f"{transmitter} hangs at {other.point.tag} {_days(other)}. Remove it there first, or "
-            "correct the day.",
-            field="transmitter",
-        )
+        raise InstalledElsewhere(other)
     other = rows.filter(point=point).first()
     if other:
-        raise Refused(
-            f"{other.transmitter} hung at {point.tag} {_days(other)}. Choose a later day.",
-            field="on",
-        )
+        raise InstalledLater(other)
 
 
-def _days(installation: Installation) -> str:
-    since = f"since {day_text(installation.installed_on)}"
-    if installation.removed_on is None:
-        return since
-    return f"from {day_text(installation.installed_on)} to {day_text(installation.removed_on)}"
-
-
-def _told(on: dt.date, today: dt.date, **devices: Transmitter) -> dict[str, str]:
+def _details(on: dt.date, today: dt.date, **devices: Transmitter) -> dict[str, str]:
     late = {"entered on": today.isoformat()} if on < today else {}
     return {
         "day": on.isoformat(),

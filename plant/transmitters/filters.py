@@ -22,6 +22,6 @@ class TransmitterFilter(PlacedFilter):
         fields: list[str] = []
 
     def found_by(self, word: str) -> Q:
-        hanging = Installation.objects.filter(removed_on=None, point__tag__icontains=word)
+        present = Installation.objects.filter(removed_on=None, point__tag__icontains=word)
         named = Q(serial__icontains=word) | Q(maker__icontains=word) | Q(model__icontains=word)
-        return named | Q(pk__in=hanging.values("transmitter"))
+        return named | Q(pk__in=present.values("transmitter"))

@@ -1,4 +1,4 @@
-"""Forms of transmitters and of what hangs where."""
+"""Forms of transmitters and their installations."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ class TransmitterForm(SiteForm):
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
         if not self.instance.pk:
-            # A new one is a spare until it hangs somewhere.
+            # A new one is a spare until it is installed.
             del self.fields["status"]
 
 
 class RemoveForm(forms.Form):
-    """Takes down what hangs at a point; ``hanging`` is the installation the person saw."""
+    """Removes the transmitter from a point; ``seen`` is the installation the person saw."""
 
-    hanging = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     goes = forms.ChoiceField(choices=GOES, label="Where does the removed one go?")
     on = day_field("Day")
     why = forms.CharField(
@@ -44,7 +44,7 @@ class RemoveForm(forms.Form):
 
 
 class InstallForm(forms.Form):
-    """Hangs a transmitter at a free point. ``transmitter`` is typed by its serial number."""
+    """Installs a transmitter at a free point. ``transmitter`` is typed by its serial number."""
 
     transmitter = NamedRow(
         offer="spares",
@@ -80,8 +80,8 @@ class InstallForm(forms.Form):
 
 
 class SwapForm(InstallForm):
-    """Puts another transmitter in the place of the one that hangs there."""
+    """Puts another transmitter in the place of the present one."""
 
-    hanging = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
     goes = forms.ChoiceField(choices=GOES, label="Where does the removed one go?")
-    field_order = ("hanging", "transmitter", "goes", "on", "note", "why")
+    field_order = ("seen", "transmitter", "goes", "on", "note", "why")

@@ -1,4 +1,4 @@
-"""Transmitters, and what hangs where."""
+"""Transmitters, and what is installed where."""
 
 from __future__ import annotations
 
@@ -96,27 +96,27 @@ def _change(form: TransmitterForm, request: SignedRequest) -> Transmitter:
     )
 
 
-# ---- what hangs where ----
+# ---- what is installed where ----
 @form_page
 def install(request: SignedRequest, pk: int) -> HttpResponse:
     """Install a transmitter at a free point, or put another in the place of the one there."""
-    point, hanging = _point(request, pk)
-    form = _install_form(sent(request), point, hanging)
+    point, present = _point(request, pk)
+    form = _install_form(sent(request), point, present)
     if form.is_bound and form.is_valid():
         facts = form.cleaned_data | {"today": _today(point), "by": request.user}
-        act = installing.swap if hanging else installing.install
+        act = installing.swap if present else installing.install
         done = attempt(form, lambda: act(point, **facts))
         if done:
-            messages.success(request, f"{done.transmitter} now hangs at {point.tag}.")
+            messages.success(request, f"{done.transmitter} is now installed at {point.tag}.")
             return redirect(point)
-    return _page(request, point, hanging, form, _remove_form(None, point, hanging))
+    return _page(request, point, present, form, _remove_form(None, point, present))
 
 
 @require_POST
 def remove(request: SignedRequest, pk: int) -> HttpResponse:
-    """Take down what hangs at a point and leave the place empty."""
-    point, hanging = _point(request, pk)
-    form = _remove_form(request.POST, point, hanging)
+    """Remove the transmitter and leave the point empty."""
+    point, present = _point(request, pk)
+    form = _remove_form(request.POST, point, present)
     if form.is_valid():
         facts = form.cleaned_data | {"today": _today(point), "by": request.user}
         gone = attempt(form, lambda: installing.remove(point, **facts))
@@ -125,43 +125,43 @@ def remove(request: SignedRequest, pk: int) -> HttpResponse:
                 request, f"{gone.transmitter} is removed; {point.tag} has no transmitter now."
             )
             return redirect(point)
-    return _page(request, point, hanging, _install_form(None, point, hanging), form)
+    return _page(request, point, present, _install_form(None, point, present), form)
 
 
 def _point(request: SignedRequest, pk: int) -> tuple[MeasuringPoint, Installation | None]:
     points = MeasuringPoint.objects.seen_by(request.user).select_related("site", "tank")
     point = get_object_or_404(points, pk=pk)
-    if not installing.may_tell(request.user, point.site_id):
+    if not installing.may_enter_installations(request.user, point.site_id):
         require(request.user, "edit register", point.site_id)
-    present = point.installations.filter(removed_on=None).select_related("transmitter")
-    return point, present.first()
+    rows = point.installations.filter(removed_on=None).select_related("transmitter")
+    return point, rows.first()
 
 
 def _today(point: MeasuringPoint) -> Any:
     return point.site.day_of(timezone.now())
 
 
-def _install_form(data: Any, point: MeasuringPoint, hanging: Installation | None) -> InstallForm:
-    initial = {"on": _today(point), "hanging": hanging.pk if hanging else None}
-    return (SwapForm if hanging else InstallForm)(data, point=point, initial=initial)
+def _install_form(data: Any, point: MeasuringPoint, present: Installation | None) -> InstallForm:
+    initial = {"on": _today(point), "seen": present.pk if present else None}
+    return (SwapForm if present else InstallForm)(data, point=point, initial=initial)
 
 
-def _remove_form(data: Any, point: MeasuringPoint, hanging: Installation | None) -> RemoveForm:
-    initial = {"on": _today(point), "hanging": hanging.pk if hanging else None}
+def _remove_form(data: Any, point: MeasuringPoint, present: Installation | None) -> RemoveForm:
+    initial = {"on": _today(point), "seen": present.pk if present else None}
     return RemoveForm(data, prefix="remove", initial=initial)
 
 
 def _page(
     request: SignedRequest,
     point: MeasuringPoint,
-    hanging: Installation | None,
+    present: Installation | None,
     form: InstallForm,
     away: RemoveForm,
 ) -> HttpResponse:
     spares = Transmitter.objects.filter(site_id=point.site_id, status=Transmitter.Status.SPARE)
     facts = {
         "point": point,
-        "hanging": hanging,
+        "hanging": present,
         "form": form,
         "away": away,
         "spares": spares[:OFFERED],

@@ -128,7 +128,7 @@ def test_a_swap_entered_late_is_told_apart_from_what_the_book_said_that_day(plan
     entered_on(dt.date(2026, 1, 5))
     old = point.installations.get()
     installing.swap(
-        point, transmitter=a_transmitter("NEW1"), hanging=old.pk, goes="spare", on=dt.date(2026, 2, 1), today=TODAY,
+        point, transmitter=a_transmitter("NEW1"), seen=old.pk, goes="spare", on=dt.date(2026, 2, 1), today=TODAY,
         why="told late", by=planner,
     )  # fmt: skip
     point = MeasuringPoint.objects.select_related("site").get(pk=point.pk)

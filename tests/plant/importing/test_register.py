@@ -11,9 +11,9 @@ import pytest
 
 from calibration.importing.kinds import run_now
 from plant.importing import acts as imports
+from plant.importing.refusals import ChangeReasonMissing
 from plant.ledger.models import LedgerEntry, RowHistory
 from plant.points.models import DueCount, MeasuringPoint
-from plant.refusals import Refused
 from plant.transmitters.models import Installation
 from tests.files import a_workbook, applied, reasons, send
 from tests.makers import (
@@ -124,8 +124,9 @@ def test_a_change_needs_its_reason_and_keeps_the_former_row(tank, planner):
             "what": [["URV", "11.4", "11.2"], ["tolerance", "4", "5"]],
         }
     ]
-    with pytest.raises(Refused, match="Say why"):
+    with pytest.raises(ChangeReasonMissing) as refusal:
         imports.ask_to_apply(batch, by=planner)
+    assert refusal.value.rows == 1
     imports.ask_to_apply(batch, why="custody tolerance renegotiated", by=planner)
     run_now(batch, at=NOON)
     kept = RowHistory.objects.get(table_name="plant_measuringpoint")

@@ -331,15 +331,15 @@ def test_a_swap_and_a_removal_go_through_their_forms(client):
     old = an_installation(point)
     a_transmitter("S-9")
     today = timezone.now().date().isoformat()
-    facts = {"transmitter": "S-9", "hanging": old.pk, "goes": "in repair", "on": today}
+    facts = {"transmitter": "S-9", "seen": old.pk, "goes": "in repair", "on": today}
     assert client.post(f"/points/{point.pk}/install/", facts).status_code == 302
     assert point.installations.get(removed_on=None).transmitter.serial == "S-9"
     page = client.post(
         f"/points/{point.pk}/remove/",
-        {"remove-hanging": old.pk, "remove-goes": "spare", "remove-on": today},
+        {"remove-seen": old.pk, "remove-goes": "spare", "remove-on": today},
     )
     assert page.status_code == 422
-    assert b"Somebody else has changed what hangs at LT-101A" in page.content
+    assert b"Somebody else has changed the installation at LT-101A" in page.content
 
 
 # ---- products, people, sites ----

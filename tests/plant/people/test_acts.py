@@ -11,7 +11,16 @@ from django.test import RequestFactory
 from plant.ledger.models import LedgerEntry
 from plant.people import acts as people
 from plant.people.models import Appointment, Person
-from plant.refusals import NotAllowed, Refused
+from plant.people.refusals import (
+    LastAdministrator,
+    OwnAccount,
+    OwnRole,
+    RoleHeld,
+    RolesElsewhere,
+    UnmanagedPerson,
+    WeakPassword,
+)
+from plant.refusals import NotAllowed, ReasonMissing, RuleBroken
 from plant.saving import Stale, mark_of
 from tests.makers import LONG_AGO, TODAY, a_person, a_site
 
@@ -37,7 +46,7 @@ def test_a_new_person_may_sign_in_and_holds_the_first_role(administrator):
 
 @pytest.mark.parametrize("password", ["short", "O. Quist 12345", "password1234"])
 def test_a_weak_password_is_refused(administrator, password):
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(WeakPassword) as refusal:
         added(administrator, password=password)
     assert refusal.value.field == "password"
     assert not Person.objects.filter(username="oquist").exists()
@@ -45,7 +54,7 @@ def test_a_weak_password_is_refused(administrator, password):
 
 def test_a_user_name_serves_one_person_only(administrator):
     added(administrator)
-    with pytest.raises(Refused, match="already exists") as refusal:
+    with pytest.raises(RuleBroken) as refusal:
         added(administrator)
     assert refusal.value.field == "username"
 
@@ -61,7 +70,7 @@ def test_only_an_administrator_of_the_site_manages_people(who, request, technici
 
 @pytest.mark.parametrize("role", ["planner", "technician", "approver", "auditor"])
 def test_nobody_gives_himself_a_role_that_makes_or_judges_records(administrator, role):
-    with pytest.raises(Refused, match="another administrator must"):
+    with pytest.raises(OwnRole):
         people.appoint(administrator, site=a_site(), role=role, starts_on=TODAY, by=administrator)
 
 
@@ -74,10 +83,11 @@ def test_an_ended_appointment_is_opened_again(administrator, technician):
 
 
 def test_a_role_somebody_holds_is_not_given_twice(administrator, technician):
-    with pytest.raises(Refused, match="already is technician"):
+    with pytest.raises(RoleHeld) as refusal:
         people.appoint(
             technician, site=a_site(), role="technician", starts_on=TODAY, by=administrator
         )
+    assert (refusal.value.person, refusal.value.role) == (technician, "technician")
 
 
 def test_an_appointment_that_never_came_into_force_is_withdrawn(administrator, technician):
@@ -88,14 +98,15 @@ def test_an_appointment_that_never_came_into_force_is_withdrawn(administrator, t
 
 
 def test_a_site_keeps_an_administrator(administrator):
-    with pytest.raises(Refused, match="left without an administrator"):
+    with pytest.raises(LastAdministrator) as refusal:
         people.end_appointment(administrator.appointments.get(), on=TODAY, by=administrator)
+    assert refusal.value.site == a_site()
     second = a_person("second", "administrator")
     people.end_appointment(administrator.appointments.get(), on=TODAY, by=second)
 
 
 def test_the_last_administrator_cannot_be_closed_by_one_of_another_site(administrator, outsider):
-    with pytest.raises(Refused, match="holds no role at a site where you are administrator"):
+    with pytest.raises(UnmanagedPerson):
         people.close(administrator, why="left", on=TODAY, by=outsider)
 
 
@@ -103,14 +114,14 @@ def test_a_closed_person_cannot_sign_in_and_can_be_opened_again(administrator):
     person = added(administrator)
     people.close(person, why="left on 31 October", on=TODAY, by=administrator)
     assert authenticate(RequestFactory().post("/"), username="oquist", password=GOOD) is None
-    with pytest.raises(Refused, match="Say why"):
+    with pytest.raises(ReasonMissing):
         people.reopen(person, why=" ", by=administrator)
     people.reopen(person, why="came back", by=administrator)
     assert authenticate(RequestFactory().post("/"), username="oquist", password=GOOD) == person
 
 
 def test_nobody_closes_himself(administrator):
-    with pytest.raises(Refused, match="cannot close yourself"):
+    with pytest.raises(OwnAccount):
         people.close(administrator, why="left", on=TODAY, by=administrator)
 
 
@@ -119,8 +130,9 @@ def test_a_person_who_works_elsewhere_too_is_not_closed_from_here(administrator,
     Appointment.objects.create(
         person=technician, site=elsewhere, role="technician", starts_on=LONG_AGO
     )
-    with pytest.raises(Refused, match="also works at Neelghat"):
+    with pytest.raises(RolesElsewhere) as refusal:
         people.close(technician, why="left", on=TODAY, by=administrator)
+    assert refusal.value.sites == "Neelghat"
 
 
 def test_a_new_password_replaces_the_old_one(administrator):

@@ -1,4 +1,4 @@
-"""What hangs where: each refusal, the ledger, and two people at once."""
+"""Installations: each refusal, the ledger, and two people at once."""
 
 import datetime as dt
 
@@ -7,11 +7,23 @@ from django.db import IntegrityError, transaction
 
 from plant.ledger.models import LedgerEntry
 from plant.points.models import MeasuringPoint
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import DayToCome, NotAllowed, OfAnotherSite
 from plant.saving import mark_of
 from plant.transmitters import acts as installing
 from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Installation, Transmitter
+from plant.transmitters.refusals import (
+    ChangedInstallation,
+    DestinationMissing,
+    InstalledElsewhere,
+    InstalledLater,
+    InstalledTransmitter,
+    LateReasonMissing,
+    OccupiedPoint,
+    RemovalTooEarly,
+    UnfitTransmitter,
+    UninstalledTransmitter,
+)
 from tests.makers import TODAY, a_person, a_point, a_site, a_tank, a_transmitter, an_installation
 from tests.races import outcomes
 
@@ -35,12 +47,12 @@ def test_install_puts_a_spare_in_service_and_enters_the_ledger(planner):
     assert entry().details == {"day": TODAY.isoformat(), "installed": "Tarn & Weir R4 S1"}
 
 
-def test_swap_takes_down_one_and_hangs_the_other_on_the_same_day(planner):
+def test_swap_removes_one_and_installs_the_other_on_the_same_day(planner):
     point = a_point()
     old = an_installation(point)
     new = a_transmitter("S2")
     installing.swap(
-        point, transmitter=new, hanging=old.pk, goes="in repair", on=TODAY, today=TODAY, by=planner
+        point, transmitter=new, seen=old.pk, goes="in repair", on=TODAY, today=TODAY, by=planner
     )
     old.refresh_from_db()
     old.transmitter.refresh_from_db()
@@ -52,7 +64,7 @@ def test_swap_takes_down_one_and_hangs_the_other_on_the_same_day(planner):
 def test_remove_leaves_the_place_empty(planner):
     point = a_point()
     old = an_installation(point)
-    installing.remove(point, hanging=old.pk, goes="scrapped", on=TODAY, today=TODAY, by=planner)
+    installing.remove(point, seen=old.pk, goes="scrapped", on=TODAY, today=TODAY, by=planner)
     assert not point.installations.filter(removed_on=None).exists()
     assert Transmitter.objects.get().status == "scrapped"
 
@@ -60,39 +72,43 @@ def test_remove_leaves_the_place_empty(planner):
 @pytest.mark.parametrize("status", ["in repair", "scrapped"])
 def test_a_transmitter_that_is_not_fit_is_refused(planner, status):
     broken = a_transmitter("S1", status=status)
-    with pytest.raises(Refused, match=f"is {status}") as refusal:
+    with pytest.raises(UnfitTransmitter) as refusal:
         installing.install(a_point(), transmitter=broken, on=TODAY, today=TODAY, by=planner)
+    assert (refusal.value.transmitter, refusal.value.status) == (broken, status)
     assert refusal.value.field == "transmitter"
 
 
-def test_a_transmitter_hanging_elsewhere_is_refused_and_named_with_its_place(planner):
+def test_a_transmitter_installed_elsewhere_is_refused_and_named_with_its_place(planner):
     tank = a_tank()
     here, there = a_point("LT-1", tank), a_point("LT-2", tank)
     busy = an_installation(there).transmitter
-    with pytest.raises(Refused, match="hangs at LT-2 since 1 Jan 2020"):
+    with pytest.raises(InstalledElsewhere) as refusal:
         installing.install(here, transmitter=busy, on=TODAY, today=TODAY, by=planner)
+    assert refusal.value.tag == "LT-2"
+    assert "has been installed at LT-2 since 1 Jan 2020." in str(refusal.value)
 
 
 def test_an_occupied_place_is_refused(planner):
     point = a_point()
     an_installation(point)
-    with pytest.raises(Refused, match="Swap it, or remove it first"):
+    with pytest.raises(OccupiedPoint, match="Swap it, or remove it first"):
         installing.install(point, transmitter=a_transmitter(), on=TODAY, today=TODAY, by=planner)
 
 
-def test_a_day_on_which_another_hung_there_is_refused(planner):
+def test_a_day_on_which_another_was_installed_is_refused(planner):
     point = a_point()
     an_installation(point, removed_on=YESTERDAY)
     late = YESTERDAY - dt.timedelta(1)
-    with pytest.raises(Refused, match="Choose a later day") as refusal:
+    with pytest.raises(InstalledLater) as refusal:
         installing.install(
             point, transmitter=a_transmitter(), on=late, today=TODAY, by=planner, why="told late"
         )
+    assert refusal.value.other.removed_on == YESTERDAY
     assert refusal.value.field == "on"
 
 
 def test_a_day_still_to_come_is_refused(planner):
-    with pytest.raises(Refused, match="still to come"):
+    with pytest.raises(DayToCome):
         installing.install(
             a_point(), transmitter=a_transmitter(), on=TOMORROW, today=TODAY, by=planner
         )
@@ -101,12 +117,13 @@ def test_a_day_still_to_come_is_refused(planner):
 def test_a_removal_on_the_day_of_installation_is_refused(planner):
     point = a_point()
     old = an_installation(point, installed_on=TODAY)
-    with pytest.raises(Refused, match="from the day after"):
-        installing.remove(point, hanging=old.pk, goes="spare", on=TODAY, today=TODAY, by=planner)
+    with pytest.raises(RemovalTooEarly) as refusal:
+        installing.remove(point, seen=old.pk, goes="spare", on=TODAY, today=TODAY, by=planner)
+    assert refusal.value.installed_on == TODAY
 
 
 def test_a_past_day_needs_a_reason_from_a_planner(planner):
-    with pytest.raises(Refused, match="say why it is entered late") as refusal:
+    with pytest.raises(LateReasonMissing) as refusal:
         installing.install(
             a_point(), transmitter=a_transmitter(), on=YESTERDAY, today=TODAY, by=planner
         )
@@ -142,44 +159,58 @@ def test_the_others_may_not_install(who, request):
 
 def test_a_transmitter_of_another_site_is_refused(planner):
     foreign = a_transmitter("S1", site=a_site("N", "Neelghat", "Asia/Kolkata"))
-    with pytest.raises(Refused, match="belongs to another site"):
+    with pytest.raises(OfAnotherSite):
         installing.install(a_point(), transmitter=foreign, on=TODAY, today=TODAY, by=planner)
 
 
-def test_a_swap_of_what_no_longer_hangs_there_is_refused(planner):
+def test_a_swap_of_what_is_no_longer_installed_is_refused(planner):
     point = a_point()
     first = an_installation(point)
     installing.swap(
         point,
         transmitter=a_transmitter("S2"),
-        hanging=first.pk,
+        seen=first.pk,
         goes="spare",
         on=YESTERDAY,
         today=YESTERDAY,
         by=planner,
     )
-    with pytest.raises(
-        Refused, match=r"Somebody else has changed what hangs at LT-101A: .*S2 hangs there now"
-    ):
+    with pytest.raises(ChangedInstallation) as refusal:
         installing.swap(
             point,
             transmitter=a_transmitter("S3"),
-            hanging=first.pk,
+            seen=first.pk,
             goes="spare",
             on=TODAY,
             today=TODAY,
             by=planner,
         )
+    assert (refusal.value.tag, refusal.value.present.serial) == ("LT-101A", "S2")
 
 
 def test_status_cannot_contradict_the_installation(planner):
-    hanging = an_installation(a_point()).transmitter
-    Transmitter.objects.filter(pk=hanging.pk).update(status="in service")
-    hanging.refresh_from_db()
-    seen = mark_of(hanging, TRANSMITTER.fields)
-    hanging.status = "spare"
-    with pytest.raises(Refused, match="It hangs at LT-101A"):
-        installing.change_transmitter(hanging, seen=seen, by=planner)
+    installed = an_installation(a_point()).transmitter
+    Transmitter.objects.filter(pk=installed.pk).update(status="in service")
+    installed.refresh_from_db()
+    seen = mark_of(installed, TRANSMITTER.fields)
+    installed.status = "spare"
+    with pytest.raises(InstalledTransmitter) as refusal:
+        installing.change_transmitter(installed, seen=seen, by=planner)
+    assert (refusal.value.tag, refusal.value.field) == ("LT-101A", "status")
+
+
+def test_a_spare_cannot_be_said_to_be_in_service(planner):
+    spare = a_transmitter(status="spare")
+    seen = mark_of(spare, TRANSMITTER.fields)
+    spare.status = "in service"
+    with pytest.raises(UninstalledTransmitter):
+        installing.change_transmitter(spare, seen=seen, by=planner)
+
+
+def test_a_removed_transmitter_goes_somewhere(planner):
+    old = an_installation(a_point())
+    with pytest.raises(DestinationMissing):
+        installing.remove(old.point, seen=old.pk, goes="", on=TODAY, today=TODAY, by=planner)
 
 
 def test_the_database_itself_refuses_two_transmitters_at_one_point():
@@ -199,7 +230,7 @@ def test_the_database_itself_refuses_two_transmitters_at_one_point():
 
 
 @pytest.mark.django_db(transaction=True)
-def test_of_two_swaps_at_once_one_wins_and_the_other_is_told():
+def test_of_two_swaps_at_once_one_wins_and_the_other_is_refused():
     planner = a_person("amarrowby", "planner")
     point = a_point()
     old = an_installation(point)
@@ -209,7 +240,7 @@ def test_of_two_swaps_at_once_one_wins_and_the_other_is_told():
         return installing.swap(
             MeasuringPoint.objects.get(pk=point.pk),
             transmitter=spare,
-            hanging=old.pk,
+            seen=old.pk,
             goes="spare",
             on=TODAY,
             today=TODAY,
@@ -218,6 +249,6 @@ def test_of_two_swaps_at_once_one_wins_and_the_other_is_told():
 
     refusal, done = outcomes(*[lambda spare=spare: swap(spare) for spare in spares])
     assert done == "done"
-    assert "Somebody else has changed what hangs at LT-101A" in refusal
+    assert "Somebody else has changed the installation at LT-101A" in refusal
     assert point.installations.filter(removed_on=None).count() == 1
     assert LedgerEntry.objects.count() == 1
