@@ -142,7 +142,3 @@ def default_meter(reading: Floats, *, celsius: Floats = 23.0, step: float = 0.00
         resolution("meter resolution", step),
         meter_temperature(reading, celsius),
     )
-
-
-# The nine ways in which an input is applied. Each gives what the *input* brings; the meter that
-# reads the output and the repeats of its readings come beside it.

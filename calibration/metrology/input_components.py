@@ -1,4 +1,4 @@
-"""Components of uncertainty of the nine ways in which an input is applied.
+"""Components of uncertainty of the ways in which an input is applied.
 
 Each gives what the *input* brings; the meter that reads the output and the repeats of its readings
 come beside it. Levels in m, heights and results of the level ways in mm; scaled() brings them to
@@ -113,31 +113,6 @@ def probe_raised(
         rectangle("mark on the probe", mark),
         rectangle("clinging film", film),
         rectangle("geometry at the nozzle", float_or_array(nozzle), shared=True),
-    )
-
-
-def capacitance_substituted(
-    picofarads: Floats,
-    *,
-    empty: Floats = 0.0,
-    box: Component | None = None,
-    residual: float = 2.0,
-    probe_percent: float = 0.5,
-) -> Components:
-    """*Capacitance substituted*, pF set on the decade box; empty: pF of the dry probe.
-
-    box: from its certificate, in pF; else ± (0.5 % + 2 pF). probe_percent: limit of the real
-    probe's pF per metre, %, which this way does not test; it grows with what is added to the
-    empty probe.
-    """
-    set_to = not_below_zero("picofarads", picofarads)
-    wetted = np.abs(set_to - not_below_zero("empty", empty))
-    return (
-        box or specification("decade box", set_to, percent_of_reading=0.5, absolute=2.0),
-        rectangle("residual and leads", residual, shared=True),
-        rectangle(
-            "pF per metre of the probe", float_or_array(probe_percent / 100 * wetted), shared=True
-        ),
     )
 
 

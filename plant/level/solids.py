@@ -1,4 +1,4 @@
-"""The solids behind the dimensions of a tank: volume, width and outline. Metres; z = 0 is lowest."""
+"""The solids behind the dimensions of a tank: volume, width and outline; metres, z = 0 lowest."""
 
 from __future__ import annotations
 

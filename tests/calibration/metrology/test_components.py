@@ -14,7 +14,6 @@ from calibration.metrology.components import (
     specification,
 )
 from calibration.metrology.input_components import (
-    capacitance_substituted,
     float_moved,
     pressure_applied,
     probe_raised,
@@ -116,9 +115,6 @@ def test_the_other_ways_have_the_half_widths_of_their_defaults():
     raised = parts(probe_raised(8.0, film=20.0))
     assert raised["geometry at the nozzle"] == pytest.approx(40 / root)
     assert raised["clinging film"] == pytest.approx(20 / root)
-    box = parts(capacitance_substituted(280.0, empty=90.0))
-    assert box["decade box"] == pytest.approx(3.4 / root)
-    assert box["pF per metre of the probe"] == pytest.approx(0.95 / root)
     target = parts(target_at_distance(5.0, air_kelvin=1.0))
     assert target["tape or laser"] == 1.0
     assert target["air temperature"] == pytest.approx(8.5 / root)
@@ -154,7 +150,6 @@ def test_weights_are_in_millimetres_of_the_product():
         wetted_by_dip(2.0),
         wetted_by_gauge_glass(2.0),
         probe_raised(8.0),
-        capacitance_substituted(100.0),
         pressure_applied(2.0, density=998.0),
         target_at_distance(2.0),
         weights_on_hanger(0.5, mass=1, length=1, volume=0.002, density=998),
@@ -281,7 +276,6 @@ def test_a_fleet_of_pairs_is_one_call():
         (lambda: wetted_by_dip(1.0, dips=0), "repeats"),
         (lambda: pressure_applied(1.0, density=0.0), "density"),
         (lambda: weights_on_hanger(1, mass=1, length=0, volume=1, density=1), "length, volume"),
-        (lambda: capacitance_substituted(math.nan), "picofarads"),
         (lambda: two_levels([1.0, 1.0], [5, 6], **LEVELS), "levels: the two are equal"),
         (lambda: two_levels([1.0], [5.0], **LEVELS), "levels: two values"),
         (lambda: two_levels([1.0, 2.0], [5, math.nan], **LEVELS), "outputs: not a number"),

@@ -270,8 +270,7 @@ def test_a_shorter_history_stands_behind_empty_visits():
     )
     short = Visits.of([0.0, 0.8, 1.9], wetted=[0.1, 0.2, 0.3], u_wetted=0.05)
     a, b = (
-        estimate(one, output=nothing(), primary=default_prior(TOLERANCE))
-        for one in (long, short)
+        estimate(one, output=nothing(), primary=default_prior(TOLERANCE)) for one in (long, short)
     )
     assert a.primary_rate().upper == pytest.approx(b.primary_rate().upper, rel=1e-12)
 
