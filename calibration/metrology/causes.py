@@ -24,14 +24,12 @@ class Diagnosis(NamedTuple):
     """The likelier cause of a flagged increment.
 
     visit: place of the reading that may be bad (0 is the first visit), or of the one before which
-    the jump came. why: empty, or why the two causes look alike. gain: log likelihood gained by a
-    jump less that by a bad reading; NaN where they look alike.
+    the jump came. why: empty, or why the two causes look alike.
     """
 
     cause: Cause
     visit: int
     why: str
-    gain: float
 
 
 def diagnose(histories: Histories, prior: Prior, place: int, increment: int) -> Diagnosis:
@@ -55,10 +53,10 @@ def diagnose(histories: Histories, prior: Prior, place: int, increment: int) -> 
     why = _why_not(one, increment)
     best = max(gains, key=gains.__getitem__) if gains else None
     if best is not None and gains[best] > jump:
-        return Diagnosis(Cause.BAD_READING, best + 1 - first, "", jump - gains[best])
+        return Diagnosis(Cause.BAD_READING, best + 1 - first, "")
     if why:
-        return Diagnosis(Cause.EITHER, after, why, float("nan"))
-    return Diagnosis(Cause.JUMP, after, "", jump - gains[increment])
+        return Diagnosis(Cause.EITHER, after, why)
+    return Diagnosis(Cause.JUMP, after, "")
 
 
 class NoIncrement(ValueError):

@@ -108,8 +108,7 @@ def crossings(
         return 1 - of.probability_in(ahead, half)
 
     dated = (of.visits > 2) | (of.others >= FEWEST_OTHERS)
-    figures = [_line_meets(of, half), *_first_days(reach, (0.0,), len(of))]
-    figures += _first_days(out, OUT_AT, len(of))
+    figures = [_line_meets(of, half), *_first_days(reach, (0.0,)), *_first_days(out, OUT_AT)]
     line, band, *days = (np.where(dated, f, np.inf) for f in figures)
     return Crossings(line, band, np.array(days), dated, of.borrowed)
 
@@ -124,7 +123,7 @@ def _line_meets(of: Outlook, half: np.ndarray) -> np.ndarray:
 
 
 def _first_days(
-    value: Callable[[np.ndarray], np.ndarray], levels: tuple[float, ...], n: int
+    value: Callable[[np.ndarray], np.ndarray], levels: tuple[float, ...]
 ) -> list[np.ndarray]:
     """For each level, when ``value`` first rises to it: a grid names the month, halving the day."""
     grid = value(GRID[:, None])

@@ -49,11 +49,9 @@ def test_bad_reading_comes_back_and_a_jump_stays():
     stays = plain([0.0, 0.02, 0.01, 0.6, 0.62, 0.6, 0.61], never)
     bad = diagnose(back, default_prior(0.5), 0, 2)
     assert (bad.cause, bad.visit) == (Cause.BAD_READING, 3)
-    assert bad.gain < 0
     assert diagnose(back, default_prior(0.5), 0, 3)[:2] == (Cause.BAD_READING, 3)
     jump = diagnose(stays, default_prior(0.5), 0, 2)
     assert (jump.cause, jump.visit) == (Cause.JUMP, 3)
-    assert jump.gain > 0
 
 
 def test_jump_and_bad_reading_look_alike_at_the_last_or_an_adjusted_visit():
@@ -79,8 +77,7 @@ def test_a_bad_reading_that_comes_back_is_distinguished_from_a_jump(kind):
     got = flags_of(history, np.zeros(n, dtype=int))
     flagged = got.flags.argmax(axis=0)
     right = [
-        diagnose(history, got.prior, c, int(flagged[c]))
-        == (Cause.BAD_READING, at[c], "", pytest.approx(0, abs=1e9))
+        diagnose(history, got.prior, c, int(flagged[c])) == (Cause.BAD_READING, at[c], "")
         for c in bad
         if got.flags[:, c].any()
     ]
