@@ -49,7 +49,9 @@ function part(row, name) {
 
 // Read, or left out on purpose.
 function isDone(row) {
-  const [applied, observed, indication] = ["applied", "observed", "indication"].map((name) => part(row, name));
+  const [applied, observed, indication] = ["applied", "observed", "indication"].map((name) =>
+    part(row, name),
+  );
   return (!applied.text && !applied.wrong) || Boolean(applied.text && (observed.text || indication.text));
 }
 
@@ -64,7 +66,10 @@ function tell(row) {
   place("error").parentElement.classList.toggle("out", told.verdict === "fail");
   if (given.applied !== null) {
     const share = percentAt(Number(given.applied), Number(against.lower), Number(against.upper));
-    place("percent").textContent = `${share.toFixed(0).replace(/^-(?=0$)/, "").replace("-", "\u2212")} %`;
+    place("percent").textContent = `${share
+      .toFixed(0)
+      .replace(/^-(?=0$)/, "")
+      .replace("-", "\u2212")} %`;
   }
   if (place("verdict").dataset.shown !== told.verdict) {
     place("verdict").replaceChildren(...copy(told.verdict && `verdict-${told.verdict}`));
@@ -110,10 +115,14 @@ function advise() {
     return;
   }
   const largest = errors.reduce((a, b) => (Math.abs(b) > Math.abs(a) ? b : a));
-  const read = `${errors.length} of ${rows.length} read, largest error ${percent(largest, against.tolerance)} % of span`;
+  const read =
+    `${errors.length} of ${rows.length} read, largest error ` +
+    `${percent(largest, against.tolerance)} % of span`;
   const limit = `the adjust limit \u00b1${against.adjustLimit.toFixed(2)} %`;
   line.textContent =
-    Math.abs(largest) > against.adjustLimit ? `${read}: beyond ${limit}.` : `${read}: within ${limit}, leave it alone.`;
+    Math.abs(largest) > against.adjustLimit
+      ? `${read}: beyond ${limit}.`
+      : `${read}: within ${limit}, leave it alone.`;
 }
 
 function offerStandards() {
@@ -151,7 +160,11 @@ async function send(event) {
   }
   trouble.textContent = token.trouble;
   if (token.link) {
-    const link = Object.assign(document.createElement("a"), { href: token.link, target: "_blank", textContent: "Sign in in a new tab" });
+    const link = Object.assign(document.createElement("a"), {
+      href: token.link,
+      target: "_blank",
+      textContent: "Sign in in a new tab",
+    });
     trouble.append(" ", link, ", then send again here.");
   }
   trouble.hidden = false;
@@ -165,9 +178,16 @@ async function freshToken() {
     return { trouble: "No connection. Everything you typed is still here; send it again when you are back." };
   }
   if (new URL(answer.url).pathname.startsWith("/sign-in/")) {
-    return { trouble: "You were signed out meanwhile. Everything you typed is still here.", link: "/sign-in/" };
+    return {
+      trouble: "You were signed out meanwhile. Everything you typed is still here.",
+      link: "/sign-in/",
+    };
   }
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
   const input = page.querySelector("input[name=csrfmiddlewaretoken]");
-  return input ? { text: input.value } : { trouble: `The site answered ${answer.status}. Everything you typed is still here; try again in a moment.` };
+  return input
+    ? { text: input.value }
+    : {
+        trouble: `The site answered ${answer.status}. Everything you typed is still here; try again in a moment.`,
+      };
 }

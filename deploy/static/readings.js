@@ -31,8 +31,20 @@ export function judge({ applied, observed, indication }, against) {
   const signal = SIGNALS[against.signal];
   const lower = Number(against.lower);
   const upper = Number(against.upper);
-  const expected = expectedAt(Number(applied), observed === null ? null : Number(observed), lower, upper, signal);
-  const told = { expected: decimals(fixed(expected, 5), 3), band: "", error: null, errorText: "", verdict: "" };
+  const expected = expectedAt(
+    Number(applied),
+    observed === null ? null : Number(observed),
+    lower,
+    upper,
+    signal,
+  );
+  const told = {
+    expected: decimals(fixed(expected, 5), 3),
+    band: "",
+    error: null,
+    errorText: "",
+    verdict: "",
+  };
   told.isBeyond = expected !== signalAt(Number(applied), lower, upper, signal);
   if (indication !== null) {
     told.error = (100 * minus(indication, applied)) / Math.abs(upper - lower);

@@ -7,6 +7,7 @@ import { NotKept, openStore } from "./store.js";
 import { sha256Of } from "./seal.js";
 import { afterPaint, keeper } from "./keeping.js";
 import { ownerOf, refresh, startSending } from "./outbox.js";
+import { cannot, plainly } from "./plain.js";
 import { keepShell, takeNewest } from "./shell.js";
 import { ways, whereabouts, workHeader } from "./screens/frame.js";
 import { factsScreen, jobCard } from "./screens/facts.js";
@@ -21,17 +22,36 @@ import { jobScreen } from "./screens/job.js";
 import { signScreen } from "./screens/sign.js";
 import { handedScreen } from "./screens/handed.js";
 
-const SCREENS = { step: stepScreen, standards: standardsScreen, reading: readingScreen, result: resultScreen, untouched: untouchedScreen, adjust: adjustScreen };
+const SCREENS = {
+  step: stepScreen,
+  standards: standardsScreen,
+  reading: readingScreen,
+  result: resultScreen,
+  untouched: untouchedScreen,
+  adjust: adjustScreen,
+};
 const root = document.getElementById("field");
 const toldOnce = el("p.note.warn", { hidden: true, role: "status" });
 
 const app = {
-  store: null, pack: null, works: [], others: 0, person: null, work: null, sought: "", isFirm: true, isSignedOut: false, unsent: null,
+  store: null,
+  pack: null,
+  works: [],
+  others: 0,
+  person: null,
+  work: null,
+  sought: "",
+  isFirm: true,
+  isSignedOut: false,
+  unsent: null,
   now: () => new Date(),
   to: (hash) => (location.hash === hash ? draw() : (location.hash = hash)),
-  reload, fetchPack,
-  beginJob: (job, procedure) => beginJob(job, procedure).catch((error) => keeping.refused("The job is not begun.", error)),
-  openAgain: (work) => openAgain(work).catch((error) => keeping.refused("The work is not open again.", error)),
+  reload,
+  fetchPack,
+  beginJob: (job, procedure) =>
+    beginJob(job, procedure).catch((error) => keeping.refused("The job is not begun.", error)),
+  openAgain: (work) =>
+    openAgain(work).catch((error) => keeping.refused("The work is not open again.", error)),
 };
 let keeping = null;
 let drawn = null; // what stands on the page: its screen's way of taking keys, and what to stop when it goes
@@ -44,7 +64,11 @@ async function start() {
   try {
     [app.store] = await Promise.all([openStore(), takeNewest()]);
   } catch (error) {
-    return plainly("This device does not keep data for this page", `The browser refused its storage (${error.message}). Leave private browsing, or free some space; until then use the ordinary pages.`);
+    return plainly(
+      "This device does not keep data for this page",
+      `The browser refused its storage (${error.message}). Leave private browsing, or free ` +
+        "some space; until then use the ordinary pages.",
+    );
   }
   keeping = keeper(app.store);
   app.store.onKept = (submission, date) => app.work?.submission === submission && keeping.kept(date);
@@ -56,7 +80,8 @@ async function start() {
   if (!app.store.me) return signInFirst(said);
   window.addEventListener("hashchange", () => draw());
   document.addEventListener("keydown", toKeypad);
-  for (const change of ["online", "offline"]) window.addEventListener(change, () => app.work === null && draw());
+  for (const change of ["online", "offline"])
+    window.addEventListener(change, () => app.work === null && draw());
   await draw(true);
   return afterPaint(() => afterOpening(who));
 }
@@ -64,7 +89,12 @@ async function start() {
 // What need not be there for the first screen.
 function afterOpening(who) {
   if (who.person && isOld(app.pack)) fetchPack();
-  app.store.persist().catch(() => false).then((is) => { app.isFirm = is; }); // a browser may ask the person first
+  app.store
+    .persist()
+    .catch(() => false)
+    .then((is) => {
+      app.isFirm = is;
+    }); // a browser may ask the person first
   keepShell().then((why) => {
     app.shell = why;
     if (why && !app.work) draw();
@@ -85,20 +115,17 @@ function isOld(pack) {
   return !pack || app.now() - new Date(pack.made_at) > FRESH;
 }
 
-// Why work cannot be kept here; "" when it can. Said plainly, since nothing would be worse than seeming to keep it.
-function cannot() {
-  if (!window.isSecureContext) return "This address is not encrypted (https), so the browser keeps nothing safely here. Open the site by its https address, or use the ordinary pages while you have a connection.";
-  if (!("indexedDB" in window) || !window.crypto?.subtle) return "This browser offers no storage for it. Use a current browser, or the ordinary pages while you have a connection.";
-  return "";
-}
-
-function plainly(title, text) {
-  root.replaceChildren(el("div.alone.wider", {}, el("h1", {}, title), el("p", {}, text), el("p", {}, el("a.button", { href: "/jobs/" }, "Ordinary pages"))));
-}
-
 function signInFirst(said) {
-  plainly("Sign in first", `${said ? `${said} ` : ""}No job pack is on this device for you yet. Sign in while you have a connection; then it works without one.`);
-  root.querySelector("a").replaceWith(el("a.button", { href: `/sign-in/?next=${encodeURIComponent(location.pathname)}` }, "Sign in"));
+  plainly(
+    "Sign in first",
+    `${said ? `${said} ` : ""}No job pack is on this device for you yet. Sign in while you ` +
+      "have a connection; then it works without one.",
+  );
+  root
+    .querySelector("a")
+    .replaceWith(
+      el("a.button", { href: `/sign-in/?next=${encodeURIComponent(location.pathname)}` }, "Sign in"),
+    );
 }
 
 // ---- data ----
@@ -118,7 +145,9 @@ async function fetchPack() {
     if (drawn && !app.work) draw();
     return "";
   } catch (error) {
-    return error instanceof NotKept ? `The pack is not kept: ${error.message}` : "No connection. What was fetched before is still here.";
+    return error instanceof NotKept
+      ? `The pack is not kept: ${error.message}`
+      : "No connection. What was fetched before is still here.";
   }
 }
 
@@ -173,7 +202,7 @@ async function draw(isFresh = false) {
   const held = { stops: [], keys: null };
   drawn = held;
   if (screen === "work") {
-    const work = app.work?.submission === id ? app.work : keeping.held(id) ?? (await app.store.work(id));
+    const work = app.work?.submission === id ? app.work : (keeping.held(id) ?? (await app.store.work(id)));
     if (drawn !== held) return;
     if (work?.state === "open" && !(await holds(id))) return drawPage(elsewhere(work), held);
     if (drawn !== held) return;
@@ -196,7 +225,8 @@ async function holds(id, tries = 4) {
   if (holding?.id === id) return true;
   letGo();
   const isMine = await new Promise((resolve) => {
-    const held = (lock) => (lock ? new Promise((release) => resolve(Boolean((holding = { id, release })))) : resolve(false));
+    const held = (lock) =>
+      lock ? new Promise((release) => resolve(Boolean((holding = { id, release })))) : resolve(false);
     navigator.locks.request(`field-work ${id}`, { ifAvailable: true }, held).catch(() => resolve(true));
   });
   if (isMine || tries === 0) return isMine;
@@ -211,7 +241,18 @@ function letGo() {
 
 function elsewhere(work) {
   const again = el("button.button.on", { type: "button", onclick: () => draw() }, "Try again");
-  return { title: "Open in another tab", plate: work.facts.job.register.tag, body: [el("p", {}, "This work is open in another tab of this browser. Go on there, or close that tab and try again.")], ways: el("div.ways", {}, el("a.button.quiet.back", { href: "#/" }, "My jobs"), again) };
+  return {
+    title: "Open in another tab",
+    plate: work.facts.job.register.tag,
+    body: [
+      el(
+        "p",
+        {},
+        "This work is open in another tab of this browser. Go on there, or close that tab and try again.",
+      ),
+    ],
+    ways: el("div.ways", {}, el("a.button.quiet.back", { href: "#/" }, "My jobs"), again),
+  };
 }
 
 function pageOf(screen, id) {
@@ -223,14 +264,21 @@ function pageOf(screen, id) {
 }
 
 function drawPage({ title, plate: tag, body, ways: onward }, held) {
-  const head = tag ? el("header.head", {}, el("div.row.apart", {}, el("a.home", { href: "#/", "aria-label": "My jobs" }, plate(tag)))) : null;
+  const head = tag
+    ? el(
+        "header.head",
+        {},
+        el("div.row.apart", {}, el("a.home", { href: "#/", "aria-label": "My jobs" }, plate(tag))),
+      )
+    : null;
   put(title, head, body, null, onward, held);
 }
 
 function drawWork(work, part, held) {
   app.work = work;
   const ctx = contextOf(work, part, held);
-  if (part === "steps") return put("All steps", workHeader(ctx), overviewScreen(ctx).body, null, overviewScreen(ctx).ways, held);
+  if (part === "steps")
+    return put("All steps", workHeader(ctx), overviewScreen(ctx).body, null, overviewScreen(ctx).ways, held);
   const first = firstBefore(ctx.screen, work);
   if (first) {
     say(first.why);
@@ -254,10 +302,16 @@ function screenOf(ctx) {
 function contextOf(work, part, held) {
   const screens = screensOf(work);
   const ctx = {
-    app, work, screens, keptMark: keeping.mark,
+    app,
+    work,
+    screens,
+    keptMark: keeping.mark,
     job: work.facts.job,
     procedure: work.facts.procedure,
-    screen: screens.find((screen) => screen.id === part) ?? screens.find((screen) => screen.id === work.place) ?? screens[0],
+    screen:
+      screens.find((screen) => screen.id === part) ??
+      screens.find((screen) => screen.id === work.place) ??
+      screens[0],
     isDone: (screen) => isDone(screen, ctx.work),
     enter(what, redraw = true) {
       ctx.work = app.work = enter(ctx.work, what, app.now());
@@ -295,13 +349,26 @@ function put(title, head, body, pad, onward, held, beside = null) {
   root.className = `job-page${pad ? " has-pad" : ""}`;
   document.body.classList.toggle("in-work", Boolean(app.work));
   const card = app.work ? jobCard(app.work.facts.job) : null;
-  root.replaceChildren(...[head, el("div.leaf", {}, keeping.alarm, beside ? el("div.headline", {}, heading, beside) : heading, ...[body].flat(4).filter(Boolean)), card, dock].filter(Boolean));
+  root.replaceChildren(
+    ...[
+      head,
+      el(
+        "div.leaf",
+        {},
+        keeping.alarm,
+        beside ? el("div.headline", {}, heading, beside) : heading,
+        ...[body].flat(4).filter(Boolean),
+      ),
+      card,
+      dock,
+    ].filter(Boolean),
+  );
   document.title = `${title}${app.work ? `, ${app.work.facts.job.register.tag}` : ""} · Spanbook`;
   const isSame = lastPlace === location.hash;
   if (!isSame) keeping.hush();
   lastPlace = location.hash;
   if (toldOnce.dataset.fresh) delete toldOnce.dataset.fresh;
-  else if (!isSame) say(""), delete toldOnce.dataset.fresh;
+  else if (!isSame) (say(""), delete toldOnce.dataset.fresh);
   if (isSame && focused && document.getElementById(focused)) document.getElementById(focused).focus();
   else {
     window.scrollTo(0, 0);
@@ -311,10 +378,10 @@ function put(title, head, body, pad, onward, held, beside = null) {
 
 // Digits typed while no field has the focus go where the keypad would put them.
 function toKeypad(event) {
-  if (event.key === "Enter" && event.target.matches?.(".asked input:not(.figure)")) return root.querySelector(".ways .on")?.click();
+  if (event.key === "Enter" && event.target.matches?.(".asked input:not(.figure)"))
+    return root.querySelector(".ways .on")?.click();
   if (!drawn?.keys || event.ctrlKey || event.metaKey || event.altKey) return;
   if (document.activeElement?.matches("input, textarea, select, button, a, summary")) return;
   if (!/^[0-9.-]$/.test(event.key)) return;
   drawn.keys.field()?.focus();
 }
-

@@ -29,25 +29,43 @@ export function contentOf(work, job, procedure, pack, now, device) {
     standards: work.standards,
     readings: ["stands", "found", "left"].flatMap((stage) => readingsOf(stage, work, job, procedure)),
     adjustments: work.adjustments.map(({ kind, before, after, note, at }) => ({
-      kind, before: typed(before ?? "").text ?? null, after: typed(after ?? "").text ?? null, note, at,
+      kind,
+      before: typed(before ?? "").text ?? null,
+      after: typed(after ?? "").text ?? null,
+      note,
+      at,
     })),
     adjust_reason: work.adjustments.length && !isFar(work, job, procedure) ? work.adjust_reason.trim() : "",
     steps: procedure.steps.map((step) => stepTaken(step, work, job, procedure)),
-    photos: work.photos.map(({ sha256, step, taken_at, type, bytes }) => ({ sha256, step, taken_at, type, bytes })),
+    photos: work.photos.map(({ sha256, step, taken_at, type, bytes }) => ({
+      sha256,
+      step,
+      taken_at,
+      type,
+      bytes,
+    })),
     device,
   });
 }
 
 // The calendar day at the site, whatever zone the tablet is set to.
 export function dayAt(now, zone) {
-  const parts = new Intl.DateTimeFormat("en-GB", { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit" }).formatToParts(now);
+  const parts = new Intl.DateTimeFormat("en-GB", {
+    timeZone: zone,
+    year: "numeric",
+    month: "2-digit",
+    day: "2-digit",
+  }).formatToParts(now);
   const part = (type) => parts.find((each) => each.type === type).value;
   return `${part("year")}-${part("month")}-${part("day")}`;
 }
 
 // Why something far out was adjusted belongs to the note; adjust_reason is for what lay within the adjust limit.
 function noteOf(work, job, procedure) {
-  const told = work.adjustments.length && isFar(work, job, procedure) ? `Far out of tolerance as found; before adjusting: ${work.adjust_reason.trim()}` : "";
+  const told =
+    work.adjustments.length && isFar(work, job, procedure)
+      ? `Far out of tolerance as found; before adjusting: ${work.adjust_reason.trim()}`
+      : "";
   return [work.note.trim(), told].filter(Boolean).join("\n");
 }
 
@@ -66,7 +84,10 @@ function readingsOf(stage, work, job, procedure) {
   if (stage === "left" && work.adjustments.length === 0) return [];
   if (stage === "found" && onlyLooks(procedure)) {
     // Where a procedure only looks, the look as it stands is as found too.
-    return readingsOf("stands", work, job, procedure).map((reading) => ({ ...reading, stage: STAGE_NAMES.found }));
+    return readingsOf("stands", work, job, procedure).map((reading) => ({
+      ...reading,
+      stage: STAGE_NAMES.found,
+    }));
   }
   const rows = rowsOf(stage, work, job, procedure).filter((row) => row.isRead);
   const read = rows.map(({ place, values, row, isComputed }) => ({
@@ -87,7 +108,10 @@ function readingsOf(stage, work, job, procedure) {
 function computedEnds(stage, work, job, procedure, read) {
   const line = isTwoLevels(procedure) ? lineOf(stage, work, job, procedure) : null;
   if (!line?.mayJudge) return [];
-  const ends = [[job.register.lower, line.zero], [job.register.upper, line.spanEnd]];
+  const ends = [
+    [job.register.lower, line.zero],
+    [job.register.upper, line.spanEnd],
+  ];
   return ends.map(([applied, output], n) => ({
     ...read[read.length - 1],
     sequence: read.length + 1 + n,
@@ -117,28 +141,41 @@ function stepTaken(step, work, job, procedure) {
 
 function answersOf(step, taken) {
   return step.asks
-    .filter((ask) => ask.kind !== "standards" && ask.kind !== "photo" && (taken.answers?.[ask.name] ?? "").trim())
+    .filter(
+      (ask) => ask.kind !== "standards" && ask.kind !== "photo" && (taken.answers?.[ask.name] ?? "").trim(),
+    )
     .map((ask) => ({ label: ask.label, value: taken.answers[ask.name].trim(), unit: ask.unit ?? "" }));
 }
 
 // Null for a step that is simply done or left out by hand.
 function derivedTaken(step, work, job, procedure) {
-  if (step.asks.some((ask) => ask.kind === "standards")) return work.standards.length ? { done_at: work.begun_at } : { skipped_why: "No standard was chosen." };
+  if (step.asks.some((ask) => ask.kind === "standards"))
+    return work.standards.length ? { done_at: work.begun_at } : { skipped_why: "No standard was chosen." };
   if (step.kind === "adjust") return adjustTaken(work);
   const stage = Object.keys(STAGE_NAMES).find((name) => STAGE_NAMES[name] === step.stage);
   if (step.kind !== "read" || !stage || (onlyLooks(procedure) && stage !== "stands")) return null;
-  if (stage === "left" && work.adjustments.length === 0) return { skipped_why: "Nothing was adjusted: as left is as found." };
+  if (stage === "left" && work.adjustments.length === 0)
+    return { skipped_why: "Nothing was adjusted: as left is as found." };
   const seen = stageOf(stage, work, job, procedure);
-  const times = seen.read.map((row) => row.row?.read_at).filter(Boolean).sort();
+  const times = seen.read
+    .map((row) => row.row?.read_at)
+    .filter(Boolean)
+    .sort();
   const told = { answers: looksOf(seen.read), note: settleNote(seen.read) };
-  return times.length ? { ...told, done_at: times[times.length - 1] } : { skipped_why: seen.rows.map((row) => row.why).find(Boolean) ?? "" };
+  return times.length
+    ? { ...told, done_at: times[times.length - 1] }
+    : { skipped_why: seen.rows.map((row) => row.why).find(Boolean) ?? "" };
 }
 
 function adjustTaken(work) {
   if (work.adjustments.length === 0) return { skipped_why: "Nothing was adjusted." };
   const rounds = work.earlier_left.map((rows, n) => ({
     label: `as left of round ${n + 1}`,
-    value: Object.values(rows).map((row) => (row.observed ?? []).join(" ")).filter(Boolean).join(", ").slice(0, LONGEST_ANSWER),
+    value: Object.values(rows)
+      .map((row) => (row.observed ?? []).join(" "))
+      .filter(Boolean)
+      .join(", ")
+      .slice(0, LONGEST_ANSWER),
     unit: "",
   }));
   return { done_at: work.adjustments.at(-1).at, answers: rounds.filter((each) => each.value) };
@@ -150,7 +187,8 @@ function looksOf(read) {
   for (const { row, place } of read) {
     for (const part of ["applied", "observed"]) {
       const texts = (row?.[part] ?? []).map((raw) => typed(raw ?? "").text).filter(Boolean);
-      if (texts.length > 1) told.push({ label: `reading ${place.n}, ${part}`, value: texts.join(", "), unit: "" });
+      if (texts.length > 1)
+        told.push({ label: `reading ${place.n}, ${part}`, value: texts.join(", "), unit: "" });
     }
   }
   return told;

@@ -12,10 +12,19 @@ const WAYS = {
   "simulated output": { says: (at) => `Demand ${at.signal} from the transmitter.`, sets: true },
   "wetted level by dip": { says: () => "Dip three times.", reads: "dip" },
   "wetted level by gauge glass": { says: () => "Read the gauge glass three times.", reads: "glass" },
-  "probe raised out of product": { says: (at) => `Raise the probe to its mark for ${at.percent}.`, sets: true },
-  "capacitance substituted": { says: (at) => `Feed the capacitance of ${at.percent} from the decade box.`, sets: true },
+  "probe raised out of product": {
+    says: (at) => `Raise the probe to its mark for ${at.percent}.`,
+    sets: true,
+  },
+  "capacitance substituted": {
+    says: (at) => `Feed the capacitance of ${at.percent} from the decade box.`,
+    sets: true,
+  },
   "pressure applied": { says: (at) => `Apply the pressure of ${at.level}.`, sets: true },
-  "target at known distance": { says: (at) => `Set the target where the level would be ${at.level}.`, sets: true },
+  "target at known distance": {
+    says: (at) => `Set the target where the level would be ${at.level}.`,
+    sets: true,
+  },
   "weights on hanger": { says: (at) => `Hang the weights of ${at.percent}.`, sets: true },
   "float moved along its rod": { says: (at) => `Move the float to its mark at ${at.level}.`, sets: true },
 };
@@ -38,9 +47,16 @@ export function placesOf(stage, job, procedure) {
   if (stage === "stands") return [{ n: 1, percent: null, rising: true, aim: null }];
   if (onlyLooks(procedure)) return [];
   const up = procedure.percents.map((percent) => ({ percent: Number(percent), rising: true }));
-  const down = up.slice(0, -1).reverse().map(({ percent }) => ({ percent, rising: false }));
+  const down = up
+    .slice(0, -1)
+    .reverse()
+    .map(({ percent }) => ({ percent, rising: false }));
   const course = isTwoLevels(procedure) ? twoOf(up) : procedure.up_and_down ? [...up, ...down] : up;
-  return course.map((place, at) => ({ ...place, n: at + 1, aim: shareOf(lower, upper, place.percent, unit) }));
+  return course.map((place, at) => ({
+    ...place,
+    n: at + 1,
+    aim: shareOf(lower, upper, place.percent, unit),
+  }));
 }
 
 function twoOf(up) {
@@ -74,7 +90,14 @@ export function screensOf(work, job = work.facts.job, procedure = work.facts.pro
     else if (part.stage) {
       if (part.stage in counts) counts[part.stage] += 1;
       screens.push(...readScreens(part, counts, total, work, job, procedure));
-    } else if (part.isStandards) screens.push({ id: "standards", chapter: "prepare", kind: "standards", step: null, title: "Standards" });
+    } else if (part.isStandards)
+      screens.push({
+        id: "standards",
+        chapter: "prepare",
+        kind: "standards",
+        step: null,
+        title: "Standards",
+      });
     else screens.push(stepScreen(part.step, chapter, counts.found > 0));
     chapter = screens[screens.length - 1].chapter;
   }
@@ -87,7 +110,9 @@ function withStages(procedure) {
   const plan = procedure.steps.map((step) => ({ step, stage: stageOf(step) }));
   const needed = onlyLooks(procedure) ? ["stands"] : ["stands", "found"];
   if (!onlyLooks(procedure) && procedure.adjusts.length > 0) needed.push("adjust", "left");
-  const allowed = plan.map((part) => (part.stage && !needed.includes(part.stage) ? { step: part.step } : part));
+  const allowed = plan.map((part) =>
+    part.stage && !needed.includes(part.stage) ? { step: part.step } : part,
+  );
   needed.forEach((stage, order) => {
     if (allowed.some((part) => part.stage === stage)) return;
     const later = needed.slice(order + 1);
@@ -95,7 +120,11 @@ function withStages(procedure) {
     allowed.splice(before < 0 ? allowed.length : before, 0, { step: null, stage });
   });
   if (!procedure.steps.some(choosesStandards)) {
-    allowed.splice(allowed.findIndex((part) => part.stage), 0, { step: null, isStandards: true });
+    allowed.splice(
+      allowed.findIndex((part) => part.stage),
+      0,
+      { step: null, isStandards: true },
+    );
   }
   return allowed;
 }
@@ -117,7 +146,12 @@ function adjustScreen(step) {
 function stepScreen(step, before, isLater) {
   const isStandards = choosesStandards(step);
   const chapter = isLater && step.kind !== "restore" ? before : (KINDS[step.kind] ?? before);
-  const title = isLater && step.kind === "prepare" ? "Check" : { caution: "Caution", prepare: isStandards ? "Standards" : "Prepare", restore: "Restore" }[step.kind] ?? "Check";
+  const title =
+    isLater && step.kind === "prepare"
+      ? "Check"
+      : ({ caution: "Caution", prepare: isStandards ? "Standards" : "Prepare", restore: "Restore" }[
+          step.kind
+        ] ?? "Check");
   return { id: `step-${step.number}`, chapter, kind: isStandards ? "standards" : "step", step, title };
 }
 
@@ -132,8 +166,14 @@ function readScreens({ step, stage }, counts, total, work, job, procedure) {
   }
   // The tank stands at the second level when it is adjusted; the first is read when it comes back there.
   if (stage === "left" && isTwoLevels(procedure)) mine.reverse();
-  const screens = mine.map((place) => ({ ...shared, id: `${stage}-${place.n}`, n: place.n, title: titleOf(name, place, procedure) }));
-  if (counts[stage] === total[stage]) screens.push({ ...shared, id: `${stage}-result`, kind: "result", title: `${capital(name)}: result` });
+  const screens = mine.map((place) => ({
+    ...shared,
+    id: `${stage}-${place.n}`,
+    n: place.n,
+    title: titleOf(name, place, procedure),
+  }));
+  if (counts[stage] === total[stage])
+    screens.push({ ...shared, id: `${stage}-result`, kind: "result", title: `${capital(name)}: result` });
   return screens;
 }
 

@@ -64,7 +64,8 @@ export function wrongNumber(raw, digits = MOST_DIGITS) {
   const { text, wrong } = typed(raw ?? "");
   if (wrong || text === undefined) return wrong ?? "";
   const { units, scale } = split(text);
-  if (scale > digits) return digits === 1 ? "One digit after the point at most." : `At most ${digits} digits after the point.`;
+  if (scale > digits)
+    return digits === 1 ? "One digit after the point at most." : `At most ${digits} digits after the point.`;
   return (units < 0n ? -units : units) >= 10n ** BigInt(scale + 5) ? "This number is too large." : "";
 }
 

@@ -22,7 +22,11 @@ function filled(node, attributes, children) {
     else if (key === "value") node.value = value;
     else node.setAttribute(key, value === true ? "" : value);
   }
-  node.append(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false && child !== ""));
+  node.append(
+    ...children
+      .flat(3)
+      .filter((child) => child !== null && child !== undefined && child !== false && child !== ""),
+  );
   return node;
 }
 
@@ -46,7 +50,11 @@ const SHAPES = {
 // A state is word + shape + colour, as everywhere in the book.
 export function state(kind, text) {
   const [tone, shapes] = SHAPES[kind] ?? SHAPES.plan;
-  const picture = svg("svg", { viewBox: "0 0 24 24", "aria-hidden": "true" }, shapes.map(([tag, more]) => svg(tag, more)));
+  const picture = svg(
+    "svg",
+    { viewBox: "0 0 24 24", "aria-hidden": "true" },
+    shapes.map(([tag, more]) => svg(tag, more)),
+  );
   return el(`span.state.${tone}`, {}, picture, text);
 }
 
@@ -65,14 +73,24 @@ export function button(text, onclick, more = {}) {
 
 // The same picture as calibration/templatetags/pictures.py draws; marks are put in by livestrip.js.
 export function strip(label, size = "large") {
-  return svg("svg", { class: `strip ${size}`, viewBox: "0 0 208 24", role: "img", "aria-label": label },
-    svg("path", { class: "axis", d: "M34 12H174" }), svg("path", { class: "tol", d: "M60 4H148V20H60z" }),
-    svg("path", { class: "edges", d: "M60 2V22M148 2V22" }), svg("path", { class: "zero", d: "M104 1V23" }), svg("g", { "data-marks": true }));
+  return svg(
+    "svg",
+    { class: `strip ${size}`, viewBox: "0 0 208 24", role: "img", "aria-label": label },
+    svg("path", { class: "axis", d: "M34 12H174" }),
+    svg("path", { class: "tol", d: "M60 4H148V20H60z" }),
+    svg("path", { class: "edges", d: "M60 2V22M148 2V22" }),
+    svg("path", { class: "zero", d: "M104 1V23" }),
+    svg("g", { "data-marks": true }),
+  );
 }
 
 export function facts(pairs) {
   const kept = pairs.filter(([, value]) => value !== null && value !== undefined && value !== "");
-  return el("dl.facts.lined", {}, kept.map(([term, value]) => [el("dt", {}, term), el("dd", {}, value)]));
+  return el(
+    "dl.facts.lined",
+    {},
+    kept.map(([term, value]) => [el("dt", {}, term), el("dd", {}, value)]),
+  );
 }
 
 // ---- days and times as people read them ----

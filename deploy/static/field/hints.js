@@ -1,6 +1,7 @@
-// Reading patterns that do not fit, and what to check for each, most likely first: plant/level/hints.py on the device. A
-// hint is worded "check …" and is never a verdict. Patterns and causes are common practice, no source. Currents are of a
-// 4-20 mA loop, mA; tolerance and errors in % of span. The tests hold both to the same words and digits.
+// Reading patterns that do not fit, and what to check for each, most likely first: plant/level/hints.py on the
+// device. A hint is worded "check …" and is never a verdict. Patterns and causes are common practice, no
+// source. Currents are of a 4-20 mA loop, mA; tolerance and errors in % of span. The tests hold both to the
+// same words and digits.
 
 import { band, fixed } from "../readings.js";
 
@@ -79,17 +80,31 @@ const CHECKS = {
 };
 
 function hint(kind, pattern, principle = null) {
-  const checks = CHECKS[kind].filter(([, principles]) => !principles || principle === null || principles.includes(principle));
+  const checks = CHECKS[kind].filter(
+    ([, principles]) => !principles || principle === null || principles.includes(principle),
+  );
   return { key: kind.split(" ")[0], pattern, checks: checks.map(([text]) => text) };
 }
 
 // Hints for one test: currents that a correct transmitter would show, and those seen; rising: approached from below.
-export function hintsOf({ expected, observed, rising = expected.map(() => true), tolerance, principle = null }) {
+export function hintsOf({
+  expected,
+  observed,
+  rising = expected.map(() => true),
+  tolerance,
+  principle = null,
+}) {
   const readings = expected.map((current, at) => ({ current, seen: observed[at], up: rising[at] }));
   const isFailed = ({ seen }) => band(seen, "4-20mA").startsWith("failure");
-  const hints = alarms(readings.filter(isFailed).map(({ seen }) => seen), principle);
-  const good = readings.filter((reading) => !isFailed(reading)).map(({ current, seen, up }) => ({ x: share(current), y: share(seen), up }));
-  if (good.length === 0 || Math.max(...good.map(({ x, y }) => Math.abs(y - x))) <= WORTH * tolerance) return hints;
+  const hints = alarms(
+    readings.filter(isFailed).map(({ seen }) => seen),
+    principle,
+  );
+  const good = readings
+    .filter((reading) => !isFailed(reading))
+    .map(({ current, seen, up }) => ({ x: share(current), y: share(seen), up }));
+  if (good.length === 0 || Math.max(...good.map(({ x, y }) => Math.abs(y - x))) <= WORTH * tolerance)
+    return hints;
   return [...hints, ...shapes(good, tolerance, principle)];
 }
 
@@ -99,8 +114,19 @@ function share(current) {
 
 // P3: currents in a failure band of NE 43 tell of a failure, not of an error.
 function alarms(failing, principle) {
-  const sides = [["low", failing.filter((seen) => seen < 12)], ["high", failing.filter((seen) => seen > 12)]];
-  return sides.filter(([, some]) => some.length).map(([side, some]) => hint(`P3 ${side}`, `${some.length} of the readings in the ${side} failure band, such as ${fixed(some[0], 2)} mA`, principle));
+  const sides = [
+    ["low", failing.filter((seen) => seen < 12)],
+    ["high", failing.filter((seen) => seen > 12)],
+  ];
+  return sides
+    .filter(([, some]) => some.length)
+    .map(([side, some]) =>
+      hint(
+        `P3 ${side}`,
+        `${some.length} of the readings in the ${side} failure band, such as ${fixed(some[0], 2)} mA`,
+        principle,
+      ),
+    );
 }
 
 // P1, P2 and P4 explain everything by themselves; else zero, span and hysteresis, the largest first.
@@ -108,10 +134,14 @@ function shapes(good, tolerance, principle) {
   const worth = WORTH * tolerance;
   const [moved, followed] = [range(good.map(({ x }) => x)), range(good.map(({ y }) => y))];
   const slope = moved >= MOVED ? lineOf(good).slope : 1;
-  if (moved >= MOVED && followed < FOLLOWS * moved) return [hint("P1", `applied ${fixed(moved, 0)} % of span, the output moved ${fixed(followed, 1)} %`, principle)];
+  if (moved >= MOVED && followed < FOLLOWS * moved)
+    return [
+      hint("P1", `applied ${fixed(moved, 0)} % of span, the output moved ${fixed(followed, 1)} %`, principle),
+    ];
   if (slope < 0) return [hint("P2", "the output falls where it should rise", principle)];
   const ceiling = flatTop(good, worth);
-  if (ceiling !== null) return [hint("P4", `true up to a point, then flat at ${fixed(ceiling, 2)} mA`, principle)];
+  if (ceiling !== null)
+    return [hint("P4", `true up to a point, then flat at ${fixed(ceiling, 2)} mA`, principle)];
   return [...straight(good, worth, principle), ...lag(good, worth, principle)];
 }
 
@@ -142,9 +172,19 @@ function straight(good, worth, principle) {
   const { offset, slope } = lineOf(good);
   const growth = 100 * (slope - 1);
   if (SHRUNK[0] <= slope && slope <= SHRUNK[1] && (principle === null || CAPACITANCE.includes(principle))) {
-    return [hint("P7", `span shrunk to ${fixed(100 * slope, 0)} % of itself, as with a lost tank reference`, principle), growthHint(growth, principle)];
+    return [
+      hint(
+        "P7",
+        `span shrunk to ${fixed(100 * slope, 0)} % of itself, as with a lost tank reference`,
+        principle,
+      ),
+      growthHint(growth, principle),
+    ];
   }
-  const found = [[offset, offsetHint], [growth, growthHint]].filter(([size]) => Math.abs(size) > worth);
+  const found = [
+    [offset, offsetHint],
+    [growth, growthHint],
+  ].filter(([size]) => Math.abs(size) > worth);
   return found.sort(([a], [b]) => Math.abs(b) - Math.abs(a)).map(([size, make]) => make(size, principle));
 }
 
@@ -164,9 +204,13 @@ function lag(good, worth, principle) {
     if (!points.has(point)) points.set(point, { up: [], down: [] });
     points.get(point)[up ? "up" : "down"].push(y);
   }
-  const gaps = [...points.values()].filter(({ up, down }) => up.length && down.length).map(({ up, down }) => mean(down) - mean(up));
+  const gaps = [...points.values()]
+    .filter(({ up, down }) => up.length && down.length)
+    .map(({ up, down }) => mean(down) - mean(up));
   const largest = gaps.reduce((a, b) => (Math.abs(b) > Math.abs(a) ? b : a), 0);
-  return Math.abs(largest) > worth ? [hint("P8", `falling differs from rising by ${signed(largest)} % of span`, principle)] : [];
+  return Math.abs(largest) > worth
+    ? [hint("P8", `falling differs from rising by ${signed(largest)} % of span`, principle)]
+    : [];
 }
 
 // P9 from repeated looks at one steady level, mA: noise, or jumps between two values.

@@ -18,7 +18,9 @@ export function againstOf(job) {
 function valuesOf(row, place, fields) {
   const told = {};
   for (const { part, isSet } of fields) {
-    const texts = (row?.[part] ?? []).map((raw) => typed(raw ?? "").text).filter((text) => text !== undefined);
+    const texts = (row?.[part] ?? [])
+      .map((raw) => typed(raw ?? "").text)
+      .filter((text) => text !== undefined);
     told[part] = mean(texts) ?? (isSet && !row?.[part]?.some((raw) => raw?.trim()) ? place.aim : null);
   }
   return told;
@@ -43,8 +45,19 @@ export function rowsOf(stage, work, job = work.facts.job, procedure = work.facts
     const row = work.readings[stage]?.[place.n];
     const values = valuesOf(row, place, fields);
     const told = judge(values, against);
-    const isRead = values.applied !== null && (values.observed !== null || values.indication !== null) && !wrongOf(row, fields);
-    return { place, row, values, told, isRead, why: row?.skipped_why ?? "", isComputed: Boolean(row?.is_computed) };
+    const isRead =
+      values.applied !== null &&
+      (values.observed !== null || values.indication !== null) &&
+      !wrongOf(row, fields);
+    return {
+      place,
+      row,
+      values,
+      told,
+      isRead,
+      why: row?.skipped_why ?? "",
+      isComputed: Boolean(row?.is_computed),
+    };
   });
 }
 
@@ -54,7 +67,9 @@ export function isFailure(told) {
 
 // A reading in a failure band tells of the instrument, not of its error.
 export function errorsOf(rows) {
-  return rows.filter((row) => row.isRead && row.told.verdict && !isFailure(row.told)).map((row) => row.told.error);
+  return rows
+    .filter((row) => row.isRead && row.told.verdict && !isFailure(row.told))
+    .map((row) => row.told.error);
 }
 
 export function largest(errors) {
@@ -76,7 +91,12 @@ export function stageOf(stage, work, job = work.facts.job, procedure = work.fact
   const top = Math.abs(largest(errors));
   const failures = read.filter((row) => isFailure(row.told));
   return {
-    rows, read, open, errors, ends, failures,
+    rows,
+    read,
+    open,
+    errors,
+    ends,
+    failures,
     largest: errors.length ? largest(errors) : null,
     isComplete: rows.length > 0 && open.length === 0,
     isIn: read.length > 0 && failures.length === 0 && top <= tolerance + 1e-9,
@@ -119,7 +139,9 @@ export function thirdOf(work, job = work.facts.job, procedure = work.facts.proce
   const level = Number(stands.values.applied);
   if (!line.isThird(level)) return null;
   const ratios = work.standards.map((id) => job.kit?.[id]?.tur).filter((tur) => tur > 0);
-  const open = ratios.length ? (job.register.tolerance_percent / Math.min(...ratios)) * Math.hypot(1, line.liftAt(level)) : null;
+  const open = ratios.length
+    ? (job.register.tolerance_percent / Math.min(...ratios)) * Math.hypot(1, line.liftAt(level))
+    : null;
   return { applied: stands.values.applied, off: line.offAt(level, Number(stands.values.observed)), open };
 }
 
@@ -130,34 +152,64 @@ export function firstLevelNow(work, job = work.facts.job, procedure = work.facts
   const [first, second] = rowsOf("found", work, job, procedure);
   const [, left] = rowsOf("left", work, job, procedure);
   if (!found || !left?.isRead || left.values.observed === null) return null;
-  const maps = work.adjustments.some((done) => done.kind === "span") ? found.afterAdjusting : (output) => output;
+  const maps = work.adjustments.some((done) => done.kind === "span")
+    ? found.afterAdjusting
+    : (output) => output;
   // The tank may stand a little higher or lower than when it was found: compare at the level it has now.
   const before = maps(found.outputAt(Number(left.values.applied)));
   const output = maps(Number(first.values.observed)) + (Number(left.values.observed) - before);
-  return second && Number.isFinite(output) ? { applied: first.values.applied, observed: asText(output, 4) } : null;
+  return second && Number.isFinite(output)
+    ? { applied: first.values.applied, observed: asText(output, 4) }
+    : null;
 }
 
 // ---- adjusting ----
 // Whether adjusting is open, and if not, why; what it still needs; which kinds the procedure allows.
 export function adjusting(work, job = work.facts.job, procedure = work.facts.procedure) {
   const shut = (why) => ({ open: false, why, kinds: [], needsReason: false, rounds: work.round });
-  if (onlyLooks(procedure) || procedure.adjusts.length === 0) return shut("This procedure only looks: nothing is adjusted.");
+  if (onlyLooks(procedure) || procedure.adjusts.length === 0)
+    return shut("This procedure only looks: nothing is adjusted.");
   const stands = rowsOf("stands", work, job, procedure)[0];
   if (!stands.isRead) return shut("Read it as it stands first: adjusting opens when as found is complete.");
   const found = stageOf("found", work, job, procedure);
   if (!found.isComplete) {
-    return shut(`As found comes first: ${found.open.length} of ${found.rows.length} still to read. If a point cannot be read, say why on its screen.`);
+    return shut(
+      `As found comes first: ${found.open.length} of ${found.rows.length} still to read. If ` +
+        "a point cannot be read, say why on its screen.",
+    );
   }
   const limit = plusMinus(job.register.adjust_limit_percent);
-  const base = { open: true, kinds: kindsOf(found, procedure), rounds: work.round, isFar: found.isFar, needsReason: false, why: "" };
+  const base = {
+    open: true,
+    kinds: kindsOf(found, procedure),
+    rounds: work.round,
+    isFar: found.isFar,
+    needsReason: false,
+    why: "",
+  };
   if (found.read.length === 0) return { ...base, why: "As found could not be read; the reason is noted." };
   if (found.isFar) {
-    return { ...base, needsReason: true, why: "Stop and call: this is too far out to be adjusted away. Look at the hints and tell the shift first; then say whom you told and what was found." };
+    return {
+      ...base,
+      needsReason: true,
+      why:
+        "Stop and call: this is too far out to be adjusted away. Look at the hints and tell " +
+        "the shift first; then say whom you told and what was found.",
+    };
   }
   if (!found.isBeyondLimit) {
-    return { ...base, needsReason: true, why: `Largest error ${percentText(found.largest, job)} %: within the adjust limit ${limit}. Leave it alone, or say why it is adjusted all the same.` };
+    return {
+      ...base,
+      needsReason: true,
+      why:
+        `Largest error ${percentText(found.largest, job)} %: within the adjust limit ` +
+        `${limit}. Leave it alone, or say why it is adjusted all the same.`,
+    };
   }
-  return { ...base, why: `Largest error ${percentText(found.largest, job)} %: beyond the adjust limit ${limit}.` };
+  return {
+    ...base,
+    why: `Largest error ${percentText(found.largest, job)} %: beyond the adjust limit ${limit}.`,
+  };
 }
 
 // Two levels too close for a slope allow one offset only.
@@ -179,8 +231,16 @@ export function stopsOf(work, job = work.facts.job, procedure = work.facts.proce
   const said = [];
   for (const stage of ["stands", "found"]) {
     const seen = stageOf(stage, work, job, procedure);
-    if (seen.failures.length) said.push(`A reading lies in the ${seen.failures[0].told.band} band (NE 43): tell the shift first, look at the hints, do not adjust it away.`);
-    else if (seen.isFar) said.push(`An error of ${percentText(seen.largest, job)} % is more than three tolerances: tell the shift first, look at the hints, do not adjust it away.`);
+    if (seen.failures.length)
+      said.push(
+        `A reading lies in the ${seen.failures[0].told.band} band (NE 43): tell the shift ` +
+          "first, look at the hints, do not adjust it away.",
+      );
+    else if (seen.isFar)
+      said.push(
+        `An error of ${percentText(seen.largest, job)} % is more than three tolerances: tell ` +
+          "the shift first, look at the hints, do not adjust it away.",
+      );
     if (said.length) break;
   }
   const left = stageOf("left", work, job, procedure);

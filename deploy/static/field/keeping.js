@@ -36,7 +36,10 @@ export function keeper(store) {
     lost = work;
     show("kept lost", "not kept");
     const tag = work.facts?.job.register.tag ?? "this work";
-    tell(`What was entered for ${tag} since ${clock(since)} is not kept on this device.`, `${error.message} Leave this page open: it tries by itself until it is kept.`);
+    tell(
+      `What was entered for ${tag} since ${clock(since)} is not kept on this device.`,
+      `${error.message} Leave this page open: it tries by itself until it is kept.`,
+    );
     setTimeout(() => lost === work && now(work), AGAIN);
   };
   const tell = (what, more) => {
@@ -49,7 +52,11 @@ export function keeper(store) {
     alarm.hidden = true;
     kept(new Date());
   };
-  const now = (work) => store.keep(work).then(() => settled(work), (error) => refused(work, error));
+  const now = (work) =>
+    store.keep(work).then(
+      () => settled(work),
+      (error) => refused(work, error),
+    );
   const keepTyped = () => {
     const work = typed;
     typed = null;
@@ -58,7 +65,10 @@ export function keeper(store) {
   window.addEventListener("beforeunload", (event) => lost && event.preventDefault());
 
   return {
-    mark, alarm, kept, keepTyped,
+    mark,
+    alarm,
+    kept,
+    keepTyped,
     soon(work) {
       if (!typed) afterPaint(keepTyped);
       typed = work;

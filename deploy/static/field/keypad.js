@@ -10,7 +10,10 @@ const NAMES = { delete: "delete", "\u00b1": "change sign", ".": "point", next: "
 // waits: on a narrow page it shows itself only while a field is in use.
 export function keypad(fields, after, { waits = false } = {}) {
   let current = null;
-  const field = () => (current && fields().includes(current) ? current : fields().find((each) => each.value === "") ?? fields()[0]);
+  const field = () =>
+    current && fields().includes(current)
+      ? current
+      : (fields().find((each) => each.value === "") ?? fields()[0]);
   const press = (key) => {
     const into = field();
     if (!into) return;
@@ -35,9 +38,16 @@ export function keypad(fields, after, { waits = false } = {}) {
     const into = field();
     for (const input of fields()) input.classList.toggle("aimed", input === into);
   };
-  const pad = el(`div.pad${waits ? ".waits" : ""}`, { role: "group", "aria-label": "Keypad" }, KEYS.map((key) => keyOf(key, press)));
+  const pad = el(
+    `div.pad${waits ? ".waits" : ""}`,
+    { role: "group", "aria-label": "Keypad" },
+    KEYS.map((key) => keyOf(key, press)),
+  );
   return {
-    pad, choose, mark, field,
+    pad,
+    choose,
+    mark,
+    field,
     // Keeps track of the field in use, and lets Enter go on to the next one.
     watch(input) {
       input.addEventListener("focus", () => {
@@ -47,10 +57,12 @@ export function keypad(fields, after, { waits = false } = {}) {
         input.scrollIntoView({ block: "nearest" });
       });
       // Not at once: what was tapped must not move away under the thumb.
-      input.addEventListener("blur", () => setTimeout(() => {
-        const isUsed = pad.contains(document.activeElement) || fields().includes(document.activeElement);
-        pad.classList.toggle("shown", isUsed);
-      }, 200));
+      input.addEventListener("blur", () =>
+        setTimeout(() => {
+          const isUsed = pad.contains(document.activeElement) || fields().includes(document.activeElement);
+          pad.classList.toggle("shown", isUsed);
+        }, 200),
+      );
       input.addEventListener("keydown", (event) => {
         if (event.key !== "Enter") return;
         event.preventDefault();
@@ -63,13 +75,17 @@ export function keypad(fields, after, { waits = false } = {}) {
 
 function keyOf(key, press) {
   const shown = key === "delete" ? "\u232b" : key;
-  return el(`button${key === "next" ? ".wide" : key === "0" ? ".wide" : ""}${NAMES[key] ? ".aside" : ""}`, {
-    type: "button",
-    "aria-label": NAMES[key] ?? null,
-    // The field keeps the focus: a key of the pad is not a place to be.
-    onpointerdown: (event) => event.preventDefault(),
-    onclick: () => press(key),
-  }, shown);
+  return el(
+    `button${key === "next" ? ".wide" : key === "0" ? ".wide" : ""}${NAMES[key] ? ".aside" : ""}`,
+    {
+      type: "button",
+      "aria-label": NAMES[key] ?? null,
+      // The field keeps the focus: a key of the pad is not a place to be.
+      onpointerdown: (event) => event.preventDefault(),
+      onclick: () => press(key),
+    },
+    shown,
+  );
 }
 
 function type(input, key) {

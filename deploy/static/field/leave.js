@@ -14,7 +14,10 @@ if ("indexedDB" in window && window.crypto?.subtle) {
     const name = store.me?.name;
     await store.lock();
     if (unsent && place) {
-      place.textContent = `${unsent} ${unsent === 1 ? "work of" : "works of"} ${name} ${unsent === 1 ? "is" : "are"} still on this device and not sent. Sealed, ${unsent === 1 ? "it waits" : "they wait"} until ${name} signs in here again.`;
+      place.textContent =
+        `${unsent} ${unsent === 1 ? "work of" : "works of"} ${name} ` +
+        `${unsent === 1 ? "is" : "are"} still on this device and not sent. Sealed, ` +
+        `${unsent === 1 ? "it waits" : "they wait"} until ${name} signs in here again.`;
       place.hidden = false;
     }
   }

@@ -13,7 +13,12 @@ const JSON_BODY = { "Content-Type": "application/json" };
 class NoAnswer extends Error {}
 
 async function ask(path, options = {}) {
-  const usual = { cache: "no-store", credentials: "same-origin", redirect: "error", signal: AbortSignal.timeout(PATIENCE) };
+  const usual = {
+    cache: "no-store",
+    credentials: "same-origin",
+    redirect: "error",
+    signal: AbortSignal.timeout(PATIENCE),
+  };
   try {
     return await fetch(ADDRESS + path, { ...usual, ...options });
   } catch (error) {
@@ -70,8 +75,10 @@ export async function ownerOf(store) {
 export async function refresh(store) {
   const answer = await ask("/pack/");
   const told = await json(answer);
-  if (answer.status === 401) return { ok: false, said: "You are signed out. Sign in again; what is on this device stays." };
-  if (!answer.ok) return { ok: false, said: told.said ?? `The site answered ${answer.status}. Try again in a moment.` };
+  if (answer.status === 401)
+    return { ok: false, said: "You are signed out. Sign in again; what is on this device stays." };
+  if (!answer.ok)
+    return { ok: false, said: told.said ?? `The site answered ${answer.status}. Try again in a moment.` };
   if (!told.key) throw new NoAnswer("the answer was torn off");
   await store.signedIn(told.person, told.key);
   await store.putPack(told);
@@ -82,8 +89,16 @@ export async function refresh(store) {
 async function session(store) {
   const who = await whoAmI();
   if (who.offline) return { said: "No connection. Nothing is lost; sign when you are back on the network." };
-  if (!who.person) return { said: "Your sign-in has ended. Sign in again in this browser; what is on this device stays.", signIn: true };
-  if (who.person.id !== store.me?.id) return { said: `${who.person.name} is signed in now. Only ${store.me?.name ?? "its owner"} can sign and send this.`, signIn: true };
+  if (!who.person)
+    return {
+      said: "Your sign-in has ended. Sign in again in this browser; what is on this device stays.",
+      signIn: true,
+    };
+  if (who.person.id !== store.me?.id)
+    return {
+      said: `${who.person.name} is signed in now. Only ${store.me?.name ?? "its owner"} can sign and send this.`,
+      signIn: true,
+    };
   return { csrf: who.csrf };
 }
 
@@ -91,7 +106,9 @@ async function session(store) {
 export async function sign(store, submissions, password) {
   const here = await session(store);
   if (!here.csrf) return { ok: false, ...here };
-  const works = (await Promise.all(submissions.map((submission) => store.work(submission)))).filter((work) => work?.state === "ready").slice(0, AT_ONCE);
+  const works = (await Promise.all(submissions.map((submission) => store.work(submission))))
+    .filter((work) => work?.state === "ready")
+    .slice(0, AT_ONCE);
   const asked = {
     password,
     device: (works[0] && JSON.parse(works[0].content).device?.label) ?? "",
@@ -100,13 +117,23 @@ export async function sign(store, submissions, password) {
   };
   let answer, told;
   try {
-    ({ answer, told } = await put(here, "/sign/", { method: "POST", headers: JSON_BODY, body: JSON.stringify(asked) }));
+    ({ answer, told } = await put(here, "/sign/", {
+      method: "POST",
+      headers: JSON_BODY,
+      body: JSON.stringify(asked),
+    }));
   } catch {
     return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
   }
-  if (!answer.ok) return { ok: false, said: told.said ?? `The site answered ${answer.status}. Nothing is lost; try again in a moment.`, signIn: answer.status === 401 };
+  if (!answer.ok)
+    return {
+      ok: false,
+      said: told.said ?? `The site answered ${answer.status}. Nothing is lost; try again in a moment.`,
+      signIn: answer.status === 401,
+    };
   // Signed perhaps, but the answer was torn off: asked again, the site says the same.
-  if (!Array.isArray(told.signed)) return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
+  if (!Array.isArray(told.signed))
+    return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
   const refused = told.refused ?? [];
   for (const work of works) {
     const no = refused.find((one) => one.submission === work.submission);
@@ -124,7 +151,9 @@ export function flush(store) {
 
 async function flushNow(store) {
   const done = { sent: 0, left: 0, said: "" };
-  const mine = (await store.works()).filter((work) => work.state === "signed" || work.answer?.photos_missing?.length);
+  const mine = (await store.works()).filter(
+    (work) => work.state === "signed" || work.answer?.photos_missing?.length,
+  );
   if (mine.length === 0) return done;
   const here = await session(store);
   if (!here.csrf) return { ...done, left: mine.length, said: here.said, signIn: here.signIn };
@@ -137,14 +166,19 @@ async function flushNow(store) {
     } catch (error) {
       // One work that cannot be sent, or its receipt not kept, must not hold up the others.
       done.left += 1;
-      done.said = error instanceof NoAnswer ? "The connection broke off; it is tried again by itself." : error.message;
+      done.said =
+        error instanceof NoAnswer ? "The connection broke off; it is tried again by itself." : error.message;
     }
   }
   return done;
 }
 
 async function sendWork(store, work, here) {
-  const { answer, told } = await put(here, `/works/${work.submission}/`, { method: "POST", headers: JSON_BODY, body: work.content });
+  const { answer, told } = await put(here, `/works/${work.submission}/`, {
+    method: "POST",
+    headers: JSON_BODY,
+    body: work.content,
+  });
   const next = { ...work };
   if (answer.ok && ["stored", "set aside"].includes(told.state)) {
     Object.assign(next, { state: told.state === "stored" ? "sent" : "set aside", answer: told, trouble: "" });
@@ -168,16 +202,23 @@ async function sendPhotos(store, work, here) {
       trouble = "A photo of this work is no longer on this device; the record says that it is missing.";
       continue;
     }
-    const { answer } = await put(here, `/works/${work.submission}/photos/${sha256}/`, { method: "PUT", headers: { "Content-Type": blob.type }, body: blob });
+    const { answer } = await put(here, `/works/${work.submission}/photos/${sha256}/`, {
+      method: "PUT",
+      headers: { "Content-Type": blob.type },
+      body: blob,
+    });
     if (!answer.ok) left.push(sha256);
   }
-  if (missing.length) await store.keep({ ...work, trouble, answer: { ...work.answer, photos_missing: left } });
+  if (missing.length)
+    await store.keep({ ...work, trouble, answer: { ...work.answer, photos_missing: left } });
   return left.length === 0;
 }
 
 // Send by itself: at once, when the connection or the person comes back, and every minute; slower while it fails.
 export function startSending(store, onChange) {
-  let wait = 1, skipped = 0, isOn = true;
+  let wait = 1,
+    skipped = 0,
+    isOn = true;
   const go = async (isAsked) => {
     if (!isOn || !store.me || !navigator.onLine || (!isAsked && ++skipped < wait)) return;
     skipped = 0;

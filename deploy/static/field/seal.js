@@ -12,12 +12,20 @@ export async function keyFrom(base64) {
 // `about` is bound to the sealed bytes: a row put in another's place does not open.
 export async function sealBytes(key, bytes, about) {
   const nonce = crypto.getRandomValues(new Uint8Array(NONCE_BYTES));
-  const data = await crypto.subtle.encrypt({ name: NAME, iv: nonce, additionalData: new TextEncoder().encode(about) }, key, bytes);
+  const data = await crypto.subtle.encrypt(
+    { name: NAME, iv: nonce, additionalData: new TextEncoder().encode(about) },
+    key,
+    bytes,
+  );
   return { nonce, data };
 }
 
 export async function openBytes(key, { nonce, data }, about) {
-  return crypto.subtle.decrypt({ name: NAME, iv: nonce, additionalData: new TextEncoder().encode(about) }, key, data);
+  return crypto.subtle.decrypt(
+    { name: NAME, iv: nonce, additionalData: new TextEncoder().encode(about) },
+    key,
+    data,
+  );
 }
 
 export async function seal(key, value, about) {

@@ -10,7 +10,12 @@ const WIDTH = 300;
 export function settleTimer({ seconds, of, again, cut, now }) {
   const figure = el("span.left-over", { role: "timer", "aria-live": "off" });
   const run = svg("rect", { class: "run", x: 0, y: 0, width: 0, height: 6 });
-  const bar = svg("svg", { class: "settling", viewBox: `0 0 ${WIDTH} 6`, preserveAspectRatio: "none", "aria-hidden": "true" }, svg("rect", { class: "track", x: 0, y: 0, width: WIDTH, height: 6 }), run);
+  const bar = svg(
+    "svg",
+    { class: "settling", viewBox: `0 0 ${WIDTH} 6`, preserveAspectRatio: "none", "aria-hidden": "true" },
+    svg("rect", { class: "track", x: 0, y: 0, width: WIDTH, height: 6 }),
+    run,
+  );
   const tick = el("input", { type: "checkbox", onchange: () => cut(tick.checked) });
   const early = el("label.tick.early", {}, tick, el("span", {}, "Read early (noted)"));
   const restart = el("button.link", { type: "button", onclick: again }, "Again");
@@ -30,7 +35,12 @@ export function settleTimer({ seconds, of, again, cut, now }) {
   };
   show();
   const beat = setInterval(() => (box.isConnected || wasOver === null ? show() : clearInterval(beat)), 500);
-  return { box, show, isOver: () => settlingLeft(of(), seconds, now()) === 0 || Boolean(of()?.cut), stop: () => clearInterval(beat) };
+  return {
+    box,
+    show,
+    isOver: () => settlingLeft(of(), seconds, now()) === 0 || Boolean(of()?.cut),
+    stop: () => clearInterval(beat),
+  };
 }
 
 function spell(seconds) {

@@ -7,7 +7,9 @@ export async function takeNewest() {
   if (!navigator.serviceWorker?.controller) return;
   const waiting = (await navigator.serviceWorker.getRegistration())?.waiting;
   if (!waiting) return;
-  const taken = new Promise((resolve) => navigator.serviceWorker.addEventListener("controllerchange", () => resolve(true), { once: true }));
+  const taken = new Promise((resolve) =>
+    navigator.serviceWorker.addEventListener("controllerchange", () => resolve(true), { once: true }),
+  );
   waiting.postMessage("take over");
   if (await Promise.race([taken, new Promise((resolve) => setTimeout(resolve, PATIENCE, false))])) {
     location.reload();
@@ -17,13 +19,20 @@ export async function takeNewest() {
 
 // Resolves to "" once it is, else to why it is not, in words.
 export async function keepShell() {
-  if (!("serviceWorker" in navigator)) return "This browser cannot keep the page itself: leave it open while you are out of reach. What you type is kept all the same.";
+  if (!("serviceWorker" in navigator))
+    return (
+      "This browser cannot keep the page itself: leave it open while you are out of reach. " +
+      "What you type is kept all the same."
+    );
   try {
     await navigator.serviceWorker.register("/field/sw.js", { scope: "/field/" });
     await navigator.serviceWorker.ready;
     return "";
   } catch (error) {
     if (!navigator.onLine && navigator.serviceWorker.controller) return "";
-    return `The page itself could not be kept on this device (${error.message}): leave it open while you are out of reach.`;
+    return (
+      `The page itself could not be kept on this device (${error.message}): leave it open ` +
+      "while you are out of reach."
+    );
   }
 }

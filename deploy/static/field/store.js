@@ -89,7 +89,9 @@ class Store {
     if (!this.me) return null;
     const row = await answer(this.db.transaction("packs").objectStore("packs").get(this.me.id));
     this.isPackBroken = false;
-    return row ? unseal(this.#mine(), row.sealed, `pack ${this.me.id}`).catch(() => ((this.isPackBroken = true), null)) : null;
+    return row
+      ? unseal(this.#mine(), row.sealed, `pack ${this.me.id}`).catch(() => ((this.isPackBroken = true), null))
+      : null;
   }
 
   // ---- works ----
@@ -176,7 +178,9 @@ class Store {
   async photo(submission, sha256) {
     const row = await answer(this.db.transaction("photos").objectStore("photos").get([submission, sha256]));
     if (!row || row.person !== this.me?.id) return null;
-    return new Blob([await openBytes(this.#mine(), row.sealed, aboutPhoto(submission, sha256))], { type: row.type });
+    return new Blob([await openBytes(this.#mine(), row.sealed, aboutPhoto(submission, sha256))], {
+      type: row.type,
+    });
   }
 
   // ---- within ----
@@ -195,7 +199,9 @@ class Store {
     if (!this.me) return;
     const oldest = Date.now() - RECEIPT_DAYS * 24 * 3600 * 1000;
     const rows = await this.#rowsOfMine("works");
-    await this.#remove(rows.filter((row) => !row.unsent && row.changed < oldest).map((row) => row.submission));
+    await this.#remove(
+      rows.filter((row) => !row.unsent && row.changed < oldest).map((row) => row.submission),
+    );
   }
 
   async #remove(submissions) {
@@ -227,8 +233,14 @@ function aboutPhoto(submission, sha256) {
 }
 
 function told(error) {
-  if (error?.name === "QuotaExceededError") return new NotKept("This device has no room left: free some, such as old pictures or downloads. What was kept before is still there.");
-  return new NotKept(`The browser broke off (${error?.message || "it does not say why"}). What was kept before is still there.`);
+  if (error?.name === "QuotaExceededError")
+    return new NotKept(
+      "This device has no room left: free some, such as old pictures or downloads. What was " +
+        "kept before is still there.",
+    );
+  return new NotKept(
+    `The browser broke off (${error?.message || "it does not say why"}). What was kept before is still there.`,
+  );
 }
 
 function deferred() {

@@ -12,7 +12,8 @@ const THIRD_APART = 0.1;
 // The line through two levels and the outputs seen there. levels, lower, upper in one unit; signal: {low, high}.
 export function twoLevels(levels, outputs, { lower, upper, signal }) {
   const [first, second] = levels;
-  if (first === second || lower === upper) throw new RangeError("two different levels and a range are needed");
+  if (first === second || lower === upper)
+    throw new RangeError("two different levels and a range are needed");
   const span = signal.high - signal.low;
   const weightsAt = (level) => {
     const weight = (second - level) / (second - first);
@@ -26,15 +27,25 @@ export function twoLevels(levels, outputs, { lower, upper, signal }) {
   const lift = Math.max(liftAtZero, liftAtSpanEnd);
   return {
     slope: (outputs[1] - outputs[0]) / (second - first),
-    zero, spanEnd, liftAtZero, liftAtSpanEnd, apart, weightsAt, outputAt, liftAt,
+    zero,
+    spanEnd,
+    liftAtZero,
+    liftAtSpanEnd,
+    apart,
+    weightsAt,
+    outputAt,
+    liftAt,
     zeroError: (100 * (zero - signal.low)) / span,
     spanEndError: (100 * (spanEnd - signal.high)) / span,
     mayJudge: lift <= LIFT_TO_JUDGE,
     mayAdjustSlope: apart >= APART_TO_ADJUST - 1e-9 && lift <= LIFT_TO_ADJUST,
-    // The output that must be set where the line now gives `output`, so that both ends come right.
-    // A third reading checks the line: how far it lies off, % of span, and whether it is within the range and far enough from both.
+    // The output that must be set where the line now gives `output`, so that both ends come right. A third
+    // reading checks the line: how far it lies off, % of span, and whether it is within the range and far
+    // enough from both.
     offAt: (level, output) => (100 * (output - outputAt(level))) / span,
-    isThird: (level) => Math.abs((level - lower) / (upper - lower) - 0.5) < 0.5 + 1e-9 && Math.min(...levels.map((one) => Math.abs(one - level))) >= THIRD_APART * Math.abs(upper - lower) - 1e-9,
+    isThird: (level) =>
+      Math.abs((level - lower) / (upper - lower) - 0.5) < 0.5 + 1e-9 &&
+      Math.min(...levels.map((one) => Math.abs(one - level))) >= THIRD_APART * Math.abs(upper - lower) - 1e-9,
     afterAdjusting: (output) => signal.low + (span * (output - zero)) / (spanEnd - zero),
   };
 }

@@ -1,6 +1,6 @@
-// One work: what a technician did on one job, from the first caution to the summary, as a plain object that is kept
-// on the device after every key. Pure: no page, no clock (now comes in as a Date), no network. What is asked in which order is course.js,
-// what the readings say is judged.js, what is sent is content.js.
+// One work: what a technician did on one job, from the first caution to the summary, as a plain object that is
+// kept on the device after every key. Pure: no page, no clock (now comes in as a Date), no network. What is
+// asked in which order is course.js, what the readings say is judged.js, what is sent is content.js.
 
 import { screensOf } from "./course.js";
 import { adjusting, adjustStop, firstLevelNow, MOST_ROUNDS, rowsOf, stageOf } from "./judged.js";
@@ -20,7 +20,13 @@ export function begin(job, procedure, pack, now, submission = crypto.randomUUID(
     state: "open",
     begun_at: now.toISOString(),
     place: "facts",
-    facts: { job: { ...job, kit: kitFor(job, procedure, pack) }, procedure, person: pack.person, pack_made_at: pack.made_at, standards: pack.standards.filter((s) => s.site === job.site) },
+    facts: {
+      job: { ...job, kit: kitFor(job, procedure, pack) },
+      procedure,
+      person: pack.person,
+      pack_made_at: pack.made_at,
+      standards: pack.standards.filter((s) => s.site === job.site),
+    },
     readings: { stands: {}, found: {}, left: {} },
     earlier_left: [],
     round: 1,
@@ -38,7 +44,7 @@ export function begin(job, procedure, pack, now, submission = crypto.randomUUID(
 // What serves depends on the way; a pack fetched by an older release knows that of the default procedure only.
 function kitFor(job, procedure, pack) {
   const usual = pack.procedures[job.procedures[0]];
-  return !usual || usual.way === procedure.way ? job.kit : job.kits_of_other_ways?.[procedure.way] ?? {};
+  return !usual || usual.way === procedure.way ? job.kit : (job.kits_of_other_ways?.[procedure.way] ?? {});
 }
 
 // What the person did, as a new work; the old one is left as it was. A work that is signed does not change.
@@ -54,15 +60,18 @@ const CONDITIONS = { ambient: "ambient_c", product: "product_c" };
 
 const ACTS = {
   at: (work, { screen }) => ({ ...work, place: screen, seen_facts: work.seen_facts || screen !== "facts" }),
-  acknowledge: (work, { step }, at) => withStep(work, step, { done_at: at, by: work.facts.person.name, skipped_why: "" }),
+  acknowledge: (work, { step }, at) =>
+    withStep(work, step, { done_at: at, by: work.facts.person.name, skipped_why: "" }),
   "take back": (work, { step }) => withStep(work, step, { done_at: null, skipped_why: "" }),
-  done: (work, { step }, at) => withStep(work, step, { done_at: work.steps[step]?.done_at ?? at, skipped_why: "" }),
+  done: (work, { step }, at) =>
+    withStep(work, step, { done_at: work.steps[step]?.done_at ?? at, skipped_why: "" }),
   answer: (work, { step, name, value }) => {
     const answers = { ...work.steps[step]?.answers, [name]: value };
     const also = name in CONDITIONS ? { [CONDITIONS[name]]: value } : {};
     return { ...withStep(work, step, { answers }), ...also };
   },
-  "leave out": (work, { step, why }) => (mayLeaveOut(work, step) ? withStep(work, step, { done_at: null, skipped_why: why.trim() }) : work),
+  "leave out": (work, { step, why }) =>
+    mayLeaveOut(work, step) ? withStep(work, step, { done_at: null, skipped_why: why.trim() }) : work,
   note: (work, { step, text }) => (step ? withStep(work, step, { note: text }) : { ...work, note: text }),
   condition: (work, { name, value }) => ({ ...work, [name]: value }),
   standard: (work, { id, on }) => ({
@@ -74,33 +83,67 @@ const ACTS = {
     const looks = [...(row[part] ?? [])];
     looks[look] = text;
     const when = part === "applied" ? {} : { read_at: at };
-    return withRow(work, stage, n, { ...row, [part]: Array.from(looks, (each) => each ?? ""), ...when, skipped_why: "", is_computed: false });
+    return withRow(work, stage, n, {
+      ...row,
+      [part]: Array.from(looks, (each) => each ?? ""),
+      ...when,
+      skipped_why: "",
+      is_computed: false,
+    });
   },
   settle: (work, { stage, n, again }, at) => {
     const row = rowOf(work, stage, n);
-    return row.settling_at && !again ? work : withRow(work, stage, n, { ...row, settling_at: at, cut: false });
+    return row.settling_at && !again
+      ? work
+      : withRow(work, stage, n, { ...row, settling_at: at, cut: false });
   },
   cut: (work, { stage, n, on }) => withRow(work, stage, n, { ...rowOf(work, stage, n), cut: on }),
-  "settle step": (work, { step, again }, at) => (work.steps[step]?.settling_at && !again ? work : withStep(work, step, { settling_at: at, cut: false })),
+  "settle step": (work, { step, again }, at) =>
+    work.steps[step]?.settling_at && !again ? work : withStep(work, step, { settling_at: at, cut: false }),
   "cut step": (work, { step, on }) => withStep(work, step, { cut: on }),
   "leave out reading": leaveOutReading,
   compute: (work, _, at) => {
     const now = firstLevelNow(work);
-    return now ? withRow(work, "left", 1, { applied: [now.applied], observed: [now.observed], read_at: at, is_computed: true, skipped_why: "" }) : work;
+    return now
+      ? withRow(work, "left", 1, {
+          applied: [now.applied],
+          observed: [now.observed],
+          read_at: at,
+          is_computed: true,
+          skipped_why: "",
+        })
+      : work;
   },
   "adjust reason": (work, { text }) => ({ ...work, adjust_reason: text }),
   adjusted: (work, { kind, before, after, note }, at) => {
     const state = adjusting(work);
     if (adjustStop(work) || !state.kinds.includes(kind)) return work;
-    return { ...work, adjustments: [...work.adjustments, { kind, before, after, note: note ?? "", at, round: work.round }] };
+    return {
+      ...work,
+      adjustments: [...work.adjustments, { kind, before, after, note: note ?? "", at, round: work.round }],
+    };
   },
-  "drop adjustment": (work, { at }) => ({ ...work, adjustments: work.adjustments.filter((_, n) => n !== at) }),
+  "drop adjustment": (work, { at }) => ({
+    ...work,
+    adjustments: work.adjustments.filter((_, n) => n !== at),
+  }),
   again: (work) => {
     if (work.round >= MOST_ROUNDS || work.adjustments.length === 0) return work;
-    return { ...work, round: work.round + 1, earlier_left: [...work.earlier_left, work.readings.left], readings: { ...work.readings, left: {} } };
+    return {
+      ...work,
+      round: work.round + 1,
+      earlier_left: [...work.earlier_left, work.readings.left],
+      readings: { ...work.readings, left: {} },
+    };
   },
-  photo: (work, { photo }) => ({ ...work, photos: [...work.photos.filter((other) => other.sha256 !== photo.sha256), photo] }),
-  "drop photo": (work, { sha256 }) => ({ ...work, photos: work.photos.filter((photo) => photo.sha256 !== sha256) }),
+  photo: (work, { photo }) => ({
+    ...work,
+    photos: [...work.photos.filter((other) => other.sha256 !== photo.sha256), photo],
+  }),
+  "drop photo": (work, { sha256 }) => ({
+    ...work,
+    photos: work.photos.filter((photo) => photo.sha256 !== sha256),
+  }),
 };
 
 function withStep(work, step, more) {
@@ -120,7 +163,10 @@ function withRow(work, stage, n, row) {
 function leaveOutReading(work, { stage, n, why, rest }) {
   if (stage === "stands" || !why.trim()) return work;
   const open = rowsOf(stage, work).filter((row) => (rest ? !row.isRead : row.place.n === n));
-  return open.reduce((so, { place }) => withRow(so, stage, place.n, { ...rowOf(so, stage, place.n), skipped_why: why.trim() }), work);
+  return open.reduce(
+    (so, { place }) => withRow(so, stage, place.n, { ...rowOf(so, stage, place.n), skipped_why: why.trim() }),
+    work,
+  );
 }
 
 // Cautions and as it stands cannot be left out.
@@ -142,7 +188,11 @@ export function isDone(screen, work) {
   }
   if (screen.kind === "result") return stageOf(screen.stage, work).isComplete;
   if (screen.kind === "untouched") return stageOf("found", work).isComplete;
-  return work.adjustments.length > 0 || Boolean(taken?.done_at) || (stageOf("found", work).isComplete && !stageOf("found", work).isBeyondLimit);
+  return (
+    work.adjustments.length > 0 ||
+    Boolean(taken?.done_at) ||
+    (stageOf("found", work).isComplete && !stageOf("found", work).isBeyondLimit)
+  );
 }
 
 // The screen that must come first, or null: cautions before anything is touched, as it stands before any other
@@ -151,11 +201,14 @@ export function firstBefore(screen, work) {
   const screens = screensOf(work);
   const at = screens.findIndex((other) => other.id === screen.id);
   const before = screens.slice(0, at).filter((other) => !isDone(other, work));
-  const isReading = ["reading", "adjust", "result", "untouched"].includes(screen.kind) || screen.kind === "standards";
+  const isReading =
+    ["reading", "adjust", "result", "untouched"].includes(screen.kind) || screen.kind === "standards";
   const caution = before.find((other) => other.step?.kind === "caution");
-  if (caution && isReading) return { screen: caution, why: "This caution is acknowledged before anything is touched." };
+  if (caution && isReading)
+    return { screen: caution, why: "This caution is acknowledged before anything is touched." };
   const standing = before.find((other) => other.stage === "stands");
-  if (standing && isReading && screen.kind !== "standards") return { screen: standing, why: "As it stands is read first, before anything is moved." };
+  if (standing && isReading && screen.kind !== "standards")
+    return { screen: standing, why: "As it stands is read first, before anything is moved." };
   if (screen.kind === "adjust" || screen.stage === "left") {
     const found = before.find((other) => other.stage === "found" && other.kind === "reading");
     if (found) return { screen: found, why: adjusting(work).why };
@@ -174,24 +227,40 @@ export function missing(work, job = work.facts.job, procedure = work.facts.proce
 }
 
 function missingOn(screen, work, procedure) {
-  if (screen.kind === "standards" && work.standards.length === 0) return "choose at least one reference standard";
-  if (screen.id === "summary" && Object.values(CONDITIONS).some((name) => wrongNumber(work[name], 1))) return "a temperature is not a number with one digit after the point";
+  if (screen.kind === "standards" && work.standards.length === 0)
+    return "choose at least one reference standard";
+  if (screen.id === "summary" && Object.values(CONDITIONS).some((name) => wrongNumber(work[name], 1)))
+    return "a temperature is not a number with one digit after the point";
   if (screen.kind === "step" && !isDone(screen, work)) {
-    return screen.step.kind === "caution" ? `not acknowledged (${short(screen.step.text)})` : `neither done nor left out with a reason (${short(screen.step.text)})`;
+    return screen.step.kind === "caution"
+      ? `not acknowledged (${short(screen.step.text)})`
+      : `neither done nor left out with a reason (${short(screen.step.text)})`;
   }
   if (screen.kind === "step" && work.steps[screen.step.number]?.done_at) {
-    const wrong = screen.step.asks.find((ask) => ask.kind === "number" && wrongNumber(work.steps[screen.step.number].answers?.[ask.name], digitsOf(ask.name)));
-    if (wrong) return `${wrong.label}: ${wrongNumber(work.steps[screen.step.number].answers[wrong.name], digitsOf(wrong.name))}`;
+    const wrong = screen.step.asks.find(
+      (ask) =>
+        ask.kind === "number" &&
+        wrongNumber(work.steps[screen.step.number].answers?.[ask.name], digitsOf(ask.name)),
+    );
+    if (wrong)
+      return `${wrong.label}: ${wrongNumber(work.steps[screen.step.number].answers[wrong.name], digitsOf(wrong.name))}`;
     const empty = emptyAsks(screen.step, work);
-    if (empty.length) return `${empty.map((ask) => ask.label).join(", ")} not noted (${short(screen.step.text)})`;
+    if (empty.length)
+      return `${empty.map((ask) => ask.label).join(", ")} not noted (${short(screen.step.text)})`;
   }
   if (screen.kind === "reading" && !isDone(screen, work)) return "not read yet";
   if (screen.kind === "adjust" && work.adjustments.length > 0) {
     const stop = adjustStop(work);
     if (stop) return "the reason for adjusting is missing";
-    if (work.adjustments.some((done) => [done.before, done.after].some((raw) => wrongNumber(raw)))) return "a value before or after is not a number";
+    if (work.adjustments.some((done) => [done.before, done.after].some((raw) => wrongNumber(raw))))
+      return "a value before or after is not a number";
   }
-  if (screen.kind === "result" && screen.stage === "left" && !stageOf("left", work, work.facts.job, procedure).read.length) return "it was adjusted, so it is read again";
+  if (
+    screen.kind === "result" &&
+    screen.stage === "left" &&
+    !stageOf("left", work, work.facts.job, procedure).read.length
+  )
+    return "it was adjusted, so it is read again";
   return "";
 }
 
@@ -221,7 +290,10 @@ export function chaptersOf(work) {
   const chapters = [];
   for (const screen of screensOf(work)) {
     const last = chapters.at(-1);
-    const here = last?.name === screen.chapter ? last : { name: screen.chapter, done: 0, of: 0, isHere: false, first: screen.id };
+    const here =
+      last?.name === screen.chapter
+        ? last
+        : { name: screen.chapter, done: 0, of: 0, isHere: false, first: screen.id };
     if (here !== last) chapters.push(here);
     here.of += 1;
     here.done += isDone(screen, work) ? 1 : 0;

@@ -6,17 +6,42 @@ import { measure, plusMinus, quantity } from "../decimal.js";
 import { capital } from "../course.js";
 
 // A word joiner keeps the range on one line.
-const SIGNALS = { "4-20mA": "4–\u206020\u00a0mA", "0-20mA": "0–\u206020\u00a0mA", "1-5V": "1–\u20605\u00a0V", "0-10V": "0–\u206010\u00a0V" };
+const SIGNALS = {
+  "4-20mA": "4–\u206020\u00a0mA",
+  "0-20mA": "0–\u206020\u00a0mA",
+  "1-5V": "1–\u20605\u00a0V",
+  "0-10V": "0–\u206010\u00a0V",
+};
+
+function productOf(name, product) {
+  if (!name) return "none registered";
+  const kind = product && (product.conducts ? "conducting" : "insulating");
+  const hasDegrees = product?.c !== null && product?.c !== undefined;
+  const degrees = hasDegrees && `${Math.round(product.c)}\u00a0°C`;
+  return [name, kind, degrees].filter(Boolean).join(", ");
+}
 
 export function jobFacts(job) {
   const { register: r, point, product, transmitter } = job;
   return facts([
     ["Tank", [r.tank_name, point.area ? `, ${point.area}` : ""]],
-    ["Product", r.product_name ? `${r.product_name}${product ? `, ${product.conducts ? "conducting" : "insulating"}` : ""}${product?.c !== null && product?.c !== undefined ? `, ${Math.round(product.c)}\u00a0°C` : ""}` : "none registered"],
+    ["Product", productOf(r.product_name, product)],
     ["Wall", job.tank?.conducts === false ? "does not conduct: reference electrode" : "conducting"],
-    ["Transmitter", transmitter ? [el("span.mono", {}, transmitter.serial), `, ${[transmitter.maker, transmitter.model].filter(Boolean).join(" ")}`] : "none is installed"],
+    [
+      "Transmitter",
+      transmitter
+        ? [
+            el("span.mono", {}, transmitter.serial),
+            `, ${[transmitter.maker, transmitter.model].filter(Boolean).join(" ")}`,
+          ]
+        : "none is installed",
+    ],
     ["Principle", transmitter ? `${transmitter.principle}, ${transmitter.wiring}` : null],
-    ["Range", `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)} as ${SIGNALS[r.signal] ?? r.signal}${point.is_reverse ? ", reverse action" : ""}`],
+    [
+      "Range",
+      `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)} as ` +
+        `${SIGNALS[r.signal] ?? r.signal}${point.is_reverse ? ", reverse action" : ""}`,
+    ],
     ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
     ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
     ["Duty", capital(point.duty)],
@@ -27,26 +52,47 @@ export function jobFacts(job) {
 // On a wide page: what one looks up again and again, beside every step.
 export function jobCard(job) {
   const { register: r, transmitter } = job;
-  return el("aside.card", { "aria-label": "The job in short" }, facts([
-    ["Range", `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)}`],
-    ["Signal", SIGNALS[r.signal] ?? r.signal],
-    ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
-    ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
-    ["Wiring", transmitter?.wiring],
-    ["Product", r.product_name],
-  ]), job.last && el("div.last", {}, el("p.soft.small", {}, `Last result, ${dayText(job.last.done_on)}`), lastStrip(job)));
+  return el(
+    "aside.card",
+    { "aria-label": "The job in short" },
+    facts([
+      ["Range", `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)}`],
+      ["Signal", SIGNALS[r.signal] ?? r.signal],
+      ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
+      ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
+      ["Wiring", transmitter?.wiring],
+      ["Product", r.product_name],
+    ]),
+    job.last &&
+      el("div.last", {}, el("p.soft.small", {}, `Last result, ${dayText(job.last.done_on)}`), lastStrip(job)),
+  );
 }
 
 function lastStrip(job) {
   const picture = strip(`Last result, ${dayText(job.last.done_on)}`);
-  draw(picture, { found: job.last.found_errors ?? [], left: job.last.left_errors ?? [] }, job.register.tolerance_percent);
+  draw(
+    picture,
+    { found: job.last.found_errors ?? [], left: job.last.left_errors ?? [] },
+    job.register.tolerance_percent,
+  );
   return picture;
 }
 
 export function lastResult(job) {
   const { last } = job;
   if (!last) return el("p.soft", {}, "No result yet.");
-  return el("div.last", {}, el("p", {}, `${dayText(last.done_on)}: as found `, last.found_verdict ? verdict(last.found_verdict) : "missing", last.left_verdict ? [", as left ", verdict(last.left_verdict)] : ""), lastStrip(job));
+  return el(
+    "div.last",
+    {},
+    el(
+      "p",
+      {},
+      `${dayText(last.done_on)}: as found `,
+      last.found_verdict ? verdict(last.found_verdict) : "missing",
+      last.left_verdict ? [", as left ", verdict(last.left_verdict)] : "",
+    ),
+    lastStrip(job),
+  );
 }
 
 export function verdict(word) {
@@ -57,13 +103,27 @@ export function noNote(job) {
   return [
     job.return_reason && note("warn", el("strong", {}, "Returned by the approver: "), job.return_reason),
     job.note && note("", el("strong", {}, "Note: "), job.note),
-    !job.transmitter && note("bad", "No transmitter is registered at this measuring point. Ask a planner to enter the installation; a calibration needs one."),
+    !job.transmitter &&
+      note(
+        "bad",
+        "No transmitter is registered at this measuring point. Ask a planner to enter the " +
+          "installation; a calibration needs one.",
+      ),
   ];
 }
 
 export function stops(procedure) {
   if (procedure.stops.length === 0) return null;
-  return el("details.stops", {}, el("summary", {}, "When to stop and call somebody"), el("ul", {}, procedure.stops.map((text) => el("li", {}, text))));
+  return el(
+    "details.stops",
+    {},
+    el("summary", {}, "When to stop and call somebody"),
+    el(
+      "ul",
+      {},
+      procedure.stops.map((text) => el("li", {}, text)),
+    ),
+  );
 }
 
 // The first screen of a work: the same facts, with what it was begun under.
@@ -74,11 +134,27 @@ export function factsScreen(ctx) {
   return {
     body: [
       noNote(job),
-      changed && note("warn", "The register of this point has changed since you began. Go on if what you see in the plant is what stands here; when it is sent, it is set aside for a planner to compare."),
+      changed &&
+        note(
+          "warn",
+          "The register of this point has changed since you began. Go on if what you see in " +
+            "the plant is what stands here; when it is sent, it is set aside for a planner to " +
+            "compare.",
+        ),
       el("section.sheet", {}, el("h2", {}, "What hangs there"), jobFacts(job)),
       el("section.sheet", {}, el("h2", {}, "Last result"), lastResult(job)),
-      el("section.sheet", {}, el("h2", {}, "Procedure"), el("p", {}, `${procedure.name}, version ${procedure.number}; input: ${procedure.way}.`), el("p.soft", {}, `Begun ${clock(work.begun_at)} with the pack fetched ${clock(work.facts.pack_made_at)}.`), stops(procedure)),
+      el(
+        "section.sheet",
+        {},
+        el("h2", {}, "Procedure"),
+        el("p", {}, `${procedure.name}, version ${procedure.number}; input: ${procedure.way}.`),
+        el(
+          "p.soft",
+          {},
+          `Begun ${clock(work.begun_at)} with the pack fetched ${clock(work.facts.pack_made_at)}.`,
+        ),
+        stops(procedure),
+      ),
     ],
   };
 }
-

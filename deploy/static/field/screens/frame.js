@@ -8,16 +8,29 @@ const GAP = 4;
 
 export function workHeader(ctx) {
   const chapters = chaptersOf(ctx.work);
-  return el("header.head", {},
-    el("div.row.apart", {}, el("a.home", { href: "#/", "aria-label": "My jobs" }, plate(ctx.job.register.tag)), ctx.keptMark),
-    scale(chapters));
+  return el(
+    "header.head",
+    {},
+    el(
+      "div.row.apart",
+      {},
+      el("a.home", { href: "#/", "aria-label": "My jobs" }, plate(ctx.job.register.tag)),
+      ctx.keptMark,
+    ),
+    scale(chapters),
+  );
 }
 
 // Beside the heading: how far in this chapter, and the way to all of them.
 export function whereabouts(ctx) {
   const here = chaptersOf(ctx.work).find((chapter) => chapter.isHere);
   const at = here && here.of > 1 ? `${here.at} of ${here.of}` : "";
-  return el("p.where", {}, el("span", {}, at), el("a", { href: `#/work/${ctx.work.submission}/steps` }, "All steps"));
+  return el(
+    "p.where",
+    {},
+    el("span", {}, at),
+    el("a", { href: `#/work/${ctx.work.submission}/steps` }, "All steps"),
+  );
 }
 
 // The chapters as divisions of a scale: what is done is filled, a pointer stands where one is.
@@ -27,8 +40,21 @@ function scale(chapters) {
     const x = n * (width + GAP);
     const pointer = x + (width * ((chapter.at ?? 1) - 0.5)) / chapter.of;
     return [
-      svg("rect", { class: chapter.isHere ? "track here" : "track", x: x + 0.5, y: 7.5, width: width - 1, height: 6 }),
-      chapter.done > 0 && svg("rect", { class: "run", x: x + 0.5, y: 7.5, width: ((width - 1) * chapter.done) / chapter.of, height: 6 }),
+      svg("rect", {
+        class: chapter.isHere ? "track here" : "track",
+        x: x + 0.5,
+        y: 7.5,
+        width: width - 1,
+        height: 6,
+      }),
+      chapter.done > 0 &&
+        svg("rect", {
+          class: "run",
+          x: x + 0.5,
+          y: 7.5,
+          width: ((width - 1) * chapter.done) / chapter.of,
+          height: 6,
+        }),
       chapter.isHere && svg("path", { class: "pointer", d: `M${pointer - 4.5} 0h9l-4.5 6z` }),
     ];
   });
@@ -41,14 +67,22 @@ export function ways(ctx, on) {
   const back = ctx.screens[at - 1];
   const onward = ctx.screens[at + 1];
   const text = on?.text ?? (onward ? `Next: ${nextName(onward, ctx.screen)}` : "");
-  return el("div.ways", {},
+  return el(
+    "div.ways",
+    {},
     button("Back", () => (back ? ctx.go(back.id) : ctx.home()), { kind: ".quiet.back" }),
-    text && button(text, on?.onclick ?? (() => ctx.go(onward.id)), { kind: ".on", "aria-describedby": on?.describedby ?? null }));
+    text &&
+      button(text, on?.onclick ?? (() => ctx.go(onward.id)), {
+        kind: ".on",
+        "aria-describedby": on?.describedby ?? null,
+      }),
+  );
 }
 
 // Within a stage only what changes: "75 % rising".
 function nextName(screen, from) {
   if (screen.kind === "result") return "the result";
-  if (screen.stage && screen.stage === from.stage) return screen.title.replace(/^As (found|left), /, "").replace(/^(rising|falling), (.*)$/, "$2 $1");
+  if (screen.stage && screen.stage === from.stage)
+    return screen.title.replace(/^As (found|left), /, "").replace(/^(rising|falling), (.*)$/, "$2 $1");
   return screen.title.charAt(0).toLowerCase() + screen.title.slice(1);
 }

@@ -6,9 +6,16 @@ import { verdict } from "./facts.js";
 
 export function handedScreen(app, work) {
   const { answer } = work;
-  const body = work.state === "set aside" ? setAside(answer) : work.state === "sent" ? stored(work, answer) : waiting(app, work);
+  const body =
+    work.state === "set aside"
+      ? setAside(answer)
+      : work.state === "sent"
+        ? stored(work, answer)
+        : waiting(app, work);
   return {
-    title: { sent: "Handed back", "set aside": "Set aside", signed: "Signed, not yet sent" }[work.state] ?? "Not signed yet",
+    title:
+      { sent: "Handed back", "set aside": "Set aside", signed: "Signed, not yet sent" }[work.state] ??
+      "Not signed yet",
     plate: work.facts.job.register.tag,
     body,
     ways: el("div.ways", {}, el("a.button.on", { href: "#/" }, "My jobs")),
@@ -21,40 +28,111 @@ function stored(work, answer) {
   return [
     ...(answer.troubles ?? []).map((trouble) => note("warn", trouble.said)),
     el("div.stamped", {}, el("span.stamp", {}, `Stored as record ${answer.record}`)),
-    el("section.sheet", {}, el("h2", {}, "What was found and left"), facts([
-      ["As found", judged(answer.found, job, "missing")],
-      ["As left", judged(answer.left, job, "as found")],
-      ["Decision", answer.rule],
-      ["Adjustment", next.adjust_said],
-    ])),
-    el("section.sheet", {}, el("h2", {}, "What happens next"), el("ol.next", {},
-      el("li", {}, next.approvers?.length ? ["It waits for ", el("strong", {}, next.approvers.join(" or ")), " to approve it."] : "It waits for an approver."),
-      next.finding && el("li", {}, state("bad", "Out of tolerance as found"), ": a finding is opened when it is approved; tell the shift today."),
-      el("li", {}, next.due_on ? ["Next due ", el("strong", {}, dayText(next.due_on)), next.interval ? `, ${next.interval}` : "", ", once it is approved."] : "The next due date is set when it is approved."),
-      next.label_url && el("li", {}, el("a", { href: next.label_url }, "Print the label"), " and put it on the transmitter."),
-      answer.url && el("li", {}, el("a", { href: answer.url }, `Record ${answer.record}`), " as it was stored."))),
-    answer.photos_missing?.length > 0 && note("warn", `${answer.photos_missing.length} of the photos are still on this device; they follow by themselves.`),
+    el(
+      "section.sheet",
+      {},
+      el("h2", {}, "What was found and left"),
+      facts([
+        ["As found", judged(answer.found, job, "missing")],
+        ["As left", judged(answer.left, job, "as found")],
+        ["Decision", answer.rule],
+        ["Adjustment", next.adjust_said],
+      ]),
+    ),
+    el(
+      "section.sheet",
+      {},
+      el("h2", {}, "What happens next"),
+      el(
+        "ol.next",
+        {},
+        el(
+          "li",
+          {},
+          next.approvers?.length
+            ? ["It waits for ", el("strong", {}, next.approvers.join(" or ")), " to approve it."]
+            : "It waits for an approver.",
+        ),
+        next.finding &&
+          el(
+            "li",
+            {},
+            state("bad", "Out of tolerance as found"),
+            ": a finding is opened when it is approved; tell the shift today.",
+          ),
+        el(
+          "li",
+          {},
+          next.due_on
+            ? [
+                "Next due ",
+                el("strong", {}, dayText(next.due_on)),
+                next.interval ? `, ${next.interval}` : "",
+                ", once it is approved.",
+              ]
+            : "The next due date is set when it is approved.",
+        ),
+        next.label_url &&
+          el(
+            "li",
+            {},
+            el("a", { href: next.label_url }, "Print the label"),
+            " and put it on the transmitter.",
+          ),
+        answer.url &&
+          el("li", {}, el("a", { href: answer.url }, `Record ${answer.record}`), " as it was stored."),
+      ),
+    ),
+    answer.photos_missing?.length > 0 &&
+      note(
+        "warn",
+        `${answer.photos_missing.length} of the photos are still on this device; they follow by themselves.`,
+      ),
   ];
 }
 
 function judged(part, job, otherwise) {
   if (!part?.verdict) return otherwise;
-  return [verdict(part.verdict), part.largest === null || part.largest === undefined ? "" : `, ${percentText(part.largest, job)} % of span at most`];
+  return [
+    verdict(part.verdict),
+    part.largest === null || part.largest === undefined
+      ? ""
+      : `, ${percentText(part.largest, job)} % of span at most`,
+  ];
 }
 
 function setAside(answer) {
   return [
-    note("warn", el("strong", {}, "Nothing is lost. "), "Your work is kept at the site exactly as you signed it. The plant's register and this work differ, so a planner or an approver compares the two and settles it."),
-    el("section.sheet", {}, el("h2", {}, "Why"), el("ul.plain.lacking", {}, (answer.troubles ?? []).map((trouble) => el("li", {}, trouble.said)))),
+    note(
+      "warn",
+      el("strong", {}, "Nothing is lost. "),
+      "Your work is kept at the site exactly as you signed it. The plant's register and " +
+        "this work differ, so a planner or an approver compares the two and settles it.",
+    ),
+    el(
+      "section.sheet",
+      {},
+      el("h2", {}, "Why"),
+      el(
+        "ul.plain.lacking",
+        {},
+        (answer.troubles ?? []).map((trouble) => el("li", {}, trouble.said)),
+      ),
+    ),
     answer.url && el("p", {}, el("a", { href: answer.url }, "Both versions side by side")),
     el("p.soft", {}, "You need do nothing more. Ask the planner before you calibrate this point again."),
   ];
 }
 
 function waiting(app, work) {
-  const words = work.state === "signed"
-    ? "It is signed and goes out by itself as soon as there is a connection; you may close this page."
-    : "It is recorded on this device and waits for your signature.";
-  return [note("", words), work.state === "ready" && el("a.button", { href: "#/send" }, "Sign and send"), !navigator.onLine && el("p", {}, state("off", "no connection")), work.trouble && note("warn", work.trouble)];
+  const words =
+    work.state === "signed"
+      ? "It is signed and goes out by itself as soon as there is a connection; you may close this page."
+      : "It is recorded on this device and waits for your signature.";
+  return [
+    note("", words),
+    work.state === "ready" && el("a.button", { href: "#/send" }, "Sign and send"),
+    !navigator.onLine && el("p", {}, state("off", "no connection")),
+    work.trouble && note("warn", work.trouble),
+  ];
 }
-

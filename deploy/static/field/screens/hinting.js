@@ -9,7 +9,9 @@ import { hintsOf, lookHints as hintsOfLooks } from "../hints.js";
 // Hints of a stage so far. On a single reading's screen (row) only once it is read, so that nothing jumps while typing.
 export function hintsOn(ctx, stage, row = null) {
   if (row && !row.isRead) return [];
-  const read = rowsOf(stage, ctx.work).filter((each) => each.isRead && each.values.observed !== null && each.told.expected);
+  const read = rowsOf(stage, ctx.work).filter(
+    (each) => each.isRead && each.values.observed !== null && each.told.expected,
+  );
   if (read.length === 0) return [];
   const { signal, tolerance_percent: tolerance } = ctx.job.register;
   const hints = hintsOf({
@@ -24,10 +26,17 @@ export function hintsOn(ctx, stage, row = null) {
 
 // Hints from three looks at one steady level.
 export function lookHints(ctx, { row }) {
-  const looks = (row?.observed ?? []).map((raw) => typed(raw ?? "").text).filter((text) => text !== undefined);
+  const looks = (row?.observed ?? [])
+    .map((raw) => typed(raw ?? "").text)
+    .filter((text) => text !== undefined);
   if (looks.length < 3) return [];
   const { signal } = ctx.job.register;
-  return shown(hintsOfLooks(looks.map((text) => asCurrent(Number(text), signal)), { principle: ctx.job.transmitter?.principle ?? null }));
+  return shown(
+    hintsOfLooks(
+      looks.map((text) => asCurrent(Number(text), signal)),
+      { principle: ctx.job.transmitter?.principle ?? null },
+    ),
+  );
 }
 
 // The patterns are written for a 4-20 mA loop; other signals are carried over by their share of the span.
@@ -37,5 +46,16 @@ function asCurrent(observed, signal) {
 }
 
 function shown(hints) {
-  return hints.map((hint) => el("details.hinted", {}, el("summary", {}, capital(hint.pattern)), el("ul", {}, hint.checks.map((check) => el("li", {}, capital(check))))));
+  return hints.map((hint) =>
+    el(
+      "details.hinted",
+      {},
+      el("summary", {}, capital(hint.pattern)),
+      el(
+        "ul",
+        {},
+        hint.checks.map((check) => el("li", {}, capital(check))),
+      ),
+    ),
+  );
 }

@@ -8,10 +8,17 @@ const DAY = 24 * 3600 * 1000;
 
 export function listScreen(app) {
   const places = el("div.jobs", {});
-  const box = el("input", { id: "find", type: "search", autocomplete: "off", placeholder: "Tag or serial", value: app.sought ?? "", oninput: () => {
-    app.sought = box.value;
-    fill(app, places);
-  } });
+  const box = el("input", {
+    id: "find",
+    type: "search",
+    autocomplete: "off",
+    placeholder: "Tag or serial",
+    value: app.sought ?? "",
+    oninput: () => {
+      app.sought = box.value;
+      fill(app, places);
+    },
+  });
   fill(app, places);
   const camera = scanner(app, box);
   return {
@@ -19,7 +26,13 @@ export function listScreen(app) {
     body: [
       el("p.sub", {}, fetchedWords(app)),
       waitingNote(app),
-      el("div.find", {}, el("div.field", {}, el("label", { for: "find" }, "Find a job"), box), camera.opener, camera.view),
+      el(
+        "div.find",
+        {},
+        el("div.field", {}, el("label", { for: "find" }, "Find a job"), box),
+        camera.opener,
+        camera.view,
+      ),
       places,
       el("div.buttons", {}, fetchButton(app), el("a.button.quiet", { href: "/jobs/" }, "Ordinary pages")),
     ],
@@ -43,28 +56,127 @@ function waitingNote(app) {
   const count = (name) => app.works.filter((work) => work.state === name).length;
   const [ready, signed, open] = ["ready", "signed", "open"].map(count);
   const parts = [];
-  if (ready) parts.push(el("div.note.warn.row.apart", {}, el("span", {}, el("strong", {}, plural(ready, "work")), " ready to be signed. Only this device has ", ready === 1 ? "it." : "them."), el("a.button.small", { href: "#/send" }, "Sign and send")));
-  if (signed) parts.push(note("", el("strong", {}, plural(signed, "work")), ` signed, on the way to the site${navigator.onLine ? "" : " when there is a connection"}.`));
+  if (ready)
+    parts.push(
+      el(
+        "div.note.warn.row.apart",
+        {},
+        el(
+          "span",
+          {},
+          el("strong", {}, plural(ready, "work")),
+          " ready to be signed. Only this device has ",
+          ready === 1 ? "it." : "them.",
+        ),
+        el("a.button.small", { href: "#/send" }, "Sign and send"),
+      ),
+    );
+  if (signed)
+    parts.push(
+      note(
+        "",
+        el("strong", {}, plural(signed, "work")),
+        ` signed, on the way to the site${navigator.onLine ? "" : " when there is a connection"}.`,
+      ),
+    );
   if (open) parts.push(el("p.soft", {}, `${plural(open, "work")} begun, kept on this device only.`));
-  if (app.isSignedOut) parts.push(note("warn", el("strong", {}, "Your sign-in has ended. "), `What is on this device stays${signed ? ", and what is signed goes out by itself once you are signed in again" : ""}. `, el("a", { href: "/sign-in/?next=/field/" }, "Sign in")));
+  if (app.isSignedOut)
+    parts.push(
+      note(
+        "warn",
+        el("strong", {}, "Your sign-in has ended. "),
+        "What is on this device " +
+          `stays${signed ? ", and what is signed goes out by itself once you are signed in again" : ""}. ` +
+          "",
+        el("a", { href: "/sign-in/?next=/field/" }, "Sign in"),
+      ),
+    );
   else if (app.unsent?.said && navigator.onLine) parts.push(note("warn", app.unsent.said));
   if (app.shell) parts.push(note("warn", app.shell));
   const broken = app.store.broken?.length ?? 0;
-  if (broken) parts.push(note("bad", `${plural(broken, "work")} on this device cannot be opened. Do not clear the browser's data; ask an administrator.`));
-  if (app.store.isPackBroken) parts.push(note("warn", "The pack on this device cannot be opened. Fetch it again while you have a connection."));
-  if (!app.isFirm && ready + signed + open) parts.push(el("p.soft", {}, "This browser may clear what is kept here if the device runs out of room: sign and send soon."));
-  if (app.others) parts.push(note("", `${plural(app.others, "work")} of somebody else ${app.others === 1 ? "is" : "are"} sealed on this device; only they can open and send ${app.others === 1 ? "it" : "them"}.`));
+  if (broken)
+    parts.push(
+      note(
+        "bad",
+        `${plural(broken, "work")} on this device cannot be opened. Do not clear the ` +
+          "browser's data; ask an administrator.",
+      ),
+    );
+  if (app.store.isPackBroken)
+    parts.push(
+      note("warn", "The pack on this device cannot be opened. Fetch it again while you have a connection."),
+    );
+  if (!app.isFirm && ready + signed + open)
+    parts.push(
+      el(
+        "p.soft",
+        {},
+        "This browser may clear what is kept here if the device runs out of room: sign and send soon.",
+      ),
+    );
+  if (app.others)
+    parts.push(
+      note(
+        "",
+        `${plural(app.others, "work")} of somebody else ${app.others === 1 ? "is" : "are"} ` +
+          "sealed on this device; only they can open and send " +
+          `${app.others === 1 ? "it" : "them"}.`,
+      ),
+    );
   return parts;
 }
 
 function fill(app, places) {
   const sought = (app.sought ?? "").trim().toLowerCase();
-  const lines = linesOf(app).filter(({ job }) => !sought || [job.register.tag, job.register.serial, job.transmitter?.serial ?? "", job.register.tank_name].some((text) => text.toLowerCase().includes(sought)));
+  const lines = linesOf(app).filter(
+    ({ job }) =>
+      !sought ||
+      [job.register.tag, job.register.serial, job.transmitter?.serial ?? "", job.register.tank_name].some(
+        (text) => text.toLowerCase().includes(sought),
+      ),
+  );
   if (lines.length === 0) {
-    places.replaceChildren(el("div.empty", {}, el("p", {}, sought ? `No job on this device matches “${app.sought.trim()}”.` : "No jobs on this device."), el("p", {}, sought ? "Clear the search, or fetch the pack again when you are online." : "Fetch the pack while you have a connection; it brings your jobs, the procedures and the standards.")));
+    places.replaceChildren(
+      el(
+        "div.empty",
+        {},
+        el(
+          "p",
+          {},
+          sought ? `No job on this device matches “${app.sought.trim()}”.` : "No jobs on this device.",
+        ),
+        el(
+          "p",
+          {},
+          sought
+            ? "Clear the search, or fetch the pack again when you are online."
+            : "Fetch the pack while you have a connection; it brings your jobs, the procedures and the standards.",
+        ),
+      ),
+    );
     return;
   }
-  places.replaceChildren(...grouped(lines).map(([area, tanks]) => el("section.area", {}, el("h2", {}, area), tanks.map(([tank, jobs]) => el("div.tank", {}, el("h3", {}, tank), el("ul.plain", {}, jobs.map((line) => lineOf(line))))))));
+  places.replaceChildren(
+    ...grouped(lines).map(([area, tanks]) =>
+      el(
+        "section.area",
+        {},
+        el("h2", {}, area),
+        tanks.map(([tank, jobs]) =>
+          el(
+            "div.tank",
+            {},
+            el("h3", {}, tank),
+            el(
+              "ul.plain",
+              {},
+              jobs.map((line) => lineOf(line)),
+            ),
+          ),
+        ),
+      ),
+    ),
+  );
 }
 
 // Each job of the pack with the newest work on it, and works whose job has left the pack.
@@ -73,9 +185,17 @@ function linesOf(app) {
   for (const work of app.works) if (!newest.has(work.job)) newest.set(work.job, work);
   const jobs = app.pack?.jobs ?? [];
   const isOld = (work) => work.state === "sent" && app.now() - new Date(work.begun_at) > DAY;
-  const gone = [...newest.values()].filter((work) => !jobs.some((job) => job.id === work.job) && !isOld(work)).map((work) => ({ job: work.facts.job, work }));
+  const gone = [...newest.values()]
+    .filter((work) => !jobs.some((job) => job.id === work.job) && !isOld(work))
+    .map((work) => ({ job: work.facts.job, work }));
   // A job that came back is to be done again: the work sent before is no longer what counts.
-  const counts = (job, work) => (work && job.state === "returned" && ["sent", "set aside"].includes(work.state) && work.facts.pack_made_at < app.pack.made_at ? null : work);
+  const counts = (job, work) =>
+    work &&
+    job.state === "returned" &&
+    ["sent", "set aside"].includes(work.state) &&
+    work.facts.pack_made_at < app.pack.made_at
+      ? null
+      : work;
   return [...jobs.map((job) => ({ job, work: counts(job, newest.get(job.id) ?? null) })), ...gone];
 }
 
@@ -92,10 +212,35 @@ function grouped(lines) {
 }
 
 function lineOf({ job, work }) {
-  const href = work?.state === "open" ? `#/work/${work.submission}/${work.place}` : work ? (work.state === "ready" ? "#/send" : `#/done/${work.submission}`) : `#/job/${job.id}`;
+  const href =
+    work?.state === "open"
+      ? `#/work/${work.submission}/${work.place}`
+      : work
+        ? work.state === "ready"
+          ? "#/send"
+          : `#/done/${work.submission}`
+        : `#/job/${job.id}`;
   const due = job.planned_on ? `planned ${dayText(job.planned_on)}` : `due ${dayText(job.due_on)}`;
-  return el("li", {}, el("a.jobline", { href }, plate(job.register.tag),
-    el("span.what", {}, el("span", {}, job.transmitter ? `${job.transmitter.principle}, ${job.transmitter.serial}` : "no transmitter"), el("span.soft", {}, due, job.mine ? "" : ", nobody’s yet")), workState(work, job)));
+  return el(
+    "li",
+    {},
+    el(
+      "a.jobline",
+      { href },
+      plate(job.register.tag),
+      el(
+        "span.what",
+        {},
+        el(
+          "span",
+          {},
+          job.transmitter ? `${job.transmitter.principle}, ${job.transmitter.serial}` : "no transmitter",
+        ),
+        el("span.soft", {}, due, job.mine ? "" : ", nobody’s yet"),
+      ),
+      workState(work, job),
+    ),
+  );
 }
 
 function workState(work, job) {
@@ -105,18 +250,26 @@ function workState(work, job) {
     const at = screens.findIndex((screen) => screen.id === work.place) + 1;
     return state("hand", `step ${Math.max(at, 1)} of ${screens.length}`);
   }
-  return { ready: () => state("soon", "ready to sign"), signed: () => state("sent", "signed"), sent: () => state("done", "sent"), "set aside": () => state("doubt", "set aside") }[work.state]();
+  return {
+    ready: () => state("soon", "ready to sign"),
+    signed: () => state("sent", "signed"),
+    sent: () => state("done", "sent"),
+    "set aside": () => state("doubt", "set aside"),
+  }[work.state]();
 }
-
 
 function fetchButton(app) {
   const said = el("span.soft", { role: "status" });
-  const act = button("Fetch the pack again", async () => {
-    act.disabled = true;
-    said.textContent = "Fetching…";
-    said.textContent = await app.fetchPack();
-    act.disabled = false;
-  }, { kind: ".quiet" });
+  const act = button(
+    "Fetch the pack again",
+    async () => {
+      act.disabled = true;
+      said.textContent = "Fetching…";
+      said.textContent = await app.fetchPack();
+      act.disabled = false;
+    },
+    { kind: ".quiet" },
+  );
   return [act, said];
 }
 
@@ -126,19 +279,29 @@ function scanner(app, box) {
   const video = el("video", { playsinline: true, muted: true });
   const said = el("p", { role: "status" });
   let stop = null;
-  const view = el("div.scanner", { hidden: true }, video, said, button("Stop", () => stop?.abort(), { kind: ".quiet" }));
-  const opener = button("Scan a label", async () => {
-    stop = new AbortController();
-    view.hidden = false;
-    said.textContent = "Hold the label before the camera.";
-    try {
-      const text = await scan(video, stop.signal);
-      if (text !== null) found(app, box, text, said);
-      if (text === null || app.sought === box.value) view.hidden = text === null;
-    } catch {
-      said.textContent = "The camera cannot be used here. Type a part of the tag instead.";
-    }
-  }, { kind: ".quiet" });
+  const view = el(
+    "div.scanner",
+    { hidden: true },
+    video,
+    said,
+    button("Stop", () => stop?.abort(), { kind: ".quiet" }),
+  );
+  const opener = button(
+    "Scan a label",
+    async () => {
+      stop = new AbortController();
+      view.hidden = false;
+      said.textContent = "Hold the label before the camera.";
+      try {
+        const text = await scan(video, stop.signal);
+        if (text !== null) found(app, box, text, said);
+        if (text === null || app.sought === box.value) view.hidden = text === null;
+      } catch {
+        said.textContent = "The camera cannot be used here. Type a part of the tag instead.";
+      }
+    },
+    { kind: ".quiet" },
+  );
   return { opener, view };
 }
 

@@ -27,7 +27,8 @@ export function readingScreen(ctx) {
     const stop = notYet(row(), fields, timer);
     said.textContent = stop;
     if (!stop) ctx.next();
-    else if (!row().isRead) (inputs.find((input) => !input.value && !input.dataset.optional) ?? inputs[0]).focus();
+    else if (!row().isRead)
+      (inputs.find((input) => !input.value && !input.dataset.optional) ?? inputs[0]).focus();
   };
   const pad = keypad(() => inputs.filter((input) => !input.closest("[hidden]")), on);
   const told = tellers(ctx, row);
@@ -42,7 +43,9 @@ export function readingScreen(ctx) {
       applied.shown,
       told.twin,
       el("div.entries", {}, observed.shown, indication.shown),
-      said, told.box, told.hints,
+      said,
+      told.box,
+      told.hints,
       el("div.openers", {}, applied.opener, indication.opener),
       el("div.asides", {}, stepText(ctx, ctx.screen.step, { isShort: true })),
       asides(ctx, { leaveOut: leaveOut(ctx, row()) }),
@@ -56,11 +59,20 @@ export function readingScreen(ctx) {
 function instruction(ctx, place) {
   const { job, procedure, screen } = ctx;
   const { unit } = job.register;
-  if (screen.stage === "stands") return "Touch nothing. Read the output now, against a dip or the gauge glass.";
+  if (screen.stage === "stands")
+    return "Touch nothing. Read the output now, against a dip or the gauge glass.";
   const told = judge({ applied: place.aim, observed: null, indication: null }, againstOf(job));
   const signalUnit = job.register.signal.endsWith("V") ? "V" : "mA";
-  const at = { level: measure(place.aim, unit), percent: `${place.percent}\u00a0%`, signal: `${told.expected}\u00a0${signalUnit}` };
-  if (isTwoLevels(procedure)) return `${wayOf(procedure).says(at)} Read the meter three times.${screen.id === "found-1" ? " Any two levels will do; the further apart, the better." : ""}`;
+  const at = {
+    level: measure(place.aim, unit),
+    percent: `${place.percent}\u00a0%`,
+    signal: `${told.expected}\u00a0${signalUnit}`,
+  };
+  if (isTwoLevels(procedure))
+    return (
+      `${wayOf(procedure).says(at)} Read the meter three ` +
+      `times.${screen.id === "found-1" ? " Any two levels will do; the further apart, the better." : ""}`
+    );
   const side = procedure.up_and_down ? ` Come to it from ${place.rising ? "below" : "above"}.` : "";
   return `${wayOf(procedure).says(at)}${wayOf(procedure).reads ? ` Aim at ${at.level}.` : ""}${side}`;
 }
@@ -71,7 +83,8 @@ function notYet(row, fields, timer) {
   if (wrong) return wrong;
   if (row.values.applied === null) return "Give the level that was applied.";
   if (!row.isRead) return "Give what the meter or the display reads. If it cannot be read, say why below.";
-  if (timer && !row.isComputed && !timer.isOver()) return "It has not settled yet: wait, or tick that it is read before.";
+  if (timer && !row.isComputed && !timer.isOver())
+    return "It has not settled yet: wait, or tick that it is read before.";
   return "";
 }
 
@@ -81,8 +94,13 @@ function timerOf(ctx, row) {
   if (!seconds) return null;
   if (!row().row?.settling_at && !row().isRead) ctx.enter({ act: "settle", stage, n }, false);
   const timer = settleTimer({
-    seconds, of: () => row().row, now: () => ctx.app.now(),
-    again: () => { ctx.enter({ act: "settle", stage, n, again: true }, false); timer.show(); },
+    seconds,
+    of: () => row().row,
+    now: () => ctx.app.now(),
+    again: () => {
+      ctx.enter({ act: "settle", stage, n, again: true }, false);
+      timer.show();
+    },
     cut: (on) => ctx.enter({ act: "cut", stage, n, on }, false),
   });
   ctx.leaving(timer.stop);
@@ -97,26 +115,49 @@ function boxOf(ctx, field, row, pad, inputs, changed) {
   const label = `${field.label}, ${symbol(field.unit)}`;
   const isHidden = hidesFirst(field, ctx, typedIn);
   const made = Array.from({ length: field.looks }, (_, look) => {
-    const input = pad.watch(el("input.figure", {
-      id: `${field.part}-${look}`, inputmode: "none", autocomplete: "off", value: typedIn[look] ?? "",
-      placeholder: field.isSet ? quantity(row().place.aim, field.unit) : null,
-      "aria-label": field.looks > 1 ? `${label}, ${ORDINALS[look]}` : null,
-      "aria-describedby": wrong.id, "data-optional": field.isOptional || look > 0 || field.isSet || null,
-      oninput: () => {
-        put(wrong, wrongNumber(input.value));
-        input.toggleAttribute("aria-invalid", Boolean(wrong.textContent));
-        ctx.enter({ act: "look", stage, n, part: field.part, look, text: input.value }, false);
-        changed();
-      },
-    }));
+    const input = pad.watch(
+      el("input.figure", {
+        id: `${field.part}-${look}`,
+        inputmode: "none",
+        autocomplete: "off",
+        value: typedIn[look] ?? "",
+        placeholder: field.isSet ? quantity(row().place.aim, field.unit) : null,
+        "aria-label": field.looks > 1 ? `${label}, ${ORDINALS[look]}` : null,
+        "aria-describedby": wrong.id,
+        "data-optional": field.isOptional || look > 0 || field.isSet || null,
+        oninput: () => {
+          put(wrong, wrongNumber(input.value));
+          input.toggleAttribute("aria-invalid", Boolean(wrong.textContent));
+          ctx.enter({ act: "look", stage, n, part: field.part, look, text: input.value }, false);
+          changed();
+        },
+      }),
+    );
     inputs.push(input);
     return input;
   });
   const name = field.looks > 1 ? el("span.asked-for", {}, label) : el("label", { for: made[0].id }, label);
   const average = field.looks > 1 ? el("span.mean", { "data-mean": field.part }) : null;
-  const box = el(`div.entry.${field.part}${field.looks > 1 ? ".several" : ""}`, { hidden: isHidden }, el("div.row.apart", {}, name, average), el("div.looks", {}, made), wrong);
+  const box = el(
+    `div.entry.${field.part}${field.looks > 1 ? ".several" : ""}`,
+    { hidden: isHidden },
+    el("div.row.apart", {}, name, average),
+    el("div.looks", {}, made),
+    wrong,
+  );
   if (!isHidden) return { shown: box, opener: null };
-  const opener = el("button.link.more", { type: "button", onclick: () => { box.hidden = false; opener.remove(); made[0].focus(); } }, field.isSet ? "Something else was applied" : "The display is read too");
+  const opener = el(
+    "button.link.more",
+    {
+      type: "button",
+      onclick: () => {
+        box.hidden = false;
+        opener.remove();
+        made[0].focus();
+      },
+    },
+    field.isSet ? "Something else was applied" : "The display is read too",
+  );
   return { shown: box, opener };
 }
 
@@ -133,9 +174,12 @@ function tellers(ctx, row) {
   const error = el("div.big", {});
   const word = el("div.word", { role: "status" });
   const signalUnit = ctx.job.register.signal.endsWith("V") ? "V" : "mA";
-  const twin = el("div.twin", {},
+  const twin = el(
+    "div.twin",
+    {},
     el("div", {}, el("span.soft", {}, `should be, ${signalUnit}`), expected),
-    el("div", {}, el("span.soft", {}, "error, % of span"), error));
+    el("div", {}, el("span.soft", {}, "error, % of span"), error),
+  );
   const picture = strip(`Errors of ${STAGE_NAMES[stage]} so far`);
   const box = el("div.verdict", {}, picture, word);
   const hints = el("div.hints", {});
@@ -148,14 +192,24 @@ function tellers(ctx, row) {
     error.classList.toggle("bad", told.verdict === "fail");
     for (const part of ["applied", "observed"]) {
       const place = document.querySelector(`[data-mean=${part}]`);
-      if (place) put(place, values[part] === null ? "" : `mean ${quantity(values[part], part === "applied" ? ctx.job.register.unit : signalUnit)}`);
+      if (place)
+        put(
+          place,
+          values[part] === null
+            ? ""
+            : `mean ${quantity(values[part], part === "applied" ? ctx.job.register.unit : signalUnit)}`,
+        );
     }
   };
   const tell = () => {
     isWaiting = false;
     const { told, isRead, ...rest } = row();
     const found = errorsOf(rowsOf(stage === "left" ? "found" : stage, ctx.work));
-    draw(picture, { found, left: stage === "left" ? errorsOf(rowsOf("left", ctx.work)) : [] }, ctx.job.register.tolerance_percent);
+    draw(
+      picture,
+      { found, left: stage === "left" ? errorsOf(rowsOf("left", ctx.work)) : [] },
+      ctx.job.register.tolerance_percent,
+    );
     const verdict = isRead && told.verdict ? wordOf(told, ctx.job) : "";
     if (verdict !== said) {
       said = verdict;
@@ -183,30 +237,50 @@ function wordOf(told, job) {
   if (told.isBeyond && told.verdict === "pass") return `at rest${band}: the level lies beyond the range`;
   const size = Math.abs(told.error);
   if (told.verdict === "fail") return `outside the tolerance${band}`;
-  return size > job.register.adjust_limit_percent + 1e-9 ? `inside, beyond the adjust limit${band}` : `inside${band}`;
+  return size > job.register.adjust_limit_percent + 1e-9
+    ? `inside, beyond the adjust limit${band}`
+    : `inside${band}`;
 }
 
 // ---- what cannot be read ----
 function leaveOut(ctx, row) {
   const { stage, n } = ctx.screen;
   if (stage === "stands") return null;
-  if (row.why) return note("warn", el("strong", {}, "Not read: "), row.why, " Typing a value takes it up again.");
+  if (row.why)
+    return note("warn", el("strong", {}, "Not read: "), row.why, " Typing a value takes it up again.");
   const act = (rest) => (why) => {
     ctx.enter({ act: "leave out reading", stage, n, why, rest }, false);
     if (rest) ctx.go(`${stage}-result`);
     else ctx.next();
   };
-  const parts = [reasonAside("It cannot be read", `Why ${STAGE_NAMES[stage]} cannot be read here`, act(false), [["Nor any of the rest", act(true)]])];
-  if (stage === "left" && isTwoLevels(ctx.procedure) && n === 1 && firstLevelNow(ctx.work)) parts.push(computeInstead(ctx));
+  const parts = [
+    reasonAside("It cannot be read", `Why ${STAGE_NAMES[stage]} cannot be read here`, act(false), [
+      ["Nor any of the rest", act(true)],
+    ]),
+  ];
+  if (stage === "left" && isTwoLevels(ctx.procedure) && n === 1 && firstLevelNow(ctx.work))
+    parts.push(computeInstead(ctx));
   return parts;
 }
 
 // The tank will not come back to the first level: compute what it would show, and mark it so.
 function computeInstead(ctx) {
   const told = firstLevelNow(ctx.work);
-  const compute = () => { ctx.enter({ act: "compute" }, false); ctx.next(); };
-  return el("details.leaveout", {}, el("summary", {}, "The tank does not come back to this level"),
-    el("p", {}, `From as found and the second level it would show ${told.observed} mA at ${measure(told.applied, ctx.job.register.unit)}. It is marked as computed, with a larger uncertainty.`),
-    el("button.button.quiet.small", { type: "button", onclick: compute }, "Take the computed value"));
+  const compute = () => {
+    ctx.enter({ act: "compute" }, false);
+    ctx.next();
+  };
+  return el(
+    "details.leaveout",
+    {},
+    el("summary", {}, "The tank does not come back to this level"),
+    el(
+      "p",
+      {},
+      `From as found and the second level it would show ${told.observed} mA at ` +
+        `${measure(told.applied, ctx.job.register.unit)}. It is marked as computed, with a ` +
+        "larger uncertainty.",
+    ),
+    el("button.button.quiet.small", { type: "button", onclick: compute }, "Take the computed value"),
+  );
 }
-

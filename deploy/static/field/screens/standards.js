@@ -17,10 +17,13 @@ export function standardsScreen(ctx) {
   const asks = asksOf(ctx, ctx.screen.step);
   let isWarned = false;
   const on = () => {
-    if (ctx.work.standards.length === 0) said.textContent = "Choose at least one; without it the result is not traceable.";
+    if (ctx.work.standards.length === 0)
+      said.textContent = "Choose at least one; without it the result is not traceable.";
     else if (!isWarned && !readsLoop(ctx)) {
       isWarned = true;
-      said.textContent = "No meter is chosen: what reads the loop would not be traceable. Choose it, or go on without; the approver is told.";
+      said.textContent =
+        "No meter is chosen: what reads the loop would not be traceable. Choose it, or go on " +
+        "without; the approver is told.";
     } else ctx.next();
   };
   return {
@@ -29,7 +32,9 @@ export function standardsScreen(ctx) {
       offered.length === 0 && note("bad", "No reference standard is registered at this site. Ask a planner."),
       mine.length > 0 && group(ctx, "Your kit", mine),
       others.length > 0 && group(ctx, mine.length ? "Others of the site" : "Standards of the site", others),
-      asks.nodes, said, asides(ctx),
+      asks.nodes,
+      said,
+      asides(ctx),
     ],
     pad: asks.pad?.pad,
     ways: ways(ctx, { onclick: on, text: undefined, describedby: "said" }),
@@ -38,7 +43,9 @@ export function standardsScreen(ctx) {
 }
 
 function readsLoop(ctx) {
-  return ctx.work.facts.standards.some(({ id, kind }) => METERS.includes(kind) && ctx.work.standards.includes(id));
+  return ctx.work.facts.standards.some(
+    ({ id, kind }) => METERS.includes(kind) && ctx.work.standards.includes(id),
+  );
 }
 
 // Each standard with whether it may be chosen today, and why not: [{standard, isOpen, why, tur}], usable ones first.
@@ -48,29 +55,63 @@ function offeredOf(ctx) {
     const covering = standard.certificates.find((c) => c.from <= today && today <= c.until);
     const kit = ctx.job.kit?.[standard.id];
     if (!covering) return { standard, isOpen: false, why: lapsed(standard), tur: null };
-    if (kit && !kit.fits) return { standard, isOpen: false, why: kit.why || "out of range for this point", tur: null, covering };
+    if (kit && !kit.fits)
+      return { standard, isOpen: false, why: kit.why || "out of range for this point", tur: null, covering };
     return { standard, isOpen: true, why: kit?.why ?? "", tur: kit?.tur ?? null, covering };
   });
   return all.sort((a, b) => b.isOpen - a.isOpen || a.standard.name.localeCompare(b.standard.name));
 }
 
 function lapsed(standard) {
-  const last = standard.certificates.map((c) => c.until).sort().at(-1);
+  const last = standard.certificates
+    .map((c) => c.until)
+    .sort()
+    .at(-1);
   return last ? `its certificate ended ${dayText(last)}` : "it has no certificate";
 }
 
 function group(ctx, title, offered) {
-  return el("fieldset.kit", {}, el("legend", {}, title), offered.map((each) => standardOf(ctx, each)));
+  return el(
+    "fieldset.kit",
+    {},
+    el("legend", {}, title),
+    offered.map((each) => standardOf(ctx, each)),
+  );
 }
 
 function standardOf(ctx, { standard, isOpen, why, tur, covering }) {
   const chosen = ctx.work.standards.includes(standard.id);
   const isLow = isOpen && tur !== null && tur < ctx.job.least_tur;
-  const input = el("input", { type: "checkbox", checked: chosen, disabled: !isOpen && !chosen, id: `standard-${standard.id}`, onchange: () => ctx.enter({ act: "standard", id: standard.id, on: input.checked }, false) });
+  const input = el("input", {
+    type: "checkbox",
+    checked: chosen,
+    disabled: !isOpen && !chosen,
+    id: `standard-${standard.id}`,
+    onchange: () => ctx.enter({ act: "standard", id: standard.id, on: input.checked }, false),
+  });
   const device = [standard.kind, standard.maker, standard.model, standard.serial].filter(Boolean).join(", ");
-  return el(`label.standard${isOpen ? "" : ".shut"}`, { for: `standard-${standard.id}` }, input,
-    el("span", {}, el("strong", {}, standard.name), el("span.soft", {}, device),
-      isOpen && el("span.soft", {}, `${covering.number}, valid until ${dayText(covering.until)}`, tur !== null && !isLow ? `; TUR ${fixed(tur, 1)} : 1` : ""),
-      isLow && state("doubt", `TUR ${fixed(tur, 1)} : 1, below ${fixed(ctx.job.least_tur, 0)} : 1: the result may be inconclusive`),
-      !isOpen && state("off", `not to be used: ${why}`)));
+  return el(
+    `label.standard${isOpen ? "" : ".shut"}`,
+    { for: `standard-${standard.id}` },
+    input,
+    el(
+      "span",
+      {},
+      el("strong", {}, standard.name),
+      el("span.soft", {}, device),
+      isOpen &&
+        el(
+          "span.soft",
+          {},
+          `${covering.number}, valid until ${dayText(covering.until)}`,
+          tur !== null && !isLow ? `; TUR ${fixed(tur, 1)} : 1` : "",
+        ),
+      isLow &&
+        state(
+          "doubt",
+          `TUR ${fixed(tur, 1)} : 1, below ${fixed(ctx.job.least_tur, 0)} : 1: the result may be inconclusive`,
+        ),
+      !isOpen && state("off", `not to be used: ${why}`),
+    ),
+  );
 }

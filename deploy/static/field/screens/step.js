@@ -18,7 +18,9 @@ export function stepScreen(ctx) {
   const done = () => {
     const empty = emptyAsks(step, ctx.work);
     if (empty.length) {
-      said.textContent = `Still to note: ${empty.map((ask) => ask.label).join(", ")}.${isCaution ? "" : " Or leave the step out with a reason."}`;
+      said.textContent =
+        "Still to note: " +
+        `${empty.map((ask) => ask.label).join(", ")}.${isCaution ? "" : " Or leave the step out with a reason."}`;
       ctx.focusAsk(empty[0]);
       return;
     }
@@ -31,13 +33,46 @@ export function stepScreen(ctx) {
   };
   const word = taken().done_at ? null : isCaution ? "I acknowledge this" : "Done";
   const body = [
-    el(`div.${isCaution ? "warning" : "task"}`, {}, isCaution && el("p.kind", {}, state("doubt", "Caution")), stepText(ctx, step)),
-    taken().done_at && el("p.taken", {}, state("tick", isCaution ? `Acknowledged by ${taken().by}, ${clock(taken().done_at)}` : `Done, ${clock(taken().done_at)}`), " ",
-      el("button.link", { type: "button", onclick: () => ctx.enter({ act: "take back", step: step.number }) }, "Take back")),
-    timer?.box, asks.nodes, said, asides(ctx),
-    isCaution && el("p.hint", {}, "The site's permits, local codes and licensed practice come first; this page does not authorise work."),
+    el(
+      `div.${isCaution ? "warning" : "task"}`,
+      {},
+      isCaution && el("p.kind", {}, state("doubt", "Caution")),
+      stepText(ctx, step),
+    ),
+    taken().done_at &&
+      el(
+        "p.taken",
+        {},
+        state(
+          "tick",
+          isCaution
+            ? `Acknowledged by ${taken().by}, ${clock(taken().done_at)}`
+            : `Done, ${clock(taken().done_at)}`,
+        ),
+        " ",
+        el(
+          "button.link",
+          { type: "button", onclick: () => ctx.enter({ act: "take back", step: step.number }) },
+          "Take back",
+        ),
+      ),
+    timer?.box,
+    asks.nodes,
+    said,
+    asides(ctx),
+    isCaution &&
+      el(
+        "p.hint",
+        {},
+        "The site's permits, local codes and licensed practice come first; this page does not authorise work.",
+      ),
   ];
-  return { body, pad: asks.pad?.pad, ways: ways(ctx, word ? { text: word, onclick: done, describedby: "said" } : undefined), keys: asks.pad };
+  return {
+    body,
+    pad: asks.pad?.pad,
+    ways: ways(ctx, word ? { text: word, onclick: done, describedby: "said" } : undefined),
+    keys: asks.pad,
+  };
 }
 
 function stepTimer(ctx, step, taken) {
@@ -45,8 +80,13 @@ function stepTimer(ctx, step, taken) {
   if (!seconds) return null;
   if (!taken().settling_at) ctx.enter({ act: "settle step", step: step.number }, false);
   const timer = settleTimer({
-    seconds, of: taken, now: () => ctx.app.now(),
-    again: () => { ctx.enter({ act: "settle step", step: step.number, again: true }, false); timer.show(); },
+    seconds,
+    of: taken,
+    now: () => ctx.app.now(),
+    again: () => {
+      ctx.enter({ act: "settle step", step: step.number, again: true }, false);
+      timer.show();
+    },
     cut: (on) => ctx.enter({ act: "cut step", step: step.number, on }, false),
   });
   ctx.leaving(timer.stop);
@@ -57,7 +97,13 @@ function stepTimer(ctx, step, taken) {
 export function asksOf(ctx, step) {
   const asked = (step?.asks ?? []).filter((ask) => !["standards", "photo"].includes(ask.kind));
   const inputs = [];
-  const pad = asked.some((ask) => ask.kind === "number") ? keypad(() => inputs, () => inputs.at(-1).blur(), { waits: true }) : null;
+  const pad = asked.some((ask) => ask.kind === "number")
+    ? keypad(
+        () => inputs,
+        () => inputs.at(-1).blur(),
+        { waits: true },
+      )
+    : null;
   const places = {};
   const nodes = asked.map((ask) => {
     const place = fieldOf(ctx, step, ask, pad, inputs);
@@ -72,26 +118,61 @@ function fieldOf(ctx, step, ask, pad, inputs) {
   const value = ctx.work.steps[step.number]?.answers?.[ask.name] ?? "";
   const id = `ask-${ask.name}`;
   const put = (text) => ctx.enter({ act: "answer", step: step.number, name: ask.name, value: text }, false);
-  const label = el("label", { for: id }, ask.label, ask.unit ? `, ${symbol(ask.unit)}` : "", !ask.needed && el("span.optional", {}, " (if known)"));
+  const label = el(
+    "label",
+    { for: id },
+    ask.label,
+    ask.unit ? `, ${symbol(ask.unit)}` : "",
+    !ask.needed && el("span.optional", {}, " (if known)"),
+  );
   if (ask.kind === "tick") {
-    const input = el("input", { type: "checkbox", id, checked: Boolean(value), onchange: () => put(input.checked ? "yes" : "") });
+    const input = el("input", {
+      type: "checkbox",
+      id,
+      checked: Boolean(value),
+      onchange: () => put(input.checked ? "yes" : ""),
+    });
     return { input, node: el("label.tick.large", {}, input, el("span", {}, ask.label)) };
   }
   if (ask.kind === "number") {
     const wrong = el("p.errors", { id: `${id}-wrong` });
-    const input = pad.watch(el("input.figure", { id, value, inputmode: "none", autocomplete: "off", "aria-describedby": `${id}-wrong`, oninput: () => {
-      wrong.textContent = wrongNumber(input.value, digitsOf(ask.name));
-      put(input.value);
-    } }));
+    const input = pad.watch(
+      el("input.figure", {
+        id,
+        value,
+        inputmode: "none",
+        autocomplete: "off",
+        "aria-describedby": `${id}-wrong`,
+        oninput: () => {
+          wrong.textContent = wrongNumber(input.value, digitsOf(ask.name));
+          put(input.value);
+        },
+      }),
+    );
     inputs.push(input);
     return { input, node: el("div.field.asked", {}, label, input, wrong) };
   }
   if (ask.kind === "time") {
     const input = el("input", { type: "time", id, value, oninput: () => put(input.value) });
-    const now = el("button.button.quiet.small", { type: "button", onclick: () => { input.value = clock(ctx.app.now()); put(input.value); } }, "Now");
+    const now = el(
+      "button.button.quiet.small",
+      {
+        type: "button",
+        onclick: () => {
+          input.value = clock(ctx.app.now());
+          put(input.value);
+        },
+      },
+      "Now",
+    );
     return { input, node: el("div.field.asked", {}, label, el("div.row", {}, input, now)) };
   }
-  const input = el("input", { id, value, maxlength: 200, autocomplete: "off", oninput: () => put(input.value) });
+  const input = el("input", {
+    id,
+    value,
+    maxlength: 200,
+    autocomplete: "off",
+    oninput: () => put(input.value),
+  });
   return { input, node: el("div.field.asked", {}, label, input) };
 }
-
