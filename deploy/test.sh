@@ -24,6 +24,10 @@ trap 'rm -rf "$scratch"' EXIT
 python=.venv/bin/python
 check "ruff check" $python -m ruff check --quiet .
 check "ruff format" $python -m ruff format --check --output-format concise .
+# Not asked for: search engines' descriptions, type=submit on each button; some pages do refresh
+# themselves without scripts, scripts fill empty spans, and plant links to calibration by address.
+check "djlint format" $python -m djlint --check --quiet plant calibration deploy
+check "djlint lint" $python -m djlint --lint --quiet plant calibration deploy
 check "mypy" $python -m mypy --no-error-summary
 check "migrations" env DJANGO_SETTINGS_MODULE=tests.settings \
     $python manage.py makemigrations --check --dry-run
