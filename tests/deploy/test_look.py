@@ -13,6 +13,7 @@ from django.template.loader import render_to_string
 from django.test import RequestFactory
 
 from deploy import context
+from tests.folded import folded
 
 BASE = Path(settings.BASE_DIR)
 SHEET = (BASE / "deploy/static/look.css").read_text()
@@ -132,11 +133,11 @@ def test_form_field_shows_its_unit_hint_and_error():
             help_text="The level at 4 mA.", widget=forms.TextInput(attrs={"data-unit": "m"})
         )
 
-    shown = render_to_string("form.html", {"form": Range({"lower": "0,2 m"})})
+    shown = folded(render_to_string("form.html", {"form": Range({"lower": "0,2 m"})}))
     assert '<span class="unit">m</span>' in shown
     assert 'value="0,2 m"' in shown  # nothing typed is lost
     assert 'aria-describedby="id_lower_helptext id_lower_error"' in shown
-    assert "1 field below needs a change" in shown
+    assert "1 field below needs correcting" in shown
 
 
 def test_lean_table_marks_the_sorted_column_and_keeps_the_filter():
@@ -150,7 +151,7 @@ def test_lean_table_marks_the_sorted_column_and_keeps_the_filter():
     request = RequestFactory().get("/points/?area=North&sort=-tag&page=2")
     table = Points([{"tag": f"LT-{i:03}", "area": "<North>"} for i in range(120)])
     django_tables2.RequestConfig(request, paginate={"per_page": 50}).configure(table)
-    shown = table.as_html(request)
+    shown = folded(table.as_html(request))
     assert shown.count("<tr>") == 51
     assert 'aria-sort="descending"><a href="?area=North&amp;sort=tag">' in shown
     assert "51 to 100 of 120" in shown

@@ -29,14 +29,14 @@ def test_the_list_leads_to_what_does_not_fit(question, planner, sign_in):
     assert "+0.60" in page
     assert "no cause yet" in page
     answered = sign_in(planner).get(reverse("calibration:steps"), {"state": "answered"})
-    assert "No step here" in answered.content.decode()
+    assert "No jumps" in answered.content.decode()
 
 
 def test_one_shows_its_drift_and_the_point_asks_too(question, technician, sign_in):
     client = sign_in(technician)
     page = client.get(question.get_absolute_url()).content.decode()
     assert "Drift at zero" in page
-    assert "a fresh level; the rate goes on" in page
+    assert "a new level; the rate continues" in page
     assert "fresh level" in page
     point = client.get(question.point.get_absolute_url()).content.decode()
     assert "What happened?" in point
@@ -50,7 +50,7 @@ def test_an_answer_is_noted_with_who_gave_it(question, technician, sign_in):
     page = answer.content.decode()
     assert "The cause is noted" in page
     assert "New head after the flood" in page
-    assert "a new segment, with a rate of its own" in page
+    assert "a new segment with its own rate" in page
     assert "What happened?" not in client.get(question.point.get_absolute_url()).content.decode()
 
 
@@ -62,7 +62,7 @@ def test_what_was_typed_stays_when_something_is_missing(question, technician, si
 
 def test_an_auditor_reads_and_does_not_answer(question, auditor, sign_in):
     client = sign_in(auditor)
-    assert "Note the cause" not in client.get(question.get_absolute_url()).content.decode()
+    assert "Record the cause" not in client.get(question.get_absolute_url()).content.decode()
     assert (
         client.post(question.get_absolute_url(), {"cause": "repair", "text": "x"}).status_code
         == 403

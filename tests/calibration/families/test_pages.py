@@ -18,6 +18,7 @@ from calibration.families.models import Family
 from calibration.families.sentences import held_sentence, lends_sentence, months_text
 from calibration.records.models import Calibration
 from plant.transmitters.models import Installation, Transmitter
+from tests.folded import folded
 from tests.makers import a_site, a_tank, an_equipped_point, an_unsaved_record
 
 pytestmark = pytest.mark.django_db
@@ -165,16 +166,16 @@ def test_a_family_says_how_its_forecasts_held_once_there_are_enough(rods, sign_i
     rods.forecasts, rods.forecasts_held = 40, 37
     rods.save()
     page = sign_in(planner).get(f"/families/{rods.pk}/").content.decode().replace("\xa0", " ")
-    assert "Did its forecasts hold?" in page
+    assert "Accuracy of its forecasts" in page
     assert "Of 40 as founds at zero and span" in page
     assert "held 37 (92.5 %)" in page
 
 
 def test_an_empty_family_says_what_is_needed(rods, sign_in, planner):
-    page = sign_in(planner).get(f"/families/{rods.pk}/").content.decode()
-    assert "Nothing to tell yet" in page
+    page = folded(sign_in(planner).get(f"/families/{rods.pk}/"))
+    assert "Too few results" in page
     assert "20 results" in page
-    assert "No member of this family stands at a site that you may see." in page
+    assert "No member of this family is at a site that you can see." in page
 
 
 def test_nothing_out_shows_a_limit_and_no_line(rods, sign_in, planner):

@@ -16,6 +16,7 @@ from plant.ledger.writer import enter
 from plant.points import acts as points
 from plant.points.models import MeasuringPoint
 from plant.saving import mark_of
+from tests.folded import folded
 from tests.makers import TODAY, a_product, an_approved_record, an_equipped_point
 
 pytestmark = pytest.mark.django_db
@@ -72,13 +73,13 @@ def test_the_filter_narrows_by_person_act_kind_day_and_text(
         why for why in ("seen by the planner", "seen by the technician") if why in page
     } == shown
     if not shown:
-        assert "No entry fits" in page
+        assert "No matching entry" in page
 
 
 def test_an_empty_ledger_says_so(auditor, sign_in):
     LedgerEntry.objects.all().exists()  # whatever the cast entered belongs to nobody's site here
     page = sign_in(auditor).get(LEDGER).content.decode()
-    assert "Nothing has happened yet" in page
+    assert "No entries yet" in page
 
 
 def test_a_day_includes_its_last_minute(site, planner, auditor, sign_in):
@@ -119,7 +120,7 @@ def test_an_entry_shows_the_rows_its_transaction_changed(planner, auditor, sign_
     point.tolerance = Decimal("0.8")
     points.change(point, seen=seen, why="audit", by=planner)
     entry = LedgerEntry.objects.get(act="change point")
-    page = sign_in(auditor).get(f"{LEDGER}{entry.pk}/").content.decode()
+    page = folded(sign_in(auditor).get(f"{LEDGER}{entry.pk}/"))
     assert "tolerance, ±" in page
     assert '<td data-label="Was">1</td><td data-label="Is">0.8</td>' in page
     assert "audit" in page

@@ -50,7 +50,7 @@ def test_a_row_tells_both_intervals_chances_due_dates_and_why(
 
 def test_an_empty_list_says_when_something_comes(sign_in, planner):
     body = text(sign_in(planner).get("/proposals/"))
-    assert "No proposal waits" in body
+    assert "No proposals" in body
     assert "have not been computed yet" in body
 
 
@@ -68,13 +68,13 @@ def test_filters_narrow_to_longer_shorter_and_what_waits_for_an_approver(sign_in
     assert tags("?way=longer") == {"LT-UP", "LT-SAFE"}
     assert tags("?way=shorter") == {"LT-DOWN"}
     assert tags("?waits=approver") == {"LT-SAFE"}
-    assert "not understood" in text(client.get("/proposals/?way=sideways"))
-    assert "not understood" in text(client.get("/proposals/?after=x~y"))
+    assert "not recognised" in text(client.get("/proposals/?way=sideways"))
+    assert "not recognised" in text(client.get("/proposals/?after=x~y"))
 
 
 def test_what_is_decided_is_not_listed(sign_in, planner):
     reasoned(state="replaced")
-    assert "No proposal waits" in text(sign_in(planner).get("/proposals/"))
+    assert "No proposals" in text(sign_in(planner).get("/proposals/"))
 
 
 def test_pages_follow_one_another_even_where_all_were_made_at_once(sign_in, planner):
@@ -105,7 +105,7 @@ def test_the_last_pass_is_told_and_one_under_way_shows_its_progress(sign_in, pla
     run = FleetRun.objects.create(started_at=NOON, alive_at=NOON, points=40, done=10)
     body = text(client.get("/proposals/"))
     assert '<progress id="pass" max="40" value="10">' in body
-    assert "Compute again" not in body
+    assert "Recompute" not in body
     run.finished_at, run.done, run.proposals = NOON + dt.timedelta(minutes=2), 40, 3
     run.save()
     body = text(client.get("/proposals/"))
@@ -166,7 +166,7 @@ def test_one_proposal_shows_every_reason_and_what_came_before(sign_in, auditor, 
     reasoned(point, 24, state="declined", why="Too long.", decided_by=planner, decided_at=NOON)
     body = text(sign_in(auditor).get(f"/proposals/{reasoned(point).pk}/"))
     for words in ("The upper end of the range", "It drifts by +0.21 % of span a year", "12 → 24", "Too long.",
-                  f'href="/points/{point.pk}/"', "A planner decides on it."):  # fmt: skip
+                  f'href="/points/{point.pk}/"', "A planner decides."):  # fmt: skip
         assert words in body
     assert "<form" not in body.split("<main")[1]
 
@@ -177,8 +177,8 @@ def test_a_shorter_interval_that_has_run_already_says_so(sign_in, planner, techn
     )
     one = reasoned(MeasuringPoint.objects.get(pk=record.point_id), 6)
     body = text(sign_in(planner).get(f"/proposals/{one.pk}/"))
-    assert "LT-101A is due at once" in body
-    assert "due at once" in text(sign_in(planner).get("/proposals/"))
+    assert "LT-101A is due immediately" in body
+    assert "due immediately" in text(sign_in(planner).get("/proposals/"))
 
 
 # ---- all that is shown ----

@@ -10,6 +10,7 @@ from django.urls import reverse
 from calibration.approval import acts as approval_acts
 from calibration.jobs import acts as jobs
 from calibration.jobs.models import Job
+from tests.folded import folded
 from tests.makers import NOON, TODAY, a_job, a_procedure, a_record, a_tank, an_equipped_point
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
@@ -78,7 +79,7 @@ def test_a_job_shows_facts_cautions_steps_and_history(sign_in, technician):
         "Permit in force.",
         "Loop returned.",
         "take job",
-        "Fill in the",
+        "Enter the",
     ):
         assert shown in page
 
@@ -131,7 +132,7 @@ def test_a_procedure_is_read_by_version_and_never_by_those_who_see_no_site(
     a_procedure()
     client = sign_in(technician)
     assert "cap-tank" in client.get("/procedures/").content.decode()
-    page = client.get("/procedures/cap-tank/?version=1").content.decode()
+    page = folded(client.get("/procedures/cap-tank/?version=1"))
     assert "0, 25, 50, 75, 100 % of span, rising and falling" in page
     assert client.get("/procedures/cap-tank/?version=7").status_code == 404
     assert client.get("/procedures/none/").status_code == 404

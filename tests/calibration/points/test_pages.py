@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from calibration.findings.models import Finding
 from plant.points import acts as points
+from tests.folded import folded
 from tests.makers import (
     LONG_AGO,
     NOON,
@@ -87,7 +88,7 @@ def test_the_other_end_is_one_press_away(drifting, planner, sign_in):
 
 
 def test_the_numbers_of_the_picture_stand_in_a_table(drifting, planner, sign_in):
-    page = page_of(sign_in(planner), drifting)
+    page = folded(page_of(sign_in(planner), drifting))
     rows = re.findall(r"<tr><td><a href=\"/records/\d+/\"><time[^>]*>[^<]+</time></a>", page)
     assert len(rows) == 4
 
@@ -101,9 +102,9 @@ def test_with_too_few_results_it_says_how_many_are_needed(technician, approver, 
 
 def test_a_point_without_results_says_what_to_do_first(planner, technician, sign_in):
     page = page_of(sign_in(planner), a_point())
-    assert "No transmitter hangs here; install one first." in page
+    assert "No transmitter installed; install one first." in page
     page = page_of(sign_in(technician), an_equipped_point("LT-102A"))
-    assert "Start its first calibration with the button above." in page
+    assert "Start the first calibration with the button above." in page
 
 
 def test_only_a_technician_starts_and_only_a_planner_changes(planner, technician, auditor, sign_in):
@@ -164,4 +165,4 @@ def test_a_transmitter_that_hangs_nowhere_has_no_drift(planner, sign_in):
     row.removed_on = NOON.date()
     row.save()
     page = page_of(sign_in(planner), row.transmitter)
-    assert "It hangs at no measuring point" in page
+    assert "Not installed at a measuring point" in page

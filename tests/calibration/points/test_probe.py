@@ -8,6 +8,7 @@ from decimal import Decimal
 
 import pytest
 
+from tests.folded import folded
 from tests.makers import a_point, a_product, a_tank, a_transmitter, an_installation
 
 ROD = {"probe_length_mm": 8000, "probe_diameter_mm": 16}
@@ -28,9 +29,9 @@ def client(sign_in, technician):
 
 
 def test_expected_picofarads_stand_on_the_page(client):
-    text = page(client, a_transmitter(**ROD))
+    text = folded(page(client, a_transmitter(**ROD)))
     assert "35.14 pF per metre</strong> in palm olein at 40\u00a0°C, permittivity 3.050" in text
-    for said in ("11.52 pF per metre", "281.1", "92.2", "+4.88", "+390", "where its nozzle is"):
+    for said in ("11.52 pF per metre", "281.1", "92.2", "+4.88", "+390", "its nozzle position"):
         assert said in text
 
 

@@ -74,7 +74,7 @@ def test_of_two_forms_filled_at_once_the_later_shows_both(sign_in, approver, saf
     answer = client.post(safety, as_sent(method="fixed"))
     body = answer.content.decode()
     assert answer.status_code == 422
-    assert "Two versions" in body
+    assert "Conflicting changes" in body
     assert Policy.objects.get().method == "drift"
 
 
@@ -92,11 +92,11 @@ def test_an_unknown_duty_is_not_found(sign_in, approver, site):
 def test_a_point_gets_its_own_policy_and_goes_back(sign_in, approver):
     point = makers.a_point(duty="safety")
     client, url = sign_in(approver), f"/points/{point.pk}/policy/"
-    assert "It follows" in client.get(url).content.decode()
+    assert "Follows the policy for" in client.get(url).content.decode()
     assert client.post(url, as_sent(method="fixed")).status_code == 302
     own = Policy.objects.get()
     assert (own.point, own.method, own.duty) == (point, "fixed", "")
-    assert "Drop its own policy" in client.get(url).content.decode()
+    assert "Remove its own policy" in client.get(url).content.decode()
     assert client.post(f"{url}drop/", {"why": ""}).status_code == 422
     assert client.post(f"{url}drop/", {"why": WHY}).status_code == 302
     assert not Policy.objects.exists()

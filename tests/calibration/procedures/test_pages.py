@@ -10,6 +10,7 @@ from calibration.jobs.acts import start
 from calibration.procedures.delivered import FIRST_REASON, delivered, load_seeds
 from calibration.procedures.models import Procedure, ProcedureStep, ProcedureVersion, SiteWording
 from plant.ledger.models import LedgerEntry
+from tests.folded import folded
 from tests.makers import TODAY, an_equipped_point
 
 pytestmark = pytest.mark.django_db
@@ -231,7 +232,7 @@ def test_a_look_shows_what_would_be_published_and_stores_nothing(seeds, sign_in,
     page = client.post(ADDRESS, sent)
     text = page.content.decode()
     assert page.status_code == 200
-    assert "What would be published as version 2" in text
+    assert "Preview of version 2" in text
     assert str(page.context["seen"]["change"]) == "1 step reworded; settle changed"
     assert "<ins>" in text
     assert "<del>" in text
@@ -253,7 +254,7 @@ def test_a_look_says_what_is_wrong(seeds, sign_in, approver):
     page = client.post(ADDRESS, sent | {f"step-{stands}-DELETE": "on"})
     assert page.status_code == 422
     assert "one step that reads it as it stands" in page.content.decode()
-    assert "would be published" not in page.content.decode()
+    assert "Preview of version" not in page.content.decode()
     outrun = client.post(ADDRESS, sent | {"based_on": "7"})
     assert (outrun.status_code, "Somebody was quicker" in outrun.content.decode()) == (422, True)
 
@@ -301,13 +302,15 @@ def test_the_page_tells_what_changed_against_the_version_before_or_another(
 # ---- delivered ----
 def test_an_approver_of_an_empty_book_takes_in_what_is_delivered(sign_in, approver, planner):
     client = sign_in(approver)
-    assert "See what is delivered" in client.get("/procedures/").content.decode()
-    assert "See what is delivered" not in sign_in(planner).get("/procedures/").content.decode()
+    assert "See the delivered procedures" in client.get("/procedures/").content.decode()
+    assert (
+        "See the delivered procedures" not in sign_in(planner).get("/procedures/").content.decode()
+    )
     page = client.get("/procedures/delivered/").content.decode()
     assert all(each.name in page for each in delivered())
     page = client.post("/procedures/delivered/", follow=True).content.decode()
     assert "14 delivered procedures are in the book now." in page
-    assert "See what is delivered" not in page
+    assert "See the delivered procedures" not in page
     assert Procedure.objects.count() == 14
     again = client.post("/procedures/delivered/", follow=True).content.decode()
     assert "in the book already" in again
@@ -338,14 +341,14 @@ def older():
 
 def test_an_older_text_is_shown_against_the_delivered_one_and_followed(sign_in, approver, older):
     client = sign_in(approver)
-    assert "newer delivered text" in client.get("/procedures/").content.decode()
+    assert "newer delivered text is available" in folded(client.get("/procedures/"))
     address = f"{older.get_absolute_url()}delivered/"
     page = client.get(address).content.decode()
     assert "Permit number (text)" in page
     assert client.post(address, {"based_on": "x"}).status_code == 422
     assert client.post(address, {"based_on": "1"}).status_code == 302
     assert older.versions.first().number == 2
-    assert "what is delivered" in client.get(address).content.decode()
+    assert "is already the delivered one" in client.get(address).content.decode()
 
 
 def test_what_was_edited_here_is_left_alone(sign_in, approver, older):
@@ -354,7 +357,7 @@ def test_what_was_edited_here_is_left_alone(sign_in, approver, older):
     sent = typed_from(client.get(edit)) | {"reason": "the night shift dips"}
     assert client.post(edit, sent).status_code == 302
     page = client.get("/procedures/delivered/").content.decode()
-    assert "Edited here, and left alone" in page
+    assert "Edited here, not updated" in page
     assert "The night shift dips" in page
     address = f"{older.get_absolute_url()}delivered/"
     assert "Publish it" not in client.get(address).content.decode()
@@ -383,7 +386,7 @@ def test_a_wording_is_changed_and_what_was_typed_stays(worded, sign_in, approver
     assert (worded.devices, worded.text) == ("R4", "Hold for 5 s.")
     page = client.post(address, sent | {"text": "Hold for 9 s."})
     assert page.status_code == 422
-    assert "Two versions" in page.content.decode()
+    assert "Conflicting changes" in page.content.decode()
     assert "Hold for 9 s." in page.content.decode()
     assert LedgerEntry.objects.filter(act="change wording").count() == 1
 

@@ -12,6 +12,7 @@ from django.utils import timezone
 from calibration.jobs.models import Job
 from plant.product_changes.models import ProductChange
 from plant.tanks.models import Tank
+from tests.folded import folded
 from tests.makers import a_point, a_product, a_tank, a_transmitter, an_installation
 
 TYPED = {"product_name": "Soybean oil", "celsius": "25", "why": "A ship of soybean oil."}
@@ -103,8 +104,8 @@ def test_what_cannot_be_is_said_and_kept(sign_in, planner, tank, typed, other, s
 
 
 def test_a_tanks_form_shows_the_product_and_changes_it_nowhere(sign_in, planner, tank):
-    text = sign_in(planner).get(f"/tanks/{tank.pk}/edit/").content.decode()
-    assert "It holds <strong>palm olein at 40\u00a0°C</strong>" in text
+    text = folded(sign_in(planner).get(f"/tanks/{tank.pk}/edit/"))
+    assert "Product: <strong>palm olein at 40\u00a0°C</strong>" in text
     assert f'href="/tanks/{tank.pk}/product/"' in text
     assert 'name="product_name"' not in text
 
@@ -113,7 +114,7 @@ def test_a_tank_without_points_can_change_its_product(sign_in, planner, typed):
     a_product(name="soybean oil")
     tank = a_tank("T-9")
     text = post(sign_in(planner), tank, **typed, step="show").content.decode()
-    assert "no reading is touched" in text
+    assert "no reading is affected" in text
 
 
 def test_the_job_tells_the_technician(sign_in, planner, technician, tank, typed):

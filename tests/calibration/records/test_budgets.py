@@ -192,7 +192,7 @@ def test_the_record_shows_its_budget_and_the_approver_is_warned_of_a_low_ratio(
     ):
         assert shown in page
     decide = sign_in(approver).get(f"/records/{record.pk}/approve/").content.decode()
-    assert "below the 99.9 to 1 that the policy asks for" in decide
+    assert "below the 99.9 to 1 required by the policy" in decide
 
 
 def test_output_right_and_level_wrong_points_to_the_probe(technician, approver, sign_in):

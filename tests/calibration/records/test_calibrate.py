@@ -13,6 +13,7 @@ from calibration.jobs.models import Job
 from calibration.records.models import Calibration
 from calibration.standards import acts as standards
 from tests.calibration.filling import typed
+from tests.folded import folded
 from tests.makers import (
     TODAY,
     a_certificate,
@@ -48,7 +49,7 @@ def send(sign_in, technician, job):
 
 def test_the_form_sets_out_the_procedures_points_up_and_down(sign_in, technician, job):
     a_procedure()
-    page = sign_in(technician).get(reverse("calibration:calibrate", args=[job.pk])).content.decode()
+    page = folded(sign_in(technician).get(reverse("calibration:calibrate", args=[job.pk])))
     applied = [f'name="found-{n}-applied" data-part="applied" value="{v}"' for n, v in enumerate(
         ["0.300", "2.300", "4.300", "6.300", "8.300", "6.300", "4.300", "2.300", "0.300"])]  # fmt: skip
     assert all(row in page for row in applied)
@@ -60,10 +61,10 @@ def test_a_stored_calibration_leads_to_its_receipt(send, job, approver, sign_in,
     answer = send([-0.25] + [0.1] * 8)
     record = Calibration.objects.get(job=job)
     assert (answer.status_code, answer.url) == (302, f"/records/{record.pk}/")
-    page = sign_in(technician).get(answer.url).content.decode()
+    page = folded(sign_in(technician).get(answer.url))
     assert f"record {record.pk}" in page
     assert record.content_sha256[:12] in page
-    assert "S. Fenharrow reads it" in page
+    assert "S. Fenharrow reviews it" in page
     assert "2 Nov 2027" in page  # twelve months on
     assert record.readings.get(stage="as found", sequence=1).observed == Decimal("3.96")
 
@@ -180,7 +181,7 @@ def test_a_lapsed_standard_is_not_offered(sign_in, technician, job):
     a_procedure()
     a_certified_standard("MM-01")
     a_certificate(a_standard("MM-07"), dt.date(2025, 1, 1), dt.date(2025, 12, 31))
-    page = sign_in(technician).get(reverse("calibration:calibrate", args=[job.pk])).content.decode()
+    page = folded(sign_in(technician).get(reverse("calibration:calibrate", args=[job.pk])))
     lapsed = page[page.index('data-covers="2025-01-01/2025-12-31"') :][:200]
     assert "hidden" in lapsed
     assert "disabled" in lapsed
@@ -269,9 +270,9 @@ def test_an_amendment_comes_filled_in_and_asks_for_the_reason(sign_in, technicia
     stored = sign_in(technician).post(address, typed(reason="Typed 4.064 for 4.046 mA."))
     amendment = Calibration.objects.get(amends=record)
     assert stored.url == f"/records/{amendment.pk}/"
-    chain = sign_in(technician).get(f"/records/{record.pk}/").content.decode()
+    chain = folded(sign_in(technician).get(f"/records/{record.pk}/"))
     assert f"record {amendment.pk}" in chain
-    assert "waits for approval" in chain
+    assert "is waiting for approval" in chain
 
 
 def test_a_standard_withdrawn_later_does_not_spoil_the_resent_form(send, approver):
@@ -299,7 +300,7 @@ def test_readings_are_checked_without_being_stored(send, job):
     answer = send([1.4 * n / 4 for n in (0, 1, 2, 3, 4, 3, 2, 1, 0)], check="1")
     page = answer.content.decode()
     assert answer.status_code == 200
-    assert "Checked, not stored yet" in page
+    assert "Checked, not submitted yet" in page
     assert "+1.40" in page
     assert "grows in proportion" in page  # a hint, with what to check
     assert "test uncertainty ratio" in page
@@ -311,5 +312,5 @@ def test_readings_are_checked_without_being_stored(send, job):
 
 def test_a_check_of_nothing_says_so(send):
     page = send([], check="1", **{"stands-0-observed": ""}).content.decode()
-    assert "Nothing can be checked yet" in page
+    assert "Nothing to check yet" in page
     assert not Calibration.objects.exists()

@@ -168,8 +168,8 @@ def test_a_filled_form_is_stored_and_shows_its_receipt(at_the_form):
     page.locator("[name=cautions_read]").check()
     page.locator("[name=standards]").check()
     fill_as_found(page)
-    page.get_by_role("button", name="Store the calibration").click()
-    expect(page.get_by_role("heading", name="Your receipt")).to_be_visible()
+    page.get_by_role("button", name="Submit the calibration").click()
+    expect(page.get_by_role("heading", name="Submitted")).to_be_visible()
     record = Calibration.objects.get()
     expect(page.locator("#receipt")).to_contain_text(record.content_sha256[:12])
     assert [f"{e:.2f}" for e in record.found_errors] == ["0.10"] * 9
@@ -183,6 +183,6 @@ def test_signed_out_meanwhile_nothing_typed_is_lost(at_the_form):
     page = at_the_form
     fill_as_found(page)
     page.context.clear_cookies()
-    page.get_by_role("button", name="Store the calibration").click()
+    page.get_by_role("button", name="Submit the calibration").click()
     expect(page.locator("[data-trouble]")).to_contain_text("You were signed out meanwhile")
     expect(page.locator("[name=found-4-observed]")).to_have_value("20.016")

@@ -121,7 +121,7 @@ def test_own_work_has_no_buttons_and_cannot_be_approved(sign_in, record, technic
     client = sign_in(both)
     page = client.get(address("approve", own)).content.decode()
     assert "This is your own work" in page
-    assert "Return with this reason" not in page
+    assert "Return for this reason" not in page
     answer = client.post(address("approve", own), approving(own))
     assert answer.status_code == 422
     assert "Nobody approves their own work" in answer.content.decode()

@@ -10,7 +10,9 @@ from django.utils import timezone
 from calibration.jobs import acts as jobs
 from calibration.reminders import acts as reminders
 from calibration.reminders.models import Digest, ReminderScan
+from plant.points.models import MeasuringPoint
 from tests import makers
+from tests.folded import folded
 
 
 @pytest.fixture
@@ -28,12 +30,12 @@ def written(site, planner, technician, today) -> Digest:
 
 def test_a_waiting_mail_is_shown_as_it_would_read_and_then_as_sent(sign_in, planner, written):
     client = sign_in(planner)
-    assert "waits" in client.get("/outbox/").content.decode()
+    assert "waiting" in client.get("/outbox/").content.decode()
     html = client.get(written.get_absolute_url()).content.decode()
     assert "LT-101A" in html
     assert written.message_id.strip("<>") in html
     reminders.send_waiting(clock=timezone.now)
-    makers.MeasuringPoint.objects.update(tag="LT-NEW", tag_key="lt-new")
+    MeasuringPoint.objects.update(tag="LT-NEW", tag_key="lt-new")
     html = client.get(written.get_absolute_url()).content.decode()
     assert "LT-101A" in html  # what left, word for word
     assert "sent" in client.get("/outbox/").content.decode()
@@ -54,7 +56,7 @@ def test_everyone_sees_their_own_mails_and_planners_those_of_their_site(
         assert client.get(written.get_absolute_url()).status_code == of_planner, person
         assert client.get(to_technician.get_absolute_url()).status_code == of_technician, person
     assert "A. Marrowby" not in sign_in(outsider).get("/outbox/").content.decode()
-    assert "Nothing written yet" in sign_in(auditor).get("/outbox/").content.decode()
+    assert "No reminders yet" in sign_in(auditor).get("/outbox/").content.decode()
 
 
 def test_a_failed_mail_shows_its_error(sign_in, planner, written):
@@ -72,7 +74,7 @@ def test_a_planner_releases_a_held_morning(sign_in, planner, technician, outside
     ReminderScan.objects.update(held=True)
     scanned = ReminderScan.objects.get()
     client = sign_in(planner)
-    assert "are held" in client.get("/due/").content.decode()
+    assert "are on hold" in folded(client.get("/due/"))
     assert "Release" in client.get("/outbox/").content.decode()
     url = f"/outbox/scans/{scanned.pk}/release/"
     assert sign_in(technician).post(url).status_code == 403

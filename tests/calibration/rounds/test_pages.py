@@ -88,12 +88,12 @@ def test_a_wrong_entry_is_told_beside_its_field(
 
 def test_no_ticked_point_leads_back_to_the_due_list(sign_in, planner, points):
     for query in ("", "?point=x", "?point=99999999999999999999"):
-        assert "No point is ticked" in sign_in(planner).get(f"/rounds/new/{query}").content.decode()
+        assert "No points selected" in sign_in(planner).get(f"/rounds/new/{query}").content.decode()
 
 
 def test_points_of_another_site_cannot_be_made_a_round(sign_in, outsider, technician, points):
     client = sign_in(outsider)
-    assert "No point is ticked" in client.get(f"/rounds/new/?point={points[0].pk}").content.decode()
+    assert "No points selected" in client.get(f"/rounds/new/?point={points[0].pk}").content.decode()
     client.post("/rounds/new/", facts(technician, points))
     assert not Round.objects.exists()
 

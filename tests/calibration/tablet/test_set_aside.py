@@ -15,6 +15,7 @@ from calibration.records.models import Calibration
 from calibration.tablet import acts as field
 from calibration.tablet.models import FieldWork
 from tests.calibration.tablet.field_works import a_content, a_pack_job, sha_of, text_of
+from tests.folded import folded
 from tests.makers import a_job, a_sent_record, an_equipped_point
 
 pytestmark = pytest.mark.django_db
@@ -74,7 +75,7 @@ def test_both_versions_stand_side_by_side_and_differences_are_marked(aside, plan
     assert f'href="{first.get_absolute_url()}"' in page
     assert f"Record {first.pk}, read" in page
     assert "left the hatch open" in page
-    assert "Steps as the tablet had them" in page
+    assert "Steps on the tablet" in page
     assert page.count('class="state warn"') > 5
 
 
@@ -88,7 +89,7 @@ def test_a_planner_stores_it_after_all(edited, planner, sign_in, now):
     record = Calibration.objects.get()
     assert f"is stored as record {record.pk}" in answer.content.decode()
     page = client.get(record.get_absolute_url()).content.decode()
-    assert "Set aside first, then stored by A. Marrowby: range now right" in page
+    assert "Set aside, then stored by A. Marrowby: range now right" in page
 
 
 def test_an_approver_keeps_it_without_a_record(edited, approver, sign_in):
@@ -119,10 +120,10 @@ def test_a_technician_sees_their_own_only_and_cannot_settle(
     edited, technician, second_technician, sign_in
 ):
     mine, other = sign_in(technician), sign_in(second_technician)
-    assert "Nobody settles their own work" in mine.get(edited.get_absolute_url()).content.decode()
+    assert "This is your own work" in mine.get(edited.get_absolute_url()).content.decode()
     assert edited.job.point.tag in mine.get("/set-aside/").content.decode()
     assert other.get(edited.get_absolute_url()).status_code == 404
-    assert "Nothing waits to be settled" in other.get("/set-aside/").content.decode()
+    assert "Nothing to settle" in other.get("/set-aside/").content.decode()
     body = {"outcome": "keep", "why": "mine"}
     assert mine.post(edited.get_absolute_url(), body).status_code == 403
 
@@ -131,10 +132,10 @@ def test_a_technician_sees_their_own_only_and_cannot_settle(
 def test_what_waits_is_told_where_a_planner_looks(
     address, edited, planner, technician, second_technician, sign_in
 ):
-    page = sign_in(planner).get(address).content.decode()
-    assert "1 work from the plant</a> was set aside and waits to be settled" in page
-    assert "1 work from the plant</a>" in sign_in(technician).get("/jobs/").content.decode()
-    assert "from the plant</a>" not in sign_in(second_technician).get("/jobs/").content.decode()
+    page = folded(sign_in(planner).get(address))
+    assert "1 tablet record</a> was set aside and waits to be settled" in page
+    assert "1 tablet record</a>" in folded(sign_in(technician).get("/jobs/"))
+    assert "tablet record</a>" not in folded(sign_in(second_technician).get("/jobs/"))
 
 
 def test_the_list_shows_each_state_and_costs_no_more_for_more(
@@ -143,7 +144,7 @@ def test_the_list_shows_each_state_and_costs_no_more_for_more(
     content = signed(job, technician, now)
     client = sign_in(planner)
     page = client.get("/set-aside/?state=signed").content.decode()
-    assert "signed, not yet here" in page
+    assert "signed, not received" in page
     assert job.point.tag in page
     arrived(content, technician, now)
     assert job.point.tag in client.get("/set-aside/?state=stored").content.decode()
@@ -173,6 +174,6 @@ def test_a_work_that_cannot_be_read_is_shown_word_for_word(job, technician, plan
 
 def test_a_signed_work_that_is_not_here_says_where_it_is(job, technician, planner, sign_in, now):
     signed(job, technician, now)
-    page = sign_in(planner).get(FieldWork.objects.get().get_absolute_url()).content.decode()
-    assert "Not here yet" in page
+    page = folded(sign_in(planner).get(FieldWork.objects.get().get_absolute_url()))
+    assert "Not received yet" in page
     assert "T. Quillane opens Spanbook on Tablet 3" in page

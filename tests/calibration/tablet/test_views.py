@@ -34,6 +34,7 @@ from tests.calibration.tablet.field_works import (
     text_of,
 )
 from tests.files import a_picture
+from tests.folded import folded
 from tests.makers import an_approved_record
 
 pytestmark = pytest.mark.django_db
@@ -372,7 +373,7 @@ def test_the_record_shows_steps_times_clock_and_tablet(data, tablet, told, now, 
         with CaptureQueriesContext(connection) as asked:
             page = client.get(address).content.decode()
         for text in (
-            "Steps as taken", "Permit in force.", "no dip hatch", "loop: 12.01 mA", "windy", "9 " "min ahead",
+            "Steps carried out", "Permit in force.", "no dip hatch", "loop: 12.01 mA", "windy", "9 " "min ahead",
             "Photo of step 2, opens in full", "recorded on a tablet", "Read at", "Tablet 3",
         ):  # fmt: skip
             assert text in page, (address, text)
@@ -389,7 +390,8 @@ def test_a_clock_within_five_minutes_is_not_mentioned(tablet, told, now):
 def test_a_typed_record_has_no_such_section(sign_in, technician, approver):
     record = an_approved_record(by=technician, approved_by=approver)
     assert (
-        "Steps as taken" not in sign_in(technician).get(record.get_absolute_url()).content.decode()
+        "Steps carried out"
+        not in sign_in(technician).get(record.get_absolute_url()).content.decode()
     )
 
 
@@ -398,10 +400,10 @@ def test_the_job_tells_of_a_work_that_is_signed_but_not_here(
 ):
     sign(tablet, content, at=now)
     for client in (tablet, sign_in(planner)):
-        page = client.get(job.get_absolute_url()).content.decode()
-        assert "its content is still on the tablet" in page
+        page = folded(client.get(job.get_absolute_url()))
+        assert "its data are still on the tablet" in page
     send(tablet, content)
-    assert "its content is still" not in tablet.get(job.get_absolute_url()).content.decode()
+    assert "its data are still" not in tablet.get(job.get_absolute_url()).content.decode()
 
 
 def test_nothing_of_a_tablet_is_written_to_a_log(tablet, content, now, caplog):

@@ -14,6 +14,7 @@ from plant.points.models import MeasuringPoint
 from plant.products.models import Product
 from plant.tanks.models import Tank
 from plant.transmitters.models import Transmitter
+from tests.folded import folded
 from tests.makers import (
     a_person,
     a_point,
@@ -251,7 +252,7 @@ def test_a_tank_that_cannot_be_is_refused_beside_its_field(client, typed, field,
 def test_a_tank_shows_its_volume_and_every_current_at_a_level(client):
     tank = a_tank(diameter=Decimal(2), height=Decimal(3))
     an_installation(a_point(tank=tank, lower=Decimal(0), upper=Decimal(2)))
-    text = client.get(f"/tanks/{tank.pk}/?level=1").content.decode()
+    text = folded(client.get(f"/tanks/{tank.pk}/?level=1"))
     assert "<strong>3.14\u00a0m³</strong>, 33.3 % of the capacity" in text
     assert "LT-101A shows 12.000\u00a0mA" in text
 
