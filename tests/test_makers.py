@@ -18,5 +18,5 @@ def test_no_two_makers_share_a_name():
         for node in tree.body
         if isinstance(node, ast.FunctionDef) and re.match(r"an?_", node.name)
     )
-    assert names["a_point"] == 1
+    assert "a_point" in names
     assert [name for name, count in names.items() if count > 1] == []
