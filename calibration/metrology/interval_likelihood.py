@@ -12,6 +12,8 @@ import numpy as np
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.visit_results import Results
 
+_LAST_STEP = 1e-8  # of a Newton iteration: what is left is of the order of its square
+
 
 @dataclass(frozen=True)
 class IntervalLikelihood:
@@ -62,7 +64,7 @@ class IntervalLikelihood:
             rise, bend = self.slope(at)
             step = np.clip(-rise / np.minimum(bend, -1e-12), -1.0, 1.0)
             at = at + step
-            if np.abs(step).max() < 1e-12:
+            if np.abs(step).max() < _LAST_STEP:
                 break
         return at, self.log_likelihood(at)
 
@@ -83,6 +85,6 @@ class IntervalLikelihood:
             slope = np.where(reached, -side, self.slope(beyond)[0])
             step = np.where(reached, 0.0, (self.log_likelihood(beyond) - floor) / slope)
             beyond = beyond - step
-            if np.abs(step).max() < 1e-11:
+            if np.abs(step).max() < _LAST_STEP:
                 break
         return np.where(reached, at, beyond)
