@@ -38,14 +38,6 @@ DEFAULTS = {
             ("geometry at the nozzle", 40.0, True),
         ],
     ),
-    "capacitance, 300 pF on 100 pF": (
-        ways.capacitance_substituted(300.0, empty=100.0),
-        [
-            ("decade box", 3.5, True),
-            ("residual and leads", 2.0, True),
-            ("pF per metre of the probe", 1.0, True),
-        ],
-    ),
     "pressure at 5 m of 900 kg/m³": (
         ways.pressure_applied(5.0, density=900.0, range_kilopascals=100.0),
         [
