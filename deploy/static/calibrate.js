@@ -175,11 +175,13 @@ async function freshToken() {
   try {
     answer = await fetch(location.href, { credentials: "same-origin", cache: "no-store" });
   } catch {
-    return { trouble: "No connection. Everything you typed is still here; send it again when you are back." };
+    return {
+      trouble: "No connection. Everything you entered is still here; send it again when you are connected.",
+    };
   }
   if (new URL(answer.url).pathname.startsWith("/sign-in/")) {
     return {
-      trouble: "You were signed out meanwhile. Everything you typed is still here.",
+      trouble: "You have been signed out. Everything you entered is still here.",
       link: "/sign-in/",
     };
   }
@@ -188,6 +190,6 @@ async function freshToken() {
   return input
     ? { text: input.value }
     : {
-        trouble: `The site answered ${answer.status}. Everything you typed is still here; try again in a moment.`,
+        trouble: `The site answered ${answer.status}. Everything you entered is still here; try again in a moment.`,
       };
 }

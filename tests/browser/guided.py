@@ -200,7 +200,7 @@ class Guided:
         for before, after in (("4.120", "4.001"), ("20.089", "20.001")):
             self.page.locator("#before").fill(before)
             self.page.locator("#after").fill(after)
-            self.on("Store this adjustment")
+            self.on("Save this adjustment")
         self.page.locator(".ways .on").click()
         for n, current in enumerate(("4.001", "12.001", "20.001")):
             self.reads(f"As left, {50 * n}\u00a0%", mA=current)

@@ -50,7 +50,7 @@ def test_a_scanned_label_opens_its_job_and_the_camera_is_let_go(with_camera, liv
     page.add_init_script(READER)
     page.goto(f"{live_server.url}/field/")
     page.get_by_role("button", name="Scan a label").click()
-    expect(page.get_by_text("Hold the label before the camera.")).to_be_visible()
+    expect(page.get_by_text("Hold the label in front of the camera.")).to_be_visible()
     video = page.locator("video").element_handle()
     page.wait_for_function("video => video.videoWidth > 0", arg=video)
     page.evaluate("window.label = 'https://spanbook.example/q/M/LT-101A/'")
@@ -67,7 +67,7 @@ def test_a_label_of_another_job_is_told_and_the_camera_may_be_stopped(with_camer
     expect(page.locator("video")).to_be_hidden()
     page.evaluate("window.label = 'https://spanbook.example/q/M/LT-999/'")
     page.get_by_role("button", name="Scan a label").click()
-    expect(page.get_by_text("No job on this device belongs to this label.")).to_be_visible()
+    expect(page.get_by_text("No job on this device matches this label.")).to_be_visible()
 
 
 def test_where_the_browser_reads_no_codes_a_part_of_the_tag_is_typed(with_camera, live_server):

@@ -132,7 +132,7 @@ def test_the_next_person_sees_and_sends_nothing_of_the_first(
     guided.sign_in(sign_in, second_technician)
     page.reload()
     expect(page.get_by_role("heading", level=1)).to_have_text("In the plant")
-    expect(page.get_by_text(re.compile("1 work of somebody else is sealed"))).to_be_visible()
+    expect(page.get_by_text(re.compile("1 record of another person is sealed"))).to_be_visible()
     assert "4.120" not in page.content()
     assert page.evaluate(
         "async () => { const { openStore } = await import('/static/field/store.js');"
@@ -163,7 +163,7 @@ def test_signing_out_locks_what_is_here_and_says_what_is_unsent(
     page.goto(f"{live_server.url}/jobs/")
     page.get_by_role("button", name="Sign out").click()
     expect(
-        page.get_by_text("1 work of T. Quillane is still on this device and not sent.")
+        page.get_by_text("1 record of T. Quillane is still on this device and not sent.")
     ).to_be_visible()
     page.context.set_offline(True)
     page.goto(address)

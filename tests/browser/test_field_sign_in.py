@@ -49,10 +49,10 @@ def test_the_list_says_so_and_signed_works_go_out_once_the_same_person_is_back(
     page.evaluate("async () => { await navigator.serviceWorker.ready; }")
     page.context.set_offline(True)
     page.goto(f"{live_server.url}/field/")
-    expect(page.get_by_text("2 works signed, on the way")).to_be_visible()
+    expect(page.get_by_text("2 records signed, on the way")).to_be_visible()
     page.context.set_offline(False)
     expect(page.get_by_text("Your sign-in has ended.")).to_be_visible()
-    expect(page.get_by_text("2 works signed, on the way")).to_be_visible()
+    expect(page.get_by_text("2 records signed, on the way")).to_be_visible()
     assert Calibration.objects.count() == 0
     page.get_by_role("link", name="Sign in", exact=True).click()
     sign_in_as(page, technician.username)
@@ -69,7 +69,7 @@ def test_another_person_signing_in_neither_sees_nor_sends(
     page.goto(f"{live_server.url}/field/")
     page.get_by_role("link", name="Sign in", exact=True).click()
     sign_in_as(page, second_technician.username)
-    expect(page.get_by_text(re.compile("2 works of somebody else are sealed"))).to_be_visible()
+    expect(page.get_by_text(re.compile("2 records of another person are sealed"))).to_be_visible()
     expect(page.get_by_text("sent", exact=True)).to_have_count(0)
     expect(page.get_by_text("signed", exact=True)).to_have_count(0)
     assert Calibration.objects.count() == 0

@@ -196,7 +196,7 @@ def test_three_rounds_that_do_not_come_in_say_stop_and_no_fourth_begins(play):
         ]
     )
     assert told["work"]["round"] == 3
-    assert any("Three rounds" in text for text in told["stops"])
+    assert any("Three attempts" in text for text in told["stops"])
     rounds = next(step for step in told["content"]["steps"] if step["kind"] == "adjust")["answers"]
     assert [each["label"] for each in rounds] == ["as left of round 1", "as left of round 2"]
 

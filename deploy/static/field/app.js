@@ -67,7 +67,7 @@ async function start() {
     return plainly(
       "This device does not keep data for this page",
       `The browser refused its storage (${error.message}). Leave private browsing, or free ` +
-        "some space; until then use the ordinary pages.",
+        "some space; until then use the full site.",
     );
   }
   keeping = keeper(app.store);
@@ -118,8 +118,8 @@ function isOld(pack) {
 function signInFirst(said) {
   plainly(
     "Sign in first",
-    `${said ? `${said} ` : ""}No job pack is on this device for you yet. Sign in while you ` +
-      "have a connection; then it works without one.",
+    `${said ? `${said} ` : ""}There is no job pack for you on this device yet. Sign in ` +
+      "while you are connected; after that it works offline.",
   );
   root
     .querySelector("a")
@@ -147,7 +147,7 @@ async function fetchPack() {
   } catch (error) {
     return error instanceof NotKept
       ? `The pack is not kept: ${error.message}`
-      : "No connection. What was fetched before is still here.";
+      : "No connection. What was downloaded before is still here.";
   }
 }
 

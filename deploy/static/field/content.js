@@ -150,7 +150,7 @@ function answersOf(step, taken) {
 // Null for a step that is simply done or left out by hand.
 function derivedTaken(step, work, job, procedure) {
   if (step.asks.some((ask) => ask.kind === "standards"))
-    return work.standards.length ? { done_at: work.begun_at } : { skipped_why: "No standard was chosen." };
+    return work.standards.length ? { done_at: work.begun_at } : { skipped_why: "No standard chosen." };
   if (step.kind === "adjust") return adjustTaken(work);
   const stage = Object.keys(STAGE_NAMES).find((name) => STAGE_NAMES[name] === step.stage);
   if (step.kind !== "read" || !stage || (onlyLooks(procedure) && stage !== "stands")) return null;

@@ -168,14 +168,14 @@ export function firstLevelNow(work, job = work.facts.job, procedure = work.facts
 export function adjusting(work, job = work.facts.job, procedure = work.facts.procedure) {
   const shut = (why) => ({ open: false, why, kinds: [], needsReason: false, rounds: work.round });
   if (onlyLooks(procedure) || procedure.adjusts.length === 0)
-    return shut("This procedure only looks: nothing is adjusted.");
+    return shut("This procedure is a check only: nothing is adjusted.");
   const stands = rowsOf("stands", work, job, procedure)[0];
   if (!stands.isRead) return shut("Read it as it stands first: adjusting opens when as found is complete.");
   const found = stageOf("found", work, job, procedure);
   if (!found.isComplete) {
     return shut(
-      `As found comes first: ${found.open.length} of ${found.rows.length} still to read. If ` +
-        "a point cannot be read, say why on its screen.",
+      `As found first: ${found.open.length} of ${found.rows.length} still to read. If a ` +
+        "point cannot be read, give the reason on its screen.",
     );
   }
   const limit = plusMinus(job.register.adjust_limit_percent);
@@ -193,8 +193,8 @@ export function adjusting(work, job = work.facts.job, procedure = work.facts.pro
       ...base,
       needsReason: true,
       why:
-        "Stop and call: this is too far out to be adjusted away. Look at the hints and tell " +
-        "the shift first; then say whom you told and what was found.",
+        "Stop and call: the error is too large to adjust away. Check the hints and tell the " +
+        "shift first; then note who was informed and what was found.",
     };
   }
   if (!found.isBeyondLimit) {
@@ -203,7 +203,7 @@ export function adjusting(work, job = work.facts.job, procedure = work.facts.pro
       needsReason: true,
       why:
         `Largest error ${percentText(found.largest, job)} %: within the adjust limit ` +
-        `${limit}. Leave it alone, or say why it is adjusted all the same.`,
+        `${limit}. Do not adjust, or give a reason for adjusting.`,
     };
   }
   return {
@@ -234,18 +234,18 @@ export function stopsOf(work, job = work.facts.job, procedure = work.facts.proce
     if (seen.failures.length)
       said.push(
         `A reading lies in the ${seen.failures[0].told.band} band (NE 43): tell the shift ` +
-          "first, look at the hints, do not adjust it away.",
+          "first, check the hints, do not adjust it away.",
       );
     else if (seen.isFar)
       said.push(
         `An error of ${percentText(seen.largest, job)} % is more than three tolerances: tell ` +
-          "the shift first, look at the hints, do not adjust it away.",
+          "the shift first, check the hints, do not adjust it away.",
       );
     if (said.length) break;
   }
   const left = stageOf("left", work, job, procedure);
   if (work.round >= MOST_ROUNDS && left.isComplete && !left.isIn) {
-    said.push("Three rounds and still not in: stop adjusting and call somebody.");
+    said.push("Three attempts and still out of tolerance: stop adjusting and call for help.");
   }
   return said;
 }

@@ -38,7 +38,7 @@ export function keeper(store) {
     const tag = work.facts?.job.register.tag ?? "this work";
     tell(
       `What was entered for ${tag} since ${clock(since)} is not kept on this device.`,
-      `${error.message} Leave this page open: it tries by itself until it is kept.`,
+      `${error.message} Leave this page open: saving is retried automatically.`,
     );
     setTimeout(() => lost === work && now(work), AGAIN);
   };

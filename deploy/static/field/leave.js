@@ -15,7 +15,7 @@ if ("indexedDB" in window && window.crypto?.subtle) {
     await store.lock();
     if (unsent && place) {
       place.textContent =
-        `${unsent} ${unsent === 1 ? "work of" : "works of"} ${name} ` +
+        `${unsent} ${unsent === 1 ? "record of" : "records of"} ${name} ` +
         `${unsent === 1 ? "is" : "are"} still on this device and not sent. Sealed, ` +
         `${unsent === 1 ? "it waits" : "they wait"} until ${name} signs in here again.`;
       place.hidden = false;

@@ -123,7 +123,7 @@ export async function sign(store, submissions, password) {
       body: JSON.stringify(asked),
     }));
   } catch {
-    return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
+    return { ok: false, said: "The connection was lost. Your entries are safe; try again." };
   }
   if (!answer.ok)
     return {
@@ -133,7 +133,7 @@ export async function sign(store, submissions, password) {
     };
   // Signed perhaps, but the answer was torn off: asked again, the site says the same.
   if (!Array.isArray(told.signed))
-    return { ok: false, said: "The connection broke off. Nothing is lost; try again." };
+    return { ok: false, said: "The connection was lost. Your entries are safe; try again." };
   const refused = told.refused ?? [];
   for (const work of works) {
     const no = refused.find((one) => one.submission === work.submission);
@@ -167,7 +167,7 @@ async function flushNow(store) {
       // One work that cannot be sent, or its receipt not kept, must not hold up the others.
       done.left += 1;
       done.said =
-        error instanceof NoAnswer ? "The connection broke off; it is tried again by itself." : error.message;
+        error instanceof NoAnswer ? "The connection was lost; it is retried automatically." : error.message;
     }
   }
   return done;
@@ -186,7 +186,7 @@ async function sendWork(store, work, here) {
     // Not signed as the site has it: back to where the password is asked for.
     Object.assign(next, { state: "ready", trouble: told.said });
   } else {
-    next.trouble = told.said ?? `The site answered ${answer.status}; it is tried again by itself.`;
+    next.trouble = told.said ?? `The site answered ${answer.status}; it is retried automatically.`;
   }
   await store.keep(next);
   return next;

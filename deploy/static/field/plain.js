@@ -6,25 +6,24 @@ import { el } from "./dom.js";
 export function cannot() {
   if (!window.isSecureContext)
     return (
-      "This address is not encrypted (https), so the browser keeps nothing safely here. Open " +
-      "the site by its https address, or use the ordinary pages while you have a connection."
+      "This address is not encrypted (https), so nothing can be stored safely here. Open " +
+      "the site by its https address, or use the full site while you are connected."
     );
   if (!("indexedDB" in window) || !window.crypto?.subtle)
-    return (
-      "This browser offers no storage for it. Use a current browser, or the ordinary pages " +
-      "while you have a connection."
-    );
+    return "This browser has no suitable storage. Use a current browser, or the full site while you are connected.";
   return "";
 }
 
 export function plainly(title, text) {
-  document.getElementById("field").replaceChildren(
-    el(
-      "div.alone.wider",
-      {},
-      el("h1", {}, title),
-      el("p", {}, text),
-      el("p", {}, el("a.button", { href: "/jobs/" }, "Ordinary pages")),
-    ),
-  );
+  document
+    .getElementById("field")
+    .replaceChildren(
+      el(
+        "div.alone.wider",
+        {},
+        el("h1", {}, title),
+        el("p", {}, text),
+        el("p", {}, el("a.button", { href: "/jobs/" }, "Full site")),
+      ),
+    );
 }

@@ -235,11 +235,11 @@ function aboutPhoto(submission, sha256) {
 function told(error) {
   if (error?.name === "QuotaExceededError")
     return new NotKept(
-      "This device has no room left: free some, such as old pictures or downloads. What was " +
-        "kept before is still there.",
+      "This device is out of storage: free some space, such as old pictures or downloads. " +
+        "What was saved before is still there.",
     );
   return new NotKept(
-    `The browser broke off (${error?.message || "it does not say why"}). What was kept before is still there.`,
+    `The browser stopped (${error?.message || "no reason given"}). What was saved before is still there.`,
   );
 }
 

@@ -184,5 +184,5 @@ def test_signed_out_meanwhile_nothing_typed_is_lost(at_the_form):
     fill_as_found(page)
     page.context.clear_cookies()
     page.get_by_role("button", name="Submit the calibration").click()
-    expect(page.locator("[data-trouble]")).to_contain_text("You were signed out meanwhile")
+    expect(page.locator("[data-trouble]")).to_contain_text("You have been signed out")
     expect(page.locator("[name=found-4-observed]")).to_have_value("20.016")

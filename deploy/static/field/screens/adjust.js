@@ -29,7 +29,7 @@ export function adjustScreen(ctx) {
       stripOf(ctx),
       state_.needsReason && reasonField(ctx, form),
       stepText(ctx, ctx.screen.step),
-      ctx.work.round > 1 && el("p.strong", {}, `Round ${ctx.work.round} of ${MOST_ROUNDS}`),
+      ctx.work.round > 1 && el("p.strong", {}, `Attempt ${ctx.work.round} of ${MOST_ROUNDS}`),
       doneList(ctx),
       form.node,
       seen.isBeyondLimit && el("div.hints", {}, hintsOn(ctx, "found")),
@@ -54,7 +54,7 @@ function onward(ctx, form) {
 
 function leaveAlone(ctx, form) {
   if (form.isTyped()) {
-    form.say("A value stands in the fields. Store the adjustment, or empty them.");
+    form.say("The fields hold a value. Save the adjustment, or clear them.");
     return;
   }
   if (ctx.screen.step) ctx.enter({ act: "done", step: ctx.screen.step.number }, false);
@@ -72,7 +72,7 @@ function reasonField(ctx, form) {
       form.open();
     },
   });
-  return el("div.field", {}, el("label", { for: "adjust-reason" }, "Why it is adjusted all the same"), field);
+  return el("div.field", {}, el("label", { for: "adjust-reason" }, "Reason for adjusting"), field);
 }
 
 function doneList(ctx) {
@@ -162,7 +162,7 @@ function formOf(ctx, { kinds }) {
     ),
     aim(ctx),
     el("div.pairs", {}, before, after),
-    el("button.button.quiet", { type: "button", onclick: store }, "Store this adjustment"),
+    el("button.button.quiet", { type: "button", onclick: store }, "Save this adjustment"),
   );
   return {
     node: [fieldset, said],

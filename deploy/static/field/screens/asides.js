@@ -11,7 +11,7 @@ export function stepText(ctx, step, { isShort = false } = {}) {
   const added = step.wordings
     .filter((wording) => fits(wording, ctx.job))
     .map((wording) => note("", el("strong", {}, "This site: "), wording.text));
-  const stop = step.stop ? note("stop", el("strong", {}, "Stop and call somebody: "), step.stop) : null;
+  const stop = step.stop ? note("stop", el("strong", {}, "Stop and call for help: "), step.stop) : null;
   if (!isShort) return [text, added, stop];
   return el("details.whole", {}, el("summary", {}, "The step in full"), text, added, stop);
 }
@@ -130,11 +130,11 @@ function stepLeftOut(ctx, step) {
       el(
         "button.link",
         { type: "button", onclick: () => ctx.enter({ act: "take back", step }) },
-        "Take it up after all",
+        "Do this step after all",
       ),
     );
   }
-  return reasonAside("Leave this step out", "Why it is left out", (text) => {
+  return reasonAside("Leave this step out", "Reason for leaving it out", (text) => {
     ctx.enter({ act: "leave out", step, why: text }, false);
     ctx.next();
   });

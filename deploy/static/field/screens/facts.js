@@ -106,8 +106,8 @@ export function noNote(job) {
     !job.transmitter &&
       note(
         "bad",
-        "No transmitter is registered at this measuring point. Ask a planner to enter the " +
-          "installation; a calibration needs one.",
+        "No transmitter is installed at this measuring point. Ask a planner to record the " +
+          "installation; a calibration needs it.",
       ),
   ];
 }
@@ -117,7 +117,7 @@ export function stops(procedure) {
   return el(
     "details.stops",
     {},
-    el("summary", {}, "When to stop and call somebody"),
+    el("summary", {}, "When to stop and call for help"),
     el(
       "ul",
       {},
@@ -137,11 +137,10 @@ export function factsScreen(ctx) {
       changed &&
         note(
           "warn",
-          "The register of this point has changed since you began. Go on if what you see in " +
-            "the plant is what stands here; when it is sent, it is set aside for a planner to " +
-            "compare.",
+          "The register of this point has changed since you began. Continue if the plant " +
+            "matches what is shown here; once sent, it is set aside for a planner to compare.",
         ),
-      el("section.sheet", {}, el("h2", {}, "What hangs there"), jobFacts(job)),
+      el("section.sheet", {}, el("h2", {}, "Instrument"), jobFacts(job)),
       el("section.sheet", {}, el("h2", {}, "Last result"), lastResult(job)),
       el(
         "section.sheet",

@@ -106,8 +106,8 @@ function setAside(answer) {
     note(
       "warn",
       el("strong", {}, "Nothing is lost. "),
-      "Your work is kept at the site exactly as you signed it. The plant's register and " +
-        "this work differ, so a planner or an approver compares the two and settles it.",
+      "Your record is stored at the site exactly as you signed it. It differs from the " +
+        "plant's register, so a planner or an approver compares the two and settles it.",
     ),
     el(
       "section.sheet",
@@ -120,15 +120,15 @@ function setAside(answer) {
       ),
     ),
     answer.url && el("p", {}, el("a", { href: answer.url }, "Both versions side by side")),
-    el("p.soft", {}, "You need do nothing more. Ask the planner before you calibrate this point again."),
+    el("p.soft", {}, "Nothing more to do. Ask the planner before you calibrate this point again."),
   ];
 }
 
 function waiting(app, work) {
   const words =
     work.state === "signed"
-      ? "It is signed and goes out by itself as soon as there is a connection; you may close this page."
-      : "It is recorded on this device and waits for your signature.";
+      ? "It is signed and is sent automatically once there is a connection; you can close this page."
+      : "It is saved on this device and waits for your signature.";
   return [
     note("", words),
     work.state === "ready" && el("a.button", { href: "#/send" }, "Sign and send"),

@@ -39,7 +39,7 @@ export function jobScreen(app, job) {
       el(
         "div.halves",
         {},
-        el("section.sheet", {}, el("h2", {}, "What hangs there"), jobFacts(job)),
+        el("section.sheet", {}, el("h2", {}, "Instrument"), jobFacts(job)),
         el(
           "div",
           {},

@@ -34,7 +34,7 @@ export function listScreen(app) {
         camera.view,
       ),
       places,
-      el("div.buttons", {}, fetchButton(app), el("a.button.quiet", { href: "/jobs/" }, "Ordinary pages")),
+      el("div.buttons", {}, fetchButton(app), el("a.button.quiet", { href: "/jobs/" }, "Full site")),
     ],
   };
 }
@@ -64,7 +64,7 @@ function waitingNote(app) {
         el(
           "span",
           {},
-          el("strong", {}, plural(ready, "work")),
+          el("strong", {}, plural(ready, "record")),
           " ready to be signed. Only this device has ",
           ready === 1 ? "it." : "them.",
         ),
@@ -75,18 +75,18 @@ function waitingNote(app) {
     parts.push(
       note(
         "",
-        el("strong", {}, plural(signed, "work")),
+        el("strong", {}, plural(signed, "record")),
         ` signed, on the way to the site${navigator.onLine ? "" : " when there is a connection"}.`,
       ),
     );
-  if (open) parts.push(el("p.soft", {}, `${plural(open, "work")} begun, kept on this device only.`));
+  if (open) parts.push(el("p.soft", {}, `${plural(open, "record")} begun, kept on this device only.`));
   if (app.isSignedOut)
     parts.push(
       note(
         "warn",
         el("strong", {}, "Your sign-in has ended. "),
         "What is on this device " +
-          `stays${signed ? ", and what is signed goes out by itself once you are signed in again" : ""}. ` +
+          `stays${signed ? ", and signed records are sent automatically once you sign in again" : ""}. ` +
           "",
         el("a", { href: "/sign-in/?next=/field/" }, "Sign in"),
       ),
@@ -98,27 +98,27 @@ function waitingNote(app) {
     parts.push(
       note(
         "bad",
-        `${plural(broken, "work")} on this device cannot be opened. Do not clear the ` +
+        `${plural(broken, "record")} on this device cannot be opened. Do not clear the ` +
           "browser's data; ask an administrator.",
       ),
     );
   if (app.store.isPackBroken)
     parts.push(
-      note("warn", "The pack on this device cannot be opened. Fetch it again while you have a connection."),
+      note("warn", "The pack on this device cannot be opened. Fetch it again while you are connected."),
     );
   if (!app.isFirm && ready + signed + open)
     parts.push(
       el(
         "p.soft",
         {},
-        "This browser may clear what is kept here if the device runs out of room: sign and send soon.",
+        "This browser may delete saved data if the device runs out of storage: sign and send soon.",
       ),
     );
   if (app.others)
     parts.push(
       note(
         "",
-        `${plural(app.others, "work")} of somebody else ${app.others === 1 ? "is" : "are"} ` +
+        `${plural(app.others, "record")} of another person ${app.others === 1 ? "is" : "are"} ` +
           "sealed on this device; only they can open and send " +
           `${app.others === 1 ? "it" : "them"}.`,
       ),
@@ -150,7 +150,7 @@ function fill(app, places) {
           {},
           sought
             ? "Clear the search, or fetch the pack again when you are online."
-            : "Fetch the pack while you have a connection; it brings your jobs, the procedures and the standards.",
+            : "Fetch the pack while you are connected; it brings your jobs, the procedures and the standards.",
         ),
       ),
     );
@@ -291,7 +291,7 @@ function scanner(app, box) {
     async () => {
       stop = new AbortController();
       view.hidden = false;
-      said.textContent = "Hold the label before the camera.";
+      said.textContent = "Hold the label in front of the camera.";
       try {
         const text = await scan(video, stop.signal);
         if (text !== null) found(app, box, text, said);
@@ -310,6 +310,6 @@ function found(app, box, text, said) {
   const tag = decodeURIComponent(ofTag) || text;
   const job = app.pack?.jobs.find(({ point, register }) => register.tag === tag || text.endsWith(point.url));
   if (job) return app.to(`#/job/${job.id}`);
-  said.textContent = "No job on this device belongs to this label. Fetch the pack again, or search by tag.";
+  said.textContent = "No job on this device matches this label. Fetch the pack again, or search by tag.";
   return box.focus();
 }

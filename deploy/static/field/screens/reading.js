@@ -84,7 +84,7 @@ function notYet(row, fields, timer) {
   if (row.values.applied === null) return "Give the level that was applied.";
   if (!row.isRead) return "Give what the meter or the display reads. If it cannot be read, say why below.";
   if (timer && !row.isComputed && !timer.isOver())
-    return "It has not settled yet: wait, or tick that it is read before.";
+    return "Not settled yet: wait, or tick that it is read early.";
   return "";
 }
 
@@ -255,7 +255,7 @@ function leaveOut(ctx, row) {
   };
   const parts = [
     reasonAside("It cannot be read", `Why ${STAGE_NAMES[stage]} cannot be read here`, act(false), [
-      ["Nor any of the rest", act(true)],
+      ["Nor any of the others", act(true)],
     ]),
   ];
   if (stage === "left" && isTwoLevels(ctx.procedure) && n === 1 && firstLevelNow(ctx.work))
@@ -273,7 +273,7 @@ function computeInstead(ctx) {
   return el(
     "details.leaveout",
     {},
-    el("summary", {}, "The tank does not come back to this level"),
+    el("summary", {}, "The tank cannot return to this level"),
     el(
       "p",
       {},

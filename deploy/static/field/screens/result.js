@@ -36,7 +36,7 @@ export function resultScreen(ctx) {
           "Two different levels with a current each are needed before zero and span can be computed.",
         ),
       readingsTable(ctx, stage, seen),
-      stopsOf(ctx.work).map((text) => note("bad", el("strong", {}, "Stop and call somebody: "), text)),
+      stopsOf(ctx.work).map((text) => note("bad", el("strong", {}, "Stop and call for help: "), text)),
       el("div.hints", {}, hintsOn(ctx, stage)),
       stage === "left" && seen.isComplete && again(ctx, seen),
       asides(ctx),
@@ -152,7 +152,7 @@ function endsOf(ctx, ends) {
     !ends.mayJudge &&
       note(
         "warn",
-        "The levels are too close together for a verdict at the ends: only the two levels themselves are judged.",
+        "The levels are too close for a verdict at the range ends: only the two levels themselves are judged.",
       ),
     !ends.mayAdjustSlope &&
       note(
@@ -176,13 +176,13 @@ function thirdLevel(ctx) {
     return el(
       "p.soft",
       {},
-      `${where}, within what the readings leave open (${plusMinus(third.open)}): the line holds there too.`,
+      `${where}, within the uncertainty of the readings (${plusMinus(third.open)}): the line is confirmed.`,
     );
   return note(
     "warn",
-    `${where}, more than the readings leave open (${plusMinus(third.open)}). Read that ` +
-      "level and the two once more; if it stays, the output bends or the product changed: " +
-      "adjust nothing by this line.",
+    `${where}, more than the uncertainty of the readings (${plusMinus(third.open)}). ` +
+      "Repeat that level and the other two; if it persists, the output is not linear or the " +
+      "product changed: do not adjust by this line.",
   );
 }
 
@@ -268,7 +268,7 @@ function again(ctx, seen) {
     el(
       "button.button.quiet",
       { type: "button", onclick: onward },
-      `Adjust again, round ${ctx.work.round + 1} of ${MOST_ROUNDS}`,
+      `Adjust again, attempt ${ctx.work.round + 1} of ${MOST_ROUNDS}`,
     ),
   );
 }

@@ -49,7 +49,7 @@ export function signScreen(app) {
     }
     act.disabled = true;
     said.textContent = "";
-    progress.textContent = `Signing ${plural(chosen.size, "work")}…`;
+    progress.textContent = `Signing ${plural(chosen.size, "record")}…`;
     const answer = await sign(app.store, [...chosen], password.value);
     password.value = "";
     if (!answer.ok) {
@@ -83,13 +83,12 @@ export function signScreen(app) {
         note(
           "warn",
           el("strong", {}, "No connection. "),
-          "What you did is recorded on this device. It is signed when you are back on the " +
-            "network, with your password, here.",
+          "Your work is saved on this device. Sign it here with your password when you are back on the network.",
         ),
       el(
         "section.sheet",
         {},
-        el("h2", {}, plural(ready.length, "work")),
+        el("h2", {}, plural(ready.length, "record")),
         el(
           "ul.plain.ready",
           {},

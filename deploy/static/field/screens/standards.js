@@ -18,12 +18,12 @@ export function standardsScreen(ctx) {
   let isWarned = false;
   const on = () => {
     if (ctx.work.standards.length === 0)
-      said.textContent = "Choose at least one; without it the result is not traceable.";
+      said.textContent = "Choose at least one; otherwise the result is not traceable.";
     else if (!isWarned && !readsLoop(ctx)) {
       isWarned = true;
       said.textContent =
-        "No meter is chosen: what reads the loop would not be traceable. Choose it, or go on " +
-        "without; the approver is told.";
+        "No meter is chosen, so the loop reading would not be traceable. Choose one, or " +
+        "continue without; the approver is informed.";
     } else ctx.next();
   };
   return {
@@ -31,7 +31,8 @@ export function standardsScreen(ctx) {
       stepText(ctx, ctx.screen.step),
       offered.length === 0 && note("bad", "No reference standard is registered at this site. Ask a planner."),
       mine.length > 0 && group(ctx, "Your kit", mine),
-      others.length > 0 && group(ctx, mine.length ? "Others of the site" : "Standards of the site", others),
+      others.length > 0 &&
+        group(ctx, mine.length ? "Other standards of the site" : "Standards of the site", others),
       asks.nodes,
       said,
       asides(ctx),

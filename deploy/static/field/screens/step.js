@@ -25,7 +25,7 @@ export function stepScreen(ctx) {
       return;
     }
     if (timer && !timer.isOver()) {
-      said.textContent = "It has not settled yet: wait, or tick that it is read before.";
+      said.textContent = "Not settled yet: wait, or tick that it is read early.";
       return;
     }
     ctx.enter({ act: isCaution ? "acknowledge" : "done", step: step.number }, false);

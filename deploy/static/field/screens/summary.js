@@ -16,7 +16,7 @@ export function summaryScreen(ctx) {
     const still = missing(ctx.work);
     if (still.length)
       said.textContent =
-        `${still.length === 1 ? "One thing is" : `${still.length} things are`} missing; they ` +
+        `${still.length === 1 ? "One item is" : `${still.length} items are`} missing; they ` +
         "are listed above.";
     else ctx.makeReady();
   };
