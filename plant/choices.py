@@ -3,7 +3,7 @@ from enum import property as enum_property
 from django.db import models
 
 
-class Words(models.TextChoices):
+class LowerCaseChoices(models.TextChoices):
     """Choices shown as they are stored, in plain lower case, unless a label is given."""
 
     @enum_property

@@ -1,4 +1,4 @@
-"""What a row of the book is made of, described once: from this follow forms, files and pages.
+"""What a row of the register is made of, described once: from this follow forms, files and pages.
 
 An attribute stands beside its subject (plant.transmitters.columns, plant.points.columns) and names
 what each place needs of it: its heading in files, its label and unit in forms, its line on the

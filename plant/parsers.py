@@ -16,7 +16,7 @@ from plant.cells import unshielded
 
 Parser = Callable[[str], Any]
 
-# Text that nothing can be said against, whatever it is for: most names are such.
+# Text that is right whatever it is for: most names are such.
 _ORDINARY = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ._/&-]*[A-Za-z0-9])?")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _COMMA = re.compile(r"([+-]?\d+),(\d+)", re.ASCII)
@@ -63,7 +63,7 @@ def name(longest: int) -> Parser:
         if cell[0] in "=@":
             raise Wrong("looks like a formula; write its value")
         if "\n" in cell or "\r" in cell:
-            raise Wrong("holds a line break; a name stands on one line")
+            raise Wrong("holds a line break; a name is a single line")
         return plain(cell)
 
     return parse
@@ -157,43 +157,43 @@ def day(cell: str) -> dt.date:
 
 
 def yes_no(cell: str) -> bool:
-    said = {"yes": True, "no": False, "true": True, "false": False}.get(cell.casefold())
-    if said is None:
+    value = {"yes": True, "no": False, "true": True, "false": False}.get(cell.casefold())
+    if value is None:
         raise Wrong("is not known here; write yes or no")
-    return said
+    return value
 
 
 @dataclass(frozen=True)
-class Word:
+class OneOf:
     """One of some words, in any case; dashes and spaces inside may differ (4–20 mA is 4-20mA)."""
 
     words: tuple[str, ...]
 
     def __call__(self, cell: str) -> str:
-        said = _loose(cell)
+        wanted = _loose(cell)
         for each in self.words:
-            if _loose(each) == said:
+            if _loose(each) == wanted:
                 return each
         raise Wrong(f"is not known here; write {one_of(self.words)}")
 
 
-def word(accepted: Iterable[str]) -> Word:
-    return Word(tuple(accepted))
+def word(accepted: Iterable[str]) -> OneOf:
+    return OneOf(tuple(accepted))
 
 
 @dataclass(frozen=True)
-class Words:
+class SomeOf:
     """Some of these words, separated by semicolons; each once."""
 
     words: tuple[str, ...]
 
     def __call__(self, cell: str) -> tuple[str, ...]:
         parts = (part.strip() for part in cell.split(";"))
-        return tuple(dict.fromkeys(Word(self.words)(part) for part in parts if part))
+        return tuple(dict.fromkeys(OneOf(self.words)(part) for part in parts if part))
 
 
-def words(accepted: Iterable[str]) -> Words:
-    return Words(tuple(accepted))
+def words(accepted: Iterable[str]) -> SomeOf:
+    return SomeOf(tuple(accepted))
 
 
 def names(longest: int) -> Parser:
@@ -246,5 +246,5 @@ def nearest(value: str, known: Iterable[str]) -> str:
     return f"; did you mean “{close[0]}”?" if close else ""
 
 
-def _loose(said: str) -> str:
-    return re.sub(r"[\s_\-–]+", "", said.casefold().replace("³", "3"))
+def _loose(words: str) -> str:
+    return re.sub(r"[\s_\-–]+", "", words.casefold().replace("³", "3"))

@@ -48,8 +48,8 @@ FIELD_OF_RULE = {
 
 
 class Stale(Refused):
-    """Somebody else changed the row after the form was opened; ``stored`` is the row as it now
-    stands.
+    """Somebody else changed the row after the form was opened; ``stored`` is the row as it is
+    now.
     """
 
     def __init__(self, stored: models.Model) -> None:
@@ -171,7 +171,7 @@ def locked(row: Row, *, seen: str, fields: Collection[str]) -> Row:
 
 
 def put(row: Row, onto: Row, fields: Collection[str]) -> dict[str, list[str]]:
-    """Copy ``fields`` of ``row`` onto the stored row; returns what changed as the ledger tells it:
+    """Copy ``fields`` of ``row`` onto the stored row; returns what changed as the ledger shows it:
     [was, is].
     """
     changed = {}

@@ -1,4 +1,4 @@
-"""Addresses of what stands in the field, room by room."""
+"""Addresses of what is in the field, room by room."""
 
 from django.urls import include, path
 

@@ -170,12 +170,12 @@ def _import(demo: Demo, site: Site, kind: str, *, by: Person) -> ImportBatch:
     content = demo.text(name).encode()
     batch = batches.receive([content], file_name=name, kind=kind, site=site, by=by, at=at)
     batch = imports.run_now(batch, at=at)
-    _refuse_unless(batch, ImportBatch.State.CHECKED)
+    _refuse_unless(batch, ImportBatch.ImportState.CHECKED)
     try:
         batch = imports.run_now(batches.ask_to_apply(batch, by=by), at=at)
     except Refused as refusal:
         raise CannotLoad(f"{name}: {refusal}") from refusal
-    _refuse_unless(batch, ImportBatch.State.APPLIED)
+    _refuse_unless(batch, ImportBatch.ImportState.APPLIED)
     return batch
 
 

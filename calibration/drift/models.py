@@ -10,7 +10,7 @@ from django.db import models
 from django.db.models import Q
 
 from calibration.families.models import Family
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 ENDS = ["zero", "span"]
@@ -64,7 +64,7 @@ class StepQuestion(models.Model):
     Until it is answered a fresh level begins there and the rate goes on.
     """
 
-    class Cause(Words):
+    class Cause(LowerCaseChoices):
         REPAIR = "repair", "repair or replaced part"
         PRODUCT = "product change", "change of product or its temperature"
         MOUNTING = "mounting", "work on nozzle, roof or mounting"
@@ -73,7 +73,7 @@ class StepQuestion(models.Model):
         UNKNOWN = "unknown", "looked for, none found"
         DRIFT = "drift", "nothing happened: it drifts like this"
 
-    class Kind(Words):
+    class Kind(LowerCaseChoices):
         STEP = "step"
         READING = "bad reading", "single bad reading"
         EITHER = "either", "step or single bad reading"

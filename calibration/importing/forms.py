@@ -16,8 +16,8 @@ class UploadForm(forms.Form):
     site = forms.ModelChoiceField(Site.objects.none(), label="Site", empty_label=None)
     kind = forms.ChoiceField(
         label="What the file holds",
-        choices=ImportBatch.Kind.choices,
-        initial=ImportBatch.Kind.REGISTER,
+        choices=ImportBatch.FileKind.choices,
+        initial=ImportBatch.FileKind.REGISTER,
     )
     file = forms.FileField(
         label="File",
@@ -36,8 +36,8 @@ class UploadForm(forms.Form):
 
 class ApplyForm(forms.Form):
     why = forms.CharField(
-        label="Why the rows in the book change",
+        label="Why the rows in the register change",
         required=False,
         widget=forms.Textarea({"rows": 2}),
-        help_text="It stands in the ledger beside your name.",
+        help_text="It is entered in the ledger beside your name.",
     )

@@ -24,7 +24,7 @@ from plant.importing.register import register_importer
 from plant.importing.tanks import TANK_IMPORTER
 
 log = logging.getLogger(__name__)
-Kind = ImportBatch.Kind
+Kind = ImportBatch.FileKind
 AT_ONCE = 50
 """Changed products looked into while the sender of a file waits; a tick of the schedule does the
 others.
@@ -71,7 +71,7 @@ def run_now(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
 
 def _run(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
     done = imports.run(batch, IMPORTERS, at=at)
-    if done.kind == Kind.TANKS and done.state == ImportBatch.State.APPLIED:
+    if done.kind == Kind.TANKS and done.state == ImportBatch.ImportState.APPLIED:
         # In transactions of its own; the rest, or what a kill leaves undone here, is found by the
         # next tick.
         demands.raise_waiting(at=at, most=AT_ONCE)

@@ -1,4 +1,4 @@
-"""What the book knows of the tags, serial numbers, standards and procedures a file of past
+"""What the register has of the tags, serial numbers, standards and procedures a file of past
 calibrations names.
 """
 
@@ -20,15 +20,15 @@ from plant.transmitters.models import Installation, Transmitter
 
 
 class Named(Protocol):
-    facts: dict
+    values: dict
 
 
 class Known:
     """Read once for a whole file."""
 
-    def __init__(self, site: Site, told: Sequence[Named]) -> None:
+    def __init__(self, site: Site, records: Sequence[Named]) -> None:
         self.site = site
-        tags = {record.facts["tag"] for record in told if "tag" in record.facts}
+        tags = {record.values["tag"] for record in records if "tag" in record.values}
         points = MeasuringPoint.objects.filter(site=site, tag__in=tags).select_related(
             "tank__product"
         )
@@ -62,20 +62,20 @@ class Known:
         known = MeasuringPoint.objects.filter(site=self.site).values_list("tag", flat=True)
         return nearest(tag, known[:5000])
 
-    def hanging(self, tag: str, serial: str, day: dt.date) -> Transmitter | None:
-        """The transmitter of that serial number, if it hung at the tag that day."""
+    def installed(self, tag: str, serial: str, day: dt.date) -> Transmitter | None:
+        """The transmitter of that serial number, if it was installed at the tag that day."""
         for row in self.installations[tag]:
             if row.transmitter.serial == serial and _serves(row, day):
                 return row.transmitter
         return None
 
-    def who_hung(self, tag: str, day: dt.date) -> str:
+    def who_was_installed(self, tag: str, day: dt.date) -> str:
         """Why a serial number was refused."""
         there = [row.transmitter.serial for row in self.installations[tag] if _serves(row, day)]
-        what = f"{one_of(there)} did" if there else "the book has none there that day"
+        what = f"{one_of(there)} was" if there else "the register has none there that day"
         return (
-            f"did not hang at {tag} on {day_text(day)}: {what}. Correct it here, or the "
-            "installation in the book"
+            f"was not installed at {tag} on {day_text(day)}: {what}. Correct it here, or the "
+            "installation in the register"
         )
 
     def certified(

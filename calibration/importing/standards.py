@@ -10,7 +10,7 @@ from calibration.standards.columns import CERTIFICATE, STANDARD
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.columns import Layout, Parsed
 from plant.importing.importer import Change, Context, Importer, Outcome
-from plant.importing.rows import Plan, put, said
+from plant.importing.rows import Plan, put, value_text
 
 STANDARDS = Layout(
     key=("name",), columns=(*STANDARD.columns(), *CERTIFICATE.columns()), repeats=True
@@ -52,7 +52,7 @@ class _Standards:
             self.standards[name] = standard
             self.plan.new.append(standard)
         if name in self.first_places:
-            self._refuse_other_facts(place, name)
+            self._refuse_other_values(place, name)
             what = {}
         else:
             self.first_places[name] = place
@@ -62,57 +62,57 @@ class _Standards:
         certificate = self._certificate(place, standard)
         return what | certificate, is_new or (bool(certificate) and not what)
 
-    def _refuse_other_facts(self, place: int, name: str) -> None:
+    def _refuse_other_values(self, place: int, name: str) -> None:
         first = self.first_places[name]
         for field in OF_STANDARD:
             here, there = self.parsed.column(field)[place], self.parsed.column(field)[first]
             if here is not None and here != there:
                 reason = (
                     f"differs from row {self.parsed.rows[first]} of the same standard "
-                    f"({said(there) or 'empty'})"
+                    f"({value_text(there) or 'empty'})"
                 )
                 self.parsed.refuse(place, field, reason)
 
     def _certificate(self, place: int, standard: ReferenceStandard) -> dict[str, list[str]]:
-        told = {name: self.parsed.column(name)[place] for name in OF_CERTIFICATE}
-        told = {name: value for name, value in told.items() if value is not None}
-        if not told or not self._is_whole(place, told):
+        given = {name: self.parsed.column(name)[place] for name in OF_CERTIFICATE}
+        given = {name: value for name, value in given.items() if value is not None}
+        if not given or not self._is_whole(place, given):
             return {}
-        stored = self.certificates.get((standard.name, told["number"]))
+        stored = self.certificates.get((standard.name, given["number"]))
         if stored is None:
-            certificate = StandardCertificate(standard=standard, **told)
-            self.certificates[standard.name, told["number"]] = certificate
+            certificate = StandardCertificate(standard=standard, **given)
+            self.certificates[standard.name, given["number"]] = certificate
             self.added.append(certificate)
-            return {"certificate": ["", f"{told['number']}, valid until {told['valid_until']}"]}
-        self._refuse_differences(place, stored, told)
+            return {"certificate": ["", f"{given['number']}, valid until {given['valid_until']}"]}
+        self._refuse_differences(place, stored, given)
         return {}
 
-    def _is_whole(self, place: int, told: dict[str, Any]) -> bool:
+    def _is_whole(self, place: int, given: dict[str, Any]) -> bool:
         for name in NEEDED:
-            if name not in told:
+            if name not in given:
                 self.parsed.refuse(place, name, "is missing; a certificate needs it")
-        issued, until = told.get("issued_on"), told.get("valid_until")
+        issued, until = given.get("issued_on"), given.get("valid_until")
         if issued and issued > self.context.today:
             self.parsed.refuse(place, "issued_on", "lies in the future")
         if issued and until and until < issued:
             self.parsed.refuse(place, "valid_until", "lies before the day of issue")
-        if ("expanded_uncertainty" in told) != ("coverage_factor" in told):
-            name = "coverage_factor" if "expanded_uncertainty" in told else "expanded_uncertainty"
+        if ("expanded_uncertainty" in given) != ("coverage_factor" in given):
+            name = "coverage_factor" if "expanded_uncertainty" in given else "expanded_uncertainty"
             self.parsed.refuse(place, name, "is missing; U and k come together")
-        low, high = told.get("range_low"), told.get("range_high")
+        low, high = given.get("range_low"), given.get("range_high")
         if low is not None and high is not None and low >= high:
             self.parsed.refuse(place, "range_high", "must be above the lower end of the range")
-        return all(name in told for name in NEEDED)
+        return all(name in given for name in NEEDED)
 
     def _refuse_differences(
-        self, place: int, stored: StandardCertificate, told: dict[str, Any]
+        self, place: int, stored: StandardCertificate, given: dict[str, Any]
     ) -> None:
-        for name, value in told.items():
+        for name, value in given.items():
             was = getattr(stored, name)
             if value != was:
-                where = "the book" if stored.pk else "another row"
+                where = "the register" if stored.pk else "another row"
                 reason = (
-                    f"{where} has {said(was) or 'nothing'} for this certificate. What a "
+                    f"{where} has {value_text(was) or 'nothing'} for this certificate. What a "
                     "laboratory stated is not "
                     "changed: withdraw it and enter the right one under its own number"
                 )

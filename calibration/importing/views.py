@@ -1,4 +1,4 @@
-"""Files on their way into the book: sent, checked, looked at, applied or withdrawn."""
+"""Files on their way into the register: sent, checked, looked at, applied or withdrawn."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ from plant.importing.models import ImportBatch
 from plant.importing.templates import csv_template, xlsx_template
 from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
-from plant.parsers import Word, Words
+from plant.parsers import OneOf, SomeOf
 from plant.people.models import Person
 from plant.people.permissions import may
 from plant.refusals import NotAllowed, Refused
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 TEMPLATES = {"csv": (csv_template, "text/csv; charset=utf-8"), "xlsx": (xlsx_template, XLSX)}
-State = ImportBatch.State
+State = ImportBatch.ImportState
 STATES = {
     State.WAITING: "plan",
     State.CHECKING: "hand",
@@ -102,7 +102,7 @@ def _receive(request: SignedRequest, form: UploadForm) -> ImportBatch:
 
 
 def _next_step(batch: ImportBatch) -> None:
-    """A small file's step is done here and now; a large one is left to a worker, who is told."""
+    """A small file's step is done here and now; a large one is left to a worker."""
     if batch.size <= imports.AT_ONCE:
         run_now(batch, at=timezone.now())
     else:
@@ -122,12 +122,12 @@ def _page(
     form.fields[
         "why"
     ].required = True  # shown where rows change; the operation asks for it in its own words
-    told = batch.problems.all()
+    problems = batch.problems.all()
     context = {
         "batch": batch,
         "state_kind": STATES[State(batch.state)],
         "is_running": batch.state in RUNNING,
-        "page": page_of(told, ["row"], query=request.GET, joined=told, size=100),
+        "page": page_of(problems, ["row"], query=request.GET, joined=problems, size=100),
         "form": form,
         "may_apply": mine and batch.state == State.CHECKED,
         "may_withdraw": mine and batch.state in (State.WAITING, State.CHECKED, State.REFUSED),
@@ -208,13 +208,13 @@ def _kinds() -> list[dict[str, Any]]:
             "label": label,
             "columns": [_column(column) for column in IMPORTERS[key].layout.columns],
         }
-        for key, label in ImportBatch.Kind.choices
+        for key, label in ImportBatch.FileKind.choices
     ]
 
 
 def _column(column: Column) -> dict[str, Any]:
     parse = column.parse
-    words = ", ".join(parse.words) if isinstance(parse, Word | Words) else ""
+    words = ", ".join(parse.words) if isinstance(parse, OneOf | SomeOf) else ""
     units = f"or {', '.join(column.units[1:])}" if column.keeps_unit else ""
     return {
         "heading": column.heading,

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from calibration.policies.models import Policy
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 
@@ -23,7 +23,7 @@ class Proposal(models.Model):
     holds.
     """
 
-    class State(Words):
+    class State(LowerCaseChoices):
         OPEN = "open"
         AGREED = "agreed", "agreed, waits for an approver"
         ACCEPTED = "accepted"

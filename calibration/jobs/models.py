@@ -5,7 +5,7 @@ from typing import Self
 from django.db import models
 from django.db.models import Q
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 
@@ -17,7 +17,7 @@ class JobQuerySet(SiteQuerySet):
 class Job(models.Model):
     """One calibration to be done: why, by whom, when. A job in a round is one of its stops."""
 
-    class State(Words):
+    class State(LowerCaseChoices):
         PLANNED = "planned"
         IN_HAND = "in hand"
         SUBMITTED = "submitted"
@@ -25,7 +25,7 @@ class Job(models.Model):
         APPROVED = "approved"
         CANCELLED = "cancelled"
 
-    class Why(Words):
+    class Why(LowerCaseChoices):
         INTERVAL = "interval"
         PRODUCT_CHANGE = "product change"
         REPAIR = "after repair"

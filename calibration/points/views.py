@@ -24,7 +24,7 @@ from plant.refusals import Refused
 from plant.tanks.geometry import geometry_of
 from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Installation, Transmitter
-from plant.transmitters.probe import CAPACITANCE, Lacking, probe_facts
+from plant.transmitters.probe import CAPACITANCE, Lacking, probe_figures
 
 SHOWN = 12
 STRIP = (
@@ -113,7 +113,7 @@ def _probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
     if device.principle not in CAPACITANCE:
         return {}
     try:
-        facts = probe_facts(device, point, geometry_of(point.tank))
+        facts = probe_figures(device, point, geometry_of(point.tank))
     except Lacking as lacking:
         return {"probe_lacks": str(lacking)}
     except Refused as refusal:

@@ -10,7 +10,7 @@ from decimal import Decimal
 from django.db import models
 from django.db.models import F, Q
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.points.models import MeasuringPoint
 from plant.sites.querysets import SiteQuerySet
 
@@ -55,12 +55,12 @@ class Policy(models.Model):
     fields.
     """
 
-    class Rule(Words):
+    class Rule(LowerCaseChoices):
         SIMPLE = "simple acceptance"
         GUARD = "guard band"
         RISK = "limited risk", "limited risk of a false accept"
 
-    class Method(Words):
+    class Method(LowerCaseChoices):
         FIXED = "fixed", "as set by hand"
         STAIRCASE = "staircase"
         DRIFT = "drift", "drift and its uncertainty"

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 if TYPE_CHECKING:
     from plant.transmitters.models import Transmitter
 
 
-class InputWay(Words):
+class InputWay(LowerCaseChoices):
     """How the input is applied; each way has its own uncertainty."""
 
     SIMULATED_OUTPUT = "simulated output"
@@ -30,7 +30,7 @@ class InputWay(Words):
     FLOAT_MOVED = "float moved along its rod"
 
 
-class Shape(Words):
+class Shape(LowerCaseChoices):
     """What a procedure reads: the tablet lays out its screens by it."""
 
     POINTS = "test points"
@@ -82,14 +82,14 @@ class ProcedureVersion(models.Model):
 
 
 class ProcedureStep(models.Model):
-    class Kind(Words):
+    class Kind(LowerCaseChoices):
         CAUTION = "caution"
         PREPARE = "prepare"
         READ = "read"
         ADJUST = "adjust"
         RESTORE = "restore"
 
-    class Stage(Words):
+    class Stage(LowerCaseChoices):
         AS_IT_STANDS = "as it stands"
         AS_FOUND = "as found"
         AS_LEFT = "as left"

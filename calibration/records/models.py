@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 
 from calibration.procedures.models import InputWay
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 VERDICTS = ["pass", "fail", "inconclusive"]
@@ -36,12 +36,12 @@ class Calibration(models.Model):
     correction is an amendment: a new record that names the old one (``amends``) and the reason.
     """
 
-    class State(Words):
+    class State(LowerCaseChoices):
         SUBMITTED = "submitted", "waiting for approval"
         APPROVED = "approved"
         RETURNED = "returned"
 
-    class Source(Words):
+    class Source(LowerCaseChoices):
         TYPED = "typed", "typed in"
         TABLET = "tablet", "recorded on a tablet"
         IMPORTED = "imported"
@@ -260,12 +260,12 @@ class Calibration(models.Model):
 class Reading(models.Model):
     """One pair of applied value and observed output. Digits are kept as typed."""
 
-    class Stage(Words):
+    class Stage(LowerCaseChoices):
         AS_IT_STANDS = "as it stands"
         AS_FOUND = "as found"
         AS_LEFT = "as left"
 
-    class Origin(Words):
+    class Origin(LowerCaseChoices):
         READ = "read"
         COMPUTED = "computed"
 
@@ -318,7 +318,7 @@ class Adjustment(models.Model):
     tank.
     """
 
-    class Kind(Words):
+    class Kind(LowerCaseChoices):
         TRIM_LOW = "output trim low", "output trim at the low end"
         TRIM_HIGH = "output trim high", "output trim at the high end"
         ZERO = "zero"

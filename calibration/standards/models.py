@@ -8,7 +8,7 @@ from typing import Self
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 
@@ -21,7 +21,7 @@ class StandardQuerySet(SiteQuerySet):
 
 
 class ReferenceStandard(models.Model):
-    class Kind(Words):
+    class Kind(LowerCaseChoices):
         MULTIMETER = "multimeter"
         LOOP_CALIBRATOR = "loop calibrator"
         DECADE_BOX = "capacitance decade box"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Self
 from django.db import models
 from django.db.models import Count, Q
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ class FieldWork(models.Model):
     settles it; never dropped, never merged.
     """
 
-    class State(Words):
+    class State(LowerCaseChoices):
         SIGNED = "signed", "signed, not yet here"
         STORED = "stored", "stored as a record"
         SET_ASIDE = "set aside"

@@ -1,7 +1,8 @@
-"""Files on their way into the book: received, checked, applied whole or not at all, or withdrawn.
+"""Files on their way into the register: received, checked, applied whole or not at all, or
+withdrawn.
 
-What is to do stands in the row (its state and lease), so a worker may be killed anywhere: the next
-one starts that step anew. The file is read again when it is applied, for the book may have changed
+What is to do is kept in the row (its state and lease), so a worker may stop anywhere: the next one
+starts that step anew. The file is read again when it is applied, for the register may have changed
 since it was checked.
 """
 
@@ -48,7 +49,7 @@ from plant.sites.models import Site
 
 log = logging.getLogger(__name__)
 
-State = ImportBatch.State
+State = ImportBatch.ImportState
 Importers = Mapping[str, Importer]
 LEASE = dt.timedelta(minutes=15)
 MOST_KEPT = 5_000  # problems; who has more mends the first and sends the file again
@@ -143,7 +144,7 @@ def _plain(file_name: str) -> str:
 # ---- decided by a person ----
 @transaction.atomic
 def ask_to_apply(batch: ImportBatch, *, why: str = "", by: Person) -> ImportBatch:
-    """Queue a checked file to be applied; ``run`` does it. Changes to what stands in the book need
+    """Queue a checked file to be applied; ``run`` does it. Changes to what is in the register need
     their reason.
     """
     require(by, "import", batch.site_id)
@@ -181,18 +182,18 @@ def claim(*, at: dt.datetime, batch: ImportBatch | None = None) -> ImportBatch |
     rows = ImportBatch.objects.filter(waits | left).order_by("id")
     if batch:
         rows = rows.filter(pk=batch.pk)
-    found = (
+    waiting = (
         rows.select_for_update(skip_locked=True, of=("self",))
         .select_related("site", "applied_by")
         .first()
     )
-    if found is None:
+    if waiting is None:
         return None
     begins = {State.WAITING: State.CHECKING, State.TO_APPLY: State.APPLYING}
-    found.state = begins.get(State(found.state), found.state)
-    found.claimed_until, found.progress = at + LEASE, 5
-    found.save(update_fields=["state", "claimed_until", "progress"])
-    return found
+    waiting.state = begins.get(State(waiting.state), waiting.state)
+    waiting.claimed_until, waiting.progress = at + LEASE, 5
+    waiting.save(update_fields=["state", "claimed_until", "progress"])
+    return waiting
 
 
 def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportBatch:
@@ -210,9 +211,9 @@ def run(batch: ImportBatch, importers: Importers, *, at: dt.datetime) -> ImportB
         reason = str(refusal)
     except IntegrityError as error:
         log.warning("import %s refused by the database: %s", batch.pk, error)
-        said = str(error).splitlines()[0]
+        text = str(error).splitlines()[0]
         reason = (
-            f"The book was changed meanwhile and no longer takes these rows ({said}). Send "
+            f"The register was changed meanwhile and no longer takes these rows ({text}). Send "
             "the file again."
         )
     except (OperationalError, ClaimLost):
@@ -253,7 +254,7 @@ def _hash(path: Path) -> str:
 def _check(
     batch: ImportBatch, importer: Importer, parsed: Parsed, *, at: dt.datetime
 ) -> ImportBatch:
-    outcome = _against_book(batch, importer, parsed, _context(batch, at, writes=False))
+    outcome = _against_register(batch, importer, parsed, _context(batch, at, writes=False))
     if parsed.problems:
         return _refuse(batch, parsed.sorted_problems(), parsed)
     _count(batch, parsed, outcome)
@@ -268,7 +269,7 @@ def _apply(
         raise ValueError(f"import {batch.pk}: nobody asked to apply it")
     require(batch.applied_by, "import", batch.site_id)
     context = _context(batch, at, writes=True)
-    outcome = _against_book(batch, importer, parsed, context)
+    outcome = _against_register(batch, importer, parsed, context)
     if parsed.problems:
         return _refuse(batch, parsed.sorted_problems(), parsed)
     if outcome.new or outcome.changed:
@@ -289,10 +290,10 @@ def _apply(
     return batch
 
 
-def _against_book(
+def _against_register(
     batch: ImportBatch, importer: Importer, parsed: Parsed, context: Context
 ) -> Outcome:
-    """With a header that is not understood nothing can be said of the rows."""
+    """With a header that is not understood the rows cannot be judged."""
     return Outcome() if parsed.header_is_wrong else importer.check(parsed, context)
 
 
@@ -303,11 +304,11 @@ def _context(batch: ImportBatch, at: dt.datetime, *, writes: bool) -> Context:
 def _count(batch: ImportBatch, parsed: Parsed, outcome: Outcome) -> None:
     batch.rows_read = len(parsed.rows)
     batch.rows_new, batch.rows_changed, batch.rows_same = outcome.new, outcome.changed, outcome.same
-    _tell(batch, parsed)
+    _note(batch, parsed)
     batch.report["shown"] = [change.as_json() for change in outcome.shown]
 
 
-def _tell(batch: ImportBatch, parsed: Parsed) -> None:
+def _note(batch: ImportBatch, parsed: Parsed) -> None:
     """Notes and warnings, as they were when the file was checked."""
     warnings = [list(warning) for warning in parsed.warnings[:MOST_WARNINGS]]
     batch.report = {"notes": parsed.table.notes, "warnings": warnings} | batch.report
@@ -333,7 +334,7 @@ def _refuse(
     )
     if parsed:
         batch.rows_read = len(parsed.rows)
-        _tell(batch, parsed)
+        _note(batch, parsed)
     return _settle(batch, State.REFUSED, progress=100, problems_found=len(problems))
 
 
@@ -346,18 +347,18 @@ def _progress(batch: ImportBatch, percent: int) -> None:
     ImportBatch.objects.filter(pk=batch.pk).update(progress=percent)
 
 
-def _settle(batch: ImportBatch, state: str, **facts: object) -> ImportBatch:
+def _settle(batch: ImportBatch, state: str, **changes: object) -> ImportBatch:
     """Write the outcome if the lease is still ours: one row exactly, or all of this step is
     undone.
     """
     counted = ("rows_read", "rows_new", "rows_changed", "rows_same", "report")
-    values = {name: getattr(batch, name) for name in counted} | facts
+    values = {name: getattr(batch, name) for name in counted} | changes
     ours = ImportBatch.objects.filter(
         pk=batch.pk, state=batch.state, claimed_until=batch.claimed_until
     )
     if ours.update(state=state, **values) != 1:
         raise ClaimLost(f"import {batch.pk}")
     batch.state = state
-    for name, value in facts.items():
+    for name, value in changes.items():
         setattr(batch, name, value)
     return batch

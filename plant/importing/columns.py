@@ -112,8 +112,8 @@ class Parsed:
         heading, cell = self.cell(place, name)
         self.problems.append(Problem(self.rows[place], heading, cell, reason))
 
-    def refuse_where(self, name: str, reason: str, found: Iterable[bool]) -> None:
-        for place, bad in enumerate(found):
+    def refuse_where(self, name: str, reason: str, wrong: Iterable[bool]) -> None:
+        for place, bad in enumerate(wrong):
             if bad:
                 self.refuse(place, name, reason)
 
@@ -178,7 +178,7 @@ def _match(place: int, heading: str, layout: Layout) -> Match:
     parts = _HEADING.fullmatch(heading)
     name, unit = (parts["name"], parts["unit"]) if parts else (heading, None)
     if not heading.strip():
-        raise Wrong("a column without a name stands between named ones; name it or delete it")
+        raise Wrong("a column without a heading is between others; give it one or delete it")
     column = layout.named(name)
     if column is None:
         known = [each.heading for each in layout.columns]
@@ -186,27 +186,27 @@ def _match(place: int, heading: str, layout: Layout) -> Match:
     return Match(place, column, _unit(column, unit))
 
 
-def _unit(column: Column, said: str | None) -> str:
+def _unit(column: Column, given: str | None) -> str:
     if not column.units:
-        if said:
+        if given:
             raise Wrong(f"takes no unit; write “{column.name}”")
         return ""
-    if not said:
+    if not given:
         if column.keeps_unit:
             raise Wrong(f"needs its unit in brackets: {one_of(column.units)}")
         return column.units[0]
     known = {_loose(unit): unit for unit in column.units}
-    found = known.get(_loose(_BY_HAND.get(said.casefold(), said)))
-    if found is None:
-        raise Wrong(f"the unit “{said}” is not accepted here; write {one_of(column.units)}")
-    return found
+    unit = known.get(_loose(_BY_HAND.get(given.casefold(), given)))
+    if unit is None:
+        raise Wrong(f"the unit “{given}” is not accepted here; write {one_of(column.units)}")
+    return unit
 
 
 def _refuse_twice(match: Match, earlier: list[Match]) -> None:
     for other in earlier:
         if other.column is match.column and other.unit == match.unit:
             raise Wrong(
-                f"stands twice (columns {other.place + 1} and {match.place + 1}); delete one"
+                f"is there twice (columns {other.place + 1} and {match.place + 1}); delete one"
             )
 
 
@@ -312,5 +312,5 @@ def _refuse_repeated(parsed: Parsed) -> None:
             continue
         earlier = first.setdefault(key, place)
         if earlier != place:
-            reason = f"stands in row {parsed.rows[earlier]} already; each may stand in a file once"
+            reason = f"is in row {parsed.rows[earlier]} already; each may be in a file only once"
             parsed.refuse(place, parsed.layout.key[-1], reason)

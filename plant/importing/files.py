@@ -250,18 +250,10 @@ def _read_workbook(path: Path) -> Table:
 
 def _table(lines: list[list[Any]], notes: list[str], *, is_workbook: bool = False) -> Table:
     """Rows to columns; blank rows are left out but counted, as the sender's program counts them."""
-    header = [text_of(cell).strip() for cell in lines[0]] if lines else []
-    while header and not header[-1]:
-        header.pop()
-    if not header:
-        raise Unreadable("Row 1 is empty; it must hold the names of the columns.")
+    header = _header(lines)
     if len(lines) > MOST_ROWS:
         raise Unreadable(
             f"The file has {len(lines):,} rows; up to {MOST_ROWS - 1:,} are accepted. Split it."
-        )
-    if len(header) > MOST_COLUMNS:
-        raise Unreadable(
-            f"The header has {len(header)} columns; up to {MOST_COLUMNS} are accepted."
         )
     places = [place for place, line in enumerate(lines) if place and any(line)]
     body = [lines[place] for place in places]
@@ -271,6 +263,19 @@ def _table(lines: list[list[Any]], notes: list[str], *, is_workbook: bool = Fals
     if not is_workbook:
         return Table(header, columns, rows, notes)
     return Table(header, [texts_of(column) for column in columns], rows, notes, cells=columns)
+
+
+def _header(lines: list[list[Any]]) -> list[str]:
+    header = [text_of(cell).strip() for cell in lines[0]] if lines else []
+    while header and not header[-1]:
+        header.pop()
+    if not header:
+        raise Unreadable("Row 1 is empty; it must hold the names of the columns.")
+    if len(header) > MOST_COLUMNS:
+        raise Unreadable(
+            f"The header has {len(header)} columns; up to {MOST_COLUMNS} are accepted."
+        )
+    return header
 
 
 def _columns(body: list[list[Any]], width: int) -> list[list[Any]]:

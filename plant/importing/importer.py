@@ -1,5 +1,5 @@
-"""What every kind of file shares: its layout, how its rows are checked against the book, and how
-they are written.
+"""What every kind of file shares: its layout, how its rows are checked against the register, and
+how they are written.
 """
 
 from __future__ import annotations
@@ -19,7 +19,10 @@ SHOWN = 20
 
 @dataclass(frozen=True)
 class Change:
-    """One row of the file as it would alter the book: ``what`` maps a heading to [was, will be]."""
+    """One row of the file as it would alter the register.
+
+    ``what`` maps a heading to [was, will be].
+    """
 
     row: int
     name: str
@@ -33,8 +36,8 @@ class Change:
 
 @dataclass
 class Outcome:
-    """How the rows of a file stand against the book. ``plan`` is for the writer of the same kind
-    alone.
+    """How the rows of a file compare with the register. ``plan`` is for the writer of the same
+    kind alone.
     """
 
     new: int = 0
@@ -70,7 +73,7 @@ class Context:
 
 @dataclass(frozen=True)
 class Importer:
-    """``check`` adds to parsed.problems what the book says against a row, and tells what would
+    """``check`` adds to parsed.problems what speaks against a row, and returns what would
     change.
 
     ``write`` stores what ``check`` has just found, in the same transaction.

@@ -1,23 +1,23 @@
-"""An uploaded file on its way into the book: checked first, applied whole or not at all."""
+"""An uploaded file on its way into the register: checked first, applied whole or not at all."""
 
 from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 
 class ImportBatch(models.Model):
-    class Kind(Words):
+    class FileKind(LowerCaseChoices):
         PRODUCTS = "products", "products"
         TANKS = "tanks", "tanks"
         REGISTER = "register", "measuring points and transmitters"
         STANDARDS = "standards", "reference standards and certificates"
         CALIBRATIONS = "calibrations", "past calibrations"
 
-    class State(Words):
+    class ImportState(LowerCaseChoices):
         WAITING = "waiting", "waiting to be checked"
         CHECKING = "checking", "being checked"
         CHECKED = "checked", "checked, ready to apply"
@@ -28,14 +28,14 @@ class ImportBatch(models.Model):
         WITHDRAWN = "withdrawn", "withdrawn"
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="import_batches")
-    kind = models.CharField("what", max_length=12, choices=Kind)
+    kind = models.CharField("what", max_length=12, choices=FileKind)
     file_name = models.CharField("file", max_length=200)
     stored_as = models.CharField(max_length=200)
     sha256 = models.CharField(max_length=64)
     size = models.BigIntegerField()
     uploaded_by = models.ForeignKey("plant.Person", models.PROTECT, related_name="+")
     uploaded_at = models.DateTimeField()
-    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    state = models.CharField(max_length=10, choices=ImportState, default=ImportState.WAITING)
     progress = models.PositiveSmallIntegerField("progress, %", default=0)
     rows_read = models.IntegerField(default=0)
     rows_new = models.IntegerField(default=0)
@@ -43,9 +43,9 @@ class ImportBatch(models.Model):
     rows_same = models.IntegerField(default=0)
     problems_found = models.IntegerField(default=0)
     claimed_until = models.DateTimeField(null=True, blank=True)
-    # What checking told besides problems: notes, warnings, and the first rows that would change.
+    # What checking noted besides problems: notes, warnings, and the first rows that would change.
     report = models.JSONField(default=dict, blank=True, editable=False)
-    # Who asked for it to be applied, and why where it changes what stands; a worker may do it
+    # Who asked for it to be applied, and why where it changes what is stored; a worker may do it
     # later.
     applied_by = models.ForeignKey(
         "plant.Person", models.PROTECT, null=True, blank=True, related_name="+", editable=False

@@ -1,8 +1,8 @@
-"""The register's file against the book: staged by COPY, checked, compared and written set by set in
-SQL.
+"""The register's file against the register: staged by COPY, checked, compared and written set by
+set in SQL.
 
-A cell that is empty or a column that is missing says nothing: what the book holds stays, and a new
-row takes the usual value. The range of each row is judged inside its tank as it stands in the book.
+An empty cell or a missing column changes nothing: what the register holds stays, and a new row
+takes the usual value. The range of each row is judged inside its tank as the register has it.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from plant.importing import register_sql as sql
 from plant.importing.columns import Parsed, Problem
 from plant.importing.importer import SHOWN, Change, Context, Importer, Outcome
 from plant.importing.register_columns import OF_TRANSMITTER, REGISTER
-from plant.importing.rows import said
+from plant.importing.rows import value_text
 from plant.importing.staging import stage
 from plant.naming import natural_key
 from plant.parsers import nearest, one_of
@@ -36,21 +36,21 @@ from plant.transmitters.models import Installation, Transmitter
 Calibrated = Callable[[Collection[int]], Collection[int]]
 """Of these points, those with records: their due dates follow from them, and no file moves them."""
 
-MOST_TOLD = 500
-"""As many rows with a range outside their tank are told with the tank's own figures; the rest more
-shortly.
+MOST_DETAILED = 500
+"""As many rows with a range outside their tank are refused with the tank's own figures; the rest
+more briefly.
 """
 
 
 def register_importer(calibrated: Calibrated) -> Importer:
     """How a register's file is taken. The records that ``calibrated`` asks for belong to another
-    part of the book.
+    part of the register.
     """
 
     def check_all(parsed: Parsed, context: Context) -> Outcome:
         _check_rows(parsed, context.today)
         _stage(parsed, context)
-        _check_against_book(parsed, context.site)
+        _check_against_register(parsed, context.site)
         _keep_schedules(parsed, calibrated)
         return Outcome() if parsed.problems else _compare(parsed)
 
@@ -79,7 +79,7 @@ def _check_devices(parsed: Parsed) -> None:
     for name in OF_TRANSMITTER if "serial" not in parsed.full else ():
         if parsed.given(name):
             pairs = zip(serials, parsed.column(name), strict=True)
-            reason = "tells of a transmitter, but the row has no serial number"
+            reason = "belongs to a transmitter, but the row has no serial number"
             parsed.refuse_where(name, reason, (s is None and v is not None for s, v in pairs))
     devices = list(zip(serials, parsed.column("maker"), strict=True))
     if len(set(devices)) == len(devices):
@@ -91,7 +91,7 @@ def _check_devices(parsed: Parsed) -> None:
         earlier = first.setdefault(device, place)
         if earlier != place:
             reason = (
-                f"stands in row {parsed.rows[earlier]} already; a transmitter hangs at one "
+                f"is in row {parsed.rows[earlier]} already; a transmitter is installed at one "
                 "measuring point"
             )
             parsed.refuse(place, "serial", reason)
@@ -105,54 +105,60 @@ def _stage(parsed: Parsed, context: Context) -> None:
     if context.writes:
         columns["tag_key"] = [tag and natural_key(tag) for tag in parsed.column("tag")]
     stage("staged_register", sql.STAGED, columns)
-    facts: dict[str, Any] = {"site": context.site.pk, "today": context.today}
+    parameters: dict[str, Any] = {"site": context.site.pk, "today": context.today}
     with connection.cursor() as cursor:
         cursor.execute("DROP TABLE IF EXISTS pg_temp.checked_register")
-        cursor.execute(sql.checked(numbers_new=context.writes), facts)
+        cursor.execute(sql.checked(numbers_new=context.writes), parameters)
+
+
+class _Makers:
+    """Who made the site's transmitters of these serial numbers, by serial number and by tag."""
+
+    def __init__(self, site: Site, serials: Collection[str]) -> None:
+        self.of_serial: dict[str, list[str]] = defaultdict(list)
+        devices = Transmitter.objects.filter(site=site, serial__in=serials).order_by("maker")
+        for serial, maker in devices.values_list("serial", "maker"):
+            self.of_serial[serial].append(maker)
+        ambiguous = [serial for serial, makers in self.of_serial.items() if len(makers) > 1]
+        rows = Installation.objects.filter(
+            removed_on=None, site=site, transmitter__serial__in=ambiguous
+        ).values_list("point__tag", "transmitter__serial", "transmitter__maker")
+        self.at_tag = {(tag, serial): maker for tag, serial, maker in rows}
+
+    def of(self, tag: str | None, serial: str) -> str | None:
+        """The only maker there is, else that of the one installed at the tag, else none; None where
+        that leaves a choice.
+        """
+        makers = self.of_serial.get(serial, [""])
+        if len(makers) == 1:
+            return makers[0]
+        return self.at_tag.get((tag or "", serial), "" if "" in makers else None)
 
 
 def _makers(parsed: Parsed, site: Site) -> list[str | None]:
-    """The maker of each row's transmitter. Where the file names none: of the one of that serial
-    number which hangs at the tag, else of the only one there is, else none; where that leaves a
-    choice, the row is refused.
-    """
+    """The maker of each row's transmitter, looked up where the file names none."""
     serials, makers = parsed.column("serial"), parsed.column("maker")
-    bare = {s for s, maker in zip(serials, makers, strict=True) if s is not None and maker is None}
-    if not bare:
-        return makers
-    known: dict[str, list[str]] = defaultdict(list)
-    devices = Transmitter.objects.filter(site=site, serial__in=bare).order_by("maker")
-    for serial, maker in devices.values_list("serial", "maker"):
-        known[serial].append(maker)
-    doubtful = [serial for serial, found in known.items() if len(found) > 1]
-    hanging = Installation.objects.filter(
-        removed_on=None, site=site, transmitter__serial__in=doubtful
-    )
-    at_tag = {
-        (tag, serial): maker
-        for tag, serial, maker in hanging.values_list(
-            "point__tag", "transmitter__serial", "transmitter__maker"
-        )
+    without = {
+        s for s, maker in zip(serials, makers, strict=True) if s is not None and maker is None
     }
-
-    def maker_of(place: int, tag: str | None, serial: str) -> str:
-        found = known.get(serial, [""])
-        if len(found) == 1:
-            return found[0]
-        if (tag, serial) not in at_tag and "" not in found:
-            reason = f"is missing: {one_of(found)} made a transmitter with this serial number"
+    if not without:
+        return makers
+    known = _Makers(site, without)
+    completed = list(makers)
+    for place, (tag, serial) in enumerate(zip(parsed.column("tag"), serials, strict=True)):
+        if serial is None or completed[place] is not None:
+            continue
+        maker = known.of(tag, serial)
+        completed[place] = maker or ""
+        if maker is None:
+            choice = one_of(known.of_serial[serial])
+            reason = f"is missing: {choice} made a transmitter with this serial number"
             parsed.refuse(place, "maker", reason)
-        return at_tag.get((tag or "", serial), "")
-
-    rows = enumerate(zip(parsed.column("tag"), serials, makers, strict=True))
-    return [
-        maker if maker is not None or serial is None else maker_of(place, tag, serial)
-        for place, (tag, serial, maker) in rows
-    ]
+    return completed
 
 
-# ---- against the book ----
-def _check_against_book(parsed: Parsed, site: Site) -> None:
+# ---- against the register ----
+def _check_against_register(parsed: Parsed, site: Site) -> None:
     _refuse_unknown_tanks(parsed, site)
     with connection.cursor() as cursor:
         cursor.execute(sql.BROKEN_RULES)
@@ -174,8 +180,8 @@ def _refuse_unknown_tanks(parsed: Parsed, site: Site) -> None:
 
 
 def _refuse_ranges(parsed: Parsed, outside: list[tuple]) -> None:
-    tanks = Tank.objects.in_bulk({row[1] for row in outside[:MOST_TOLD]})
-    for place, tank_id, quantity, unit, lower, upper in outside[:MOST_TOLD]:
+    tanks = Tank.objects.in_bulk({row[1] for row in outside[:MOST_DETAILED]})
+    for place, tank_id, quantity, unit, lower, upper in outside[:MOST_DETAILED]:
         point = MeasuringPoint(
             tank=tanks[tank_id], quantity=quantity, unit=unit, lower=lower, upper=upper
         )
@@ -183,7 +189,7 @@ def _refuse_ranges(parsed: Parsed, outside: list[tuple]) -> None:
             refuse_range_outside(point)
         except Refused as refusal:
             parsed.refuse(place, refusal.field or "upper", str(refusal))
-    for place, *_ in outside[MOST_TOLD:]:
+    for place, *_ in outside[MOST_DETAILED:]:
         parsed.refuse(place, "upper", "lies, or its LRV does, outside the tank")
 
 
@@ -241,14 +247,17 @@ def _changed(parsed: Parsed, place: int, tag: str, *stored: str | None) -> Chang
         what |= _differences(row, device, tuple(sql.DEVICE))
     if "tank" in what:
         what["tank"] = [_tank_name(point["tank_id"]), row["tank"]]
-    if row["hangs"]:
-        what["hangs there from"] = ["", f"{row['installed_on']}: {row['maker']} {row['serial']}"]
+    if row["installs"]:
+        what["installed there from"] = [
+            "",
+            f"{row['installed_on']}: {row['maker']} {row['serial']}",
+        ]
     return Change(parsed.rows[place], tag, False, what)
 
 
 def _differences(now: dict, was: dict, names: tuple[str, ...]) -> dict[str, list[str]]:
     return {
-        _LABELS.get(name, name): [said(was[name]), said(now[name])]
+        _LABELS.get(name, name): [value_text(was[name]), value_text(now[name])]
         for name in names
         if was[name] != now[name]
     }
@@ -267,10 +276,10 @@ def _tank_name(tank_id: int) -> str:
 
 # ---- writing ----
 def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
-    facts = {"site": context.site.pk}
+    parameters = {"site": context.site.pk}
     with connection.cursor() as cursor:
         for statement in (*sql.WRITE_NEW, *(sql.WRITE_CHANGES if outcome.plan else ())):
-            cursor.execute(statement, facts)
+            cursor.execute(statement, parameters)
 
 
 def changed_points() -> list[int]:

@@ -1,9 +1,11 @@
-"""Statements of plant.importing.register over two temporary tables: rows as sent, rows as the book
-would hold them.
+"""Statements of plant.importing.register over two temporary tables: the rows as sent, and as the
+register would hold them.
 """
 # ruff: noqa: S608 - only names of this module are put together; what a file holds comes in as rows.
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from plant.points.columns import POINT as POINT_ATTRIBUTES
 from plant.transmitters.columns import TRANSMITTER
@@ -54,30 +56,32 @@ KEPT = (
     "was_due_on",
     "was_anchor_on",
     "was_anchor_months",
-    "told_installed_on",
+    "given_installed_on",
     "installed_on",
-    "hanging_id",
-    "hanging_transmitter",
-    "hanging_since",
+    "present_id",
+    "present_transmitter",
+    "present_since",
     "elsewhere_id",
     "elsewhere_since",
 )
 """What is kept of each row for its rules, beside the values it would have."""
 
-_TOLD = {
+_GIVEN = {
     "tank_id": "t.id",
-    # Not told, it stays; but not above a tolerance that shrinks, nor in another unit.
-    "adjust_limit": """coalesce(s.adjust_limit, CASE WHEN p.adjust_limit <= s.tolerance
-                AND p.tolerance_unit = coalesce(s.tolerance_unit, p.tolerance_unit) THEN p.adjust_limit END)""",
+    # Not given, it stays; but not above a tolerance that shrinks, nor in another unit.
+    "adjust_limit": """coalesce(s.adjust_limit, CASE
+                WHEN p.adjust_limit <= s.tolerance
+                    AND p.tolerance_unit = coalesce(s.tolerance_unit, p.tolerance_unit)
+                THEN p.adjust_limit END)""",
 }
 
 
 def _values(fields: dict[str, str], table: str) -> str:
-    """Each field as told, else as it stands, else as usual; and as it stands beside it."""
+    """Each field as given, else as it is, else as usual; and as it is beside it."""
     lines = []
     for name, usual in fields.items():
-        told = _TOLD.get(name, f"s.{name}, {table}.{name}")
-        lines.append(f"coalesce({told}, {usual}) AS {name}, {table}.{name} AS was_{name}")
+        given = _GIVEN.get(name, f"s.{name}, {table}.{name}")
+        lines.append(f"coalesce({given}, {usual}) AS {name}, {table}.{name} AS was_{name}")
     return ",\n            ".join(lines)
 
 
@@ -87,11 +91,11 @@ def _differ(names: tuple[str, ...]) -> str:
 
 
 def checked(*, numbers_new: bool) -> str:
-    """Rows as the book would hold them, beside what it holds. ``numbers_new``: new rows get their
-    ids here already.
+    """Rows as the register would hold them, beside what it holds. ``numbers_new``: new rows get
+    their ids here already.
 
-    A due date is the one told, else the last calibration and the interval, else what stands, else
-    today.
+    A due date is the one given, else the last calibration and the interval, else the stored one,
+    else today.
     """
     # The sequence is looked up once, not for each row.
     new_point = "nextval((SELECT pg_get_serial_sequence('plant_measuringpoint', 'id')::regclass))"
@@ -103,7 +107,7 @@ def checked(*, numbers_new: bool) -> str:
     SELECT {", ".join((*KEPT, *POINT, *DEVICE, *SCHEDULE))},
         NOT is_new AND {_differ((*POINT, *SCHEDULE))} AS point_changes,
         serial IS NOT NULL AND NOT device_is_new AND {_differ(tuple(DEVICE))} AS device_changes,
-        serial IS NOT NULL AND hanging_id IS NULL AS hangs
+        serial IS NOT NULL AND present_id IS NULL AS installs
     FROM (
         SELECT s.place, s.tag, s.tag_key, s.tank, s.serial, s.maker, s.last_calibrated,
             p.id IS NULL AS is_new, x.id IS NULL AS device_is_new,
@@ -115,28 +119,35 @@ def checked(*, numbers_new: bool) -> str:
             metres_of(t.datum, t.unit) AS datum_m,
             m.due_on, p.due_on AS was_due_on,
             CASE WHEN m.due_on = p.due_on THEN p.anchor_on
-                WHEN m.due_on = d.counted THEN s.last_calibrated END AS anchor_on, p.anchor_on AS was_anchor_on,
+                WHEN m.due_on = d.counted THEN s.last_calibrated END AS anchor_on,
+            p.anchor_on AS was_anchor_on,
             CASE WHEN m.due_on = p.due_on THEN p.anchor_months
-                WHEN m.due_on = d.counted THEN d.months END AS anchor_months, p.anchor_months AS was_anchor_months,
-            s.installed_on AS told_installed_on,
+                WHEN m.due_on = d.counted THEN d.months END AS anchor_months,
+            p.anchor_months AS was_anchor_months,
+            s.installed_on AS given_installed_on,
             coalesce(s.installed_on, s.last_calibrated, %(today)s::date) AS installed_on,
-            h.id AS hanging_id, h.transmitter_id AS hanging_transmitter, h.installed_on AS hanging_since,
+            h.id AS present_id, h.transmitter_id AS present_transmitter,
+            h.installed_on AS present_since,
             e.point_id AS elsewhere_id, e.installed_on AS elsewhere_since
         FROM staged_register s
         LEFT JOIN plant_tank t ON t.site_id = %(site)s AND t.name = s.tank
         LEFT JOIN plant_measuringpoint p ON p.site_id = %(site)s AND p.tag = s.tag
-        LEFT JOIN plant_transmitter x ON x.site_id = %(site)s AND x.serial = s.serial AND x.maker = s.maker
+        LEFT JOIN plant_transmitter x
+            ON x.site_id = %(site)s AND x.serial = s.serial AND x.maker = s.maker
         LEFT JOIN plant_installation h ON h.point_id = p.id AND h.removed_on IS NULL
         LEFT JOIN plant_installation e ON e.transmitter_id = x.id AND e.removed_on IS NULL
-        CROSS JOIN LATERAL (SELECT coalesce(s.interval_months, p.interval_months, 12)::int AS months,
+        CROSS JOIN LATERAL (
+            SELECT coalesce(s.interval_months, p.interval_months, 12)::int AS months,
             (s.last_calibrated + make_interval(
-                months => coalesce(s.interval_months, p.interval_months, 12)::int))::date AS counted) d
-        CROSS JOIN LATERAL (SELECT coalesce(s.due, d.counted, p.due_on, %(today)s::date) AS due_on) m
+                months => coalesce(s.interval_months, p.interval_months, 12)::int)
+            )::date AS counted) d
+        CROSS JOIN LATERAL (
+            SELECT coalesce(s.due, d.counted, p.due_on, %(today)s::date) AS due_on) m
     ) r
     """
 
 
-# What the book or the rest of the row says against a row: field, condition, reason (an SQL text).
+# What speaks against a row, in the register or its other cells: field, condition, reason (SQL).
 _RULES = (
     ("upper", "lower = upper", "'LRV and URV must differ: between them lies the span'"),
     (
@@ -177,35 +188,36 @@ _RULES = (
     (
         "principle",
         "device_is_new AND serial IS NOT NULL AND principle IS NULL",
-        "'is missing; a transmitter new to the book needs it'",
+        "'is missing; a transmitter new to the register needs it'",
     ),
     (
         "serial",
         "elsewhere_id IS NOT NULL AND elsewhere_id IS DISTINCT FROM point_id",
-        "format('hangs at %s since %s; enter its removal there first', "
+        "format('has been installed at %s since %s; enter its removal there first', "
         "(SELECT tag FROM plant_measuringpoint WHERE id = elsewhere_id), elsewhere_since)",
     ),
     (
         "serial",
-        "hanging_id IS NOT NULL AND hanging_transmitter IS DISTINCT FROM transmitter_id AND "
+        "present_id IS NOT NULL AND present_transmitter IS DISTINCT FROM transmitter_id AND "
         "serial IS NOT NULL",
-        "format('%s hangs at this point since %s; enter the swap on the point''s page', "
-        "(SELECT serial FROM plant_transmitter WHERE id = hanging_transmitter), hanging_since)",
+        "format('%s has been installed at this point since %s; enter the swap on the point''s "
+        "page', "
+        "(SELECT serial FROM plant_transmitter WHERE id = present_transmitter), present_since)",
     ),
     (
         "installed_on",
-        "hanging_transmitter = transmitter_id AND told_installed_on <> hanging_since",
-        "format('the book has %s; leave this empty, or correct it on the point''s page', "
-        "hanging_since)",
+        "present_transmitter = transmitter_id AND given_installed_on <> present_since",
+        "format('the register has %s; leave this empty, or correct it on the point''s page', "
+        "present_since)",
     ),
     (
         "serial",
-        "hangs AND device_status IN ('in repair', 'scrapped')",
+        "installs AND device_status IN ('in repair', 'scrapped')",
         "format('is %s; set it to spare on its own page when it is fit again', device_status)",
     ),
     (
         "installed_on",
-        """hangs AND NOT (is_new AND device_is_new) AND EXISTS (SELECT FROM plant_installation i
+        """installs AND NOT (is_new AND device_is_new) AND EXISTS (SELECT FROM plant_installation i
             WHERE (i.point_id = r.point_id OR i.transmitter_id = r.transmitter_id)
                 AND i.removed_on > r.installed_on)""",
         "format('another installation of this point or transmitter lasted beyond %s; give a later "
@@ -213,10 +225,12 @@ _RULES = (
     ),
 )
 
+_RULE_ROWS = ", ".join(f"('{f}', {c}, {r})" for f, c, r in _RULES)
+_ANY_BROKEN = " OR ".join(f"({c})" for _, c, _ in _RULES)
 BROKEN_RULES = f"""
     SELECT r.place, rule.field, rule.reason FROM checked_register r
-    CROSS JOIN LATERAL (VALUES {", ".join(f"('{f}', {c}, {r})" for f, c, r in _RULES)}) AS rule (field, broken, reason)
-    WHERE ({" OR ".join(f"({c})" for _, c, _ in _RULES)}) AND rule.broken
+    CROSS JOIN LATERAL (VALUES {_RULE_ROWS}) AS rule (field, broken, reason)
+    WHERE ({_ANY_BROKEN}) AND rule.broken
     ORDER BY r.place
 """
 
@@ -225,7 +239,8 @@ OUTSIDE_TANK = """
     SELECT place, tank_id, quantity, unit, lower, upper FROM checked_register
     WHERE (quantity = 'volume') = (unit IN ('m3', 'L')) AND NOT CASE quantity
         WHEN 'volume' THEN least(lower, upper) >= 0
-            AND greatest(lower, upper) * CASE unit WHEN 'L' THEN 0.001 ELSE 1 END <= capacity_m3 * 1.000001
+            AND greatest(lower, upper) * CASE unit WHEN 'L' THEN 0.001 ELSE 1 END
+                <= capacity_m3 * 1.000001
         ELSE metres_of(least(lower, upper), unit) >= -datum_m - 0.00001
             AND metres_of(greatest(lower, upper), unit) <= inside_height_m - datum_m + 0.00001 END
     ORDER BY place
@@ -235,27 +250,38 @@ MOVED_DUE_DATES = """
     SELECT place, point_id, was_due_on, deferred_until FROM checked_register
     WHERE NOT is_new AND due_on <> was_due_on ORDER BY place
 """
+
+
+def _of(table: str, names: Iterable[str]) -> str:
+    return ", ".join(f"{table}.{name}" for name in names)
+
+
 KEEP_SCHEDULE = f"""
-    UPDATE checked_register c SET due_on = was_due_on, anchor_on = was_anchor_on, anchor_months = was_anchor_months,
-        point_changes = ({", ".join(f"c.{n}" for n in POINT)}) IS DISTINCT FROM ({", ".join(f"p.{n}" for n in POINT)})
+    UPDATE checked_register c
+    SET due_on = was_due_on, anchor_on = was_anchor_on, anchor_months = was_anchor_months,
+        point_changes = ({_of("c", POINT)}) IS DISTINCT FROM ({_of("p", POINT)})
     FROM plant_measuringpoint p WHERE p.id = c.point_id AND c.place = ANY(%(places)s)
 """
 
 COUNTS = """
     SELECT count(*) FILTER (WHERE is_new),
-        count(*) FILTER (WHERE NOT is_new AND (point_changes OR device_changes OR hangs)),
-        count(*) FILTER (WHERE NOT is_new AND NOT (point_changes OR device_changes OR hangs)),
-        coalesce(bool_or(point_changes OR NOT device_is_new AND (device_changes OR hangs)), false)
+        count(*) FILTER (WHERE NOT is_new AND (point_changes OR device_changes OR installs)),
+        count(*) FILTER (WHERE NOT is_new AND NOT (point_changes OR device_changes OR installs)),
+        coalesce(
+            bool_or(point_changes OR NOT device_is_new AND (device_changes OR installs)), false)
     FROM checked_register
 """
 NEW_ROWS = """
-    SELECT place, tag, tank, format('%%s to %%s %%s', trim_scale(lower), trim_scale(upper), unit), due_on, serial
+    SELECT place, tag, tank,
+        format('%%s to %%s %%s', trim_scale(lower), trim_scale(upper), unit), due_on, serial
     FROM checked_register WHERE is_new ORDER BY place LIMIT %(shown)s
 """
 CHANGED_ROWS = """
     SELECT c.place, c.tag, to_jsonb(c), to_jsonb(p), to_jsonb(x) FROM checked_register c
-    JOIN plant_measuringpoint p ON p.id = c.point_id LEFT JOIN plant_transmitter x ON x.id = c.transmitter_id
-    WHERE NOT is_new AND (point_changes OR device_changes OR hangs) ORDER BY place LIMIT %(shown)s
+    JOIN plant_measuringpoint p ON p.id = c.point_id
+    LEFT JOIN plant_transmitter x ON x.id = c.transmitter_id
+    WHERE NOT is_new AND (point_changes OR device_changes OR installs)
+    ORDER BY place LIMIT %(shown)s
 """
 
 _POINT_COLUMNS = ", ".join((*POINT, *SCHEDULE))
@@ -267,23 +293,27 @@ WRITE_NEW = (
     FROM checked_register WHERE serial IS NOT NULL AND device_is_new ORDER BY place
     """,
     f"""
-    INSERT INTO plant_measuringpoint (id, site_id, tag, tag_key, {_POINT_COLUMNS}, out_of_service_why)
-    SELECT point_id, %(site)s, tag, tag_key, {_POINT_COLUMNS}, '' FROM checked_register WHERE is_new ORDER BY place
+    INSERT INTO plant_measuringpoint
+        (id, site_id, tag, tag_key, {_POINT_COLUMNS}, out_of_service_why)
+    SELECT point_id, %(site)s, tag, tag_key, {_POINT_COLUMNS}, ''
+    FROM checked_register WHERE is_new ORDER BY place
     """,
     """
     INSERT INTO plant_installation (site_id, point_id, transmitter_id, installed_on, note)
-    SELECT %(site)s, point_id, transmitter_id, installed_on, '' FROM checked_register WHERE hangs ORDER BY place
+    SELECT %(site)s, point_id, transmitter_id, installed_on, ''
+    FROM checked_register WHERE installs ORDER BY place
     """,
 )
 WRITE_CHANGES = (
     f"""
-    UPDATE plant_measuringpoint p SET ({_POINT_COLUMNS}) = ROW({", ".join(f"c.{n}" for n in (*POINT, *SCHEDULE))})
+    UPDATE plant_measuringpoint p
+    SET ({_POINT_COLUMNS}) = ROW({_of("c", (*POINT, *SCHEDULE))})
     FROM checked_register c WHERE c.point_changes AND p.id = c.point_id
     """,
     f"""
     UPDATE plant_transmitter x SET ({_DEVICE_COLUMNS}, status)
-        = ROW({", ".join(f"c.{n}" for n in DEVICE)}, 'in service')
+        = ROW({_of("c", DEVICE)}, 'in service')
     FROM checked_register c
-    WHERE x.id = c.transmitter_id AND NOT c.device_is_new AND (c.device_changes OR c.hangs)
+    WHERE x.id = c.transmitter_id AND NOT c.device_is_new AND (c.device_changes OR c.installs)
     """,
 )

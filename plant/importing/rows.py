@@ -37,7 +37,7 @@ def compare(
     fresh: Callable[[int], Model],
     more: Callable[[Any, int], dict[str, list[str]]] = lambda row, place: {},
 ) -> Outcome:
-    """Put what each row of the file tells onto the stored row of its key, or onto a fresh one.
+    """Put what each row of the file gives onto the stored row of its key, or onto a fresh one.
 
     ``stored`` is keyed as the layout names a row. ``more`` sets what no plain column does and
     returns how it differs.
@@ -63,7 +63,7 @@ def keys(parsed: Parsed) -> Iterator[tuple]:
 
 
 def put(parsed: Parsed, place: int, row: Model, fields: Sequence[str]) -> dict[str, list[str]]:
-    """Set the fields that the file tells; returns heading to [was, will be] where they differ."""
+    """Set the fields that the file gives; returns heading to [was, will be] where they differ."""
     what = {}
     for name in fields:
         value = parsed.column(name)[place]
@@ -71,14 +71,14 @@ def put(parsed: Parsed, place: int, row: Model, fields: Sequence[str]) -> dict[s
         if value is None or value == was:
             continue
         setattr(row, name, value)
-        what[parsed.layout.of(name).name] = [said(was) if row.pk else "", said(value)]
+        what[parsed.layout.of(name).name] = [value_text(was) if row.pk else "", value_text(value)]
     return what
 
 
-def said(value: Any) -> str:
-    """A value as the preview and the ledger tell it.
+def value_text(value: Any) -> str:
+    """A value as the preview and the ledger show it.
 
-    >>> said(Decimal("3.050")), said(None), said(True)
+    >>> value_text(Decimal("3.050")), value_text(None), value_text(True)
     ('3.05', '', 'yes')
     """
     if value is None:

@@ -9,7 +9,7 @@ from plant import parsers as v
 from plant.columns import Column
 from plant.importing.columns import Layout, Parsed, Problem
 from plant.importing.importer import Context, Importer, Outcome
-from plant.importing.rows import Plan, compare, said
+from plant.importing.rows import Plan, compare, value_text
 from plant.level.units import LENGTH_UNITS
 from plant.naming import natural_key
 from plant.points.geometry import refuse_range_outside
@@ -103,7 +103,7 @@ class _Tanks:
     def _more(self, tank: Tank, place: int) -> dict[str, list[str]]:
         what = self._unit(tank, place) | self._area(tank, place) | self._product(tank, place)
         what |= self._strapping(tank, place)
-        # What the row says wrongly is told already; a tank without it gives only more of the same.
+        # A wrong cell is refused already; a tank without its value would only repeat that.
         if not any((place, column.field) in self.parsed.wrong for column in TANKS.columns):
             self._derive(tank, place)
         return what
@@ -115,7 +115,8 @@ class _Tanks:
         for name in MEASURES:
             if getattr(tank, name) and self.parsed.column(name)[place] is None:
                 reason = (
-                    f"the book has this tank in {tank.unit}; to tell it in {unit}, give this too"
+                    f"the register has this tank in {tank.unit}; to give it in {unit}, give this "
+                    "too"
                 )
                 self.parsed.refuse(place, name, reason)
         was, tank.unit = tank.unit, unit
@@ -150,17 +151,17 @@ class _Tanks:
         return {"product": [was, name]}
 
     def _strapping(self, tank: Tank, place: int) -> dict[str, list[str]]:
-        told = self.parsed.column("strapping")[place]
+        given = self.parsed.column("strapping")[place]
         was = self.strapping.get(tank.pk, []) if tank.pk else []
-        tank.told_strapping = was if told is None else list(told)  # type: ignore[attr-defined]
-        if told is None or list(told) == was:
+        tank.given_strapping = was if given is None else list(given)  # type: ignore[attr-defined]
+        if given is None or list(given) == was:
             return {}
-        return {"strapping": [_as_cell(was), _as_cell(list(told))]}
+        return {"strapping": [_as_cell(was), _as_cell(list(given))]}
 
     def _derive(self, tank: Tank, place: int) -> None:
         tank.name_key = natural_key(tank.name)
         try:
-            derive(tank, tank.told_strapping)  # type: ignore[attr-defined]
+            derive(tank, tank.given_strapping)  # type: ignore[attr-defined]
         except Refused as refusal:
             self.parsed.refuse(place, refusal.field or "shape", str(refusal))
             return
@@ -201,7 +202,7 @@ def _moves_readings(tank: Tank) -> bool:
 
 
 def _is_change(was: object, now: object) -> bool:
-    """What the book did not know yet is no change, only a gap that is filled."""
+    """What the register did not have yet is no change, only a gap that is filled."""
     return was is not None and was != now
 
 
@@ -231,7 +232,7 @@ def _measured_by(parsed: Parsed, place: int) -> str:
 
 
 def _as_cell(rows: Rows) -> str:
-    text = "; ".join(f"{said(height)}:{said(volume)}" for height, volume in rows)
+    text = "; ".join(f"{value_text(height)}:{value_text(volume)}" for height, volume in rows)
     return text if len(text) <= 60 else f"{len(rows)} rows"
 
 
@@ -255,7 +256,7 @@ def _write(parsed: Parsed, outcome: Outcome, context: Context) -> None:
         [
             StrappingRow(tank=tank, height=height, volume_m3=volume)
             for tank in tanks
-            for height, volume in tank.told_strapping
+            for height, volume in tank.given_strapping
         ],
         batch_size=2000,
     )

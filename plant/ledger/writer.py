@@ -12,7 +12,7 @@ from plant.sites.models import Site
 
 
 class OutsideTransaction(RuntimeError):
-    """An entry must share the transaction of the change it tells of, or neither may be stored."""
+    """An entry must share the transaction of the change it records, or neither may be stored."""
 
 
 def enter(
@@ -49,7 +49,7 @@ def enter(
 
 
 def changes(before: models.Model, after: models.Model) -> dict[str, list[str]]:
-    """What differs between two states of one row, as the ledger tells it: field name to [was,
+    """What differs between two states of one row, as the ledger shows it: field name to [was,
     is].
     """
     pairs = {

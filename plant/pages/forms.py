@@ -140,7 +140,8 @@ class RuleForm(forms.ModelForm):
             for name in names
         ]
         # Saving again is then a decision, made with both versions in sight.
-        self.data = {**self.data.dict(), self.add_prefix("seen"): self.mark(stored)}  # type: ignore[attr-defined]
+        sent = self.data.dict()  # type: ignore[attr-defined]
+        self.data = sent | {self.add_prefix("seen"): self.mark(stored)}
 
 
 class SiteForm(RuleForm):

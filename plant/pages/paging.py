@@ -90,23 +90,25 @@ def page_of(
     is_backwards = place is not None and not query.get("after")
     is_falling = keys[0].startswith("-") != is_backwards
     cuts = [_cut(part, names, place, is_falling=is_falling)[: size + 1] for part in parts]
-    found = _keyed_rows(cuts, names, joined, is_falling=is_falling)
-    has_more = len(found) > size
-    found = found[:size]
+    keyed = _keyed_rows(cuts, names, joined, is_falling=is_falling)
+    has_more, keyed = len(keyed) > size, keyed[:size]
     if is_backwards:
-        found.reverse()
-    ends = [_written(found[0][0]), _written(found[-1][0])] if found else ["", ""]
-    is_cut = has_more or place is not None
+        keyed.reverse()
+    before, after = (has_more, True) if is_backwards else (place is not None, has_more)
     return Page(
-        ids=[key[-1] for key, _ in found],
-        rows=[row for _, row in found if row is not None],
-        before=ends[0] if (has_more if is_backwards else place is not None) else "",
-        after=ends[1] if (is_backwards or has_more) else "",
-        # A list that fits its first page has been counted already.
-        total=(count_of(parts) if is_cut else len(found)) if counts else None,
+        ids=[key[-1] for key, _ in keyed],
+        rows=[row for _, row in keyed if row is not None],
+        before=_written(keyed[:1]) if before else "",
+        after=_written(keyed[-1:]) if after else "",
+        total=_total(parts, keyed, is_whole=not (before or after)) if counts else None,
         is_misread=is_misread,
         query=query,
     )
+
+
+def _total(parts: Sequence[QuerySet], keyed: Sequence[Any], *, is_whole: bool) -> int:
+    """A list that fits its first page has been counted already."""
+    return len(keyed) if is_whole else count_of(parts)
 
 
 def count_of(lists: Iterable[QuerySet]) -> int:
@@ -152,9 +154,13 @@ def _keyed_rows(
 
 
 # ---- places in addresses ----
-def _written(key: Key) -> str:
-    """A place as an address names it: the id, then what the row is sorted by."""
-    *values, pk = key
+def _written(end: Sequence[tuple[Key, Any]]) -> str:
+    """The place of the row at an end of the page as an address names it: its id, then what it is
+    sorted by; "" on an empty page.
+    """
+    if not end:
+        return ""
+    *values, pk = end[0][0]
     texts = [str(value).replace("%", "%25").replace("~", "%7E") for value in values]
     return "~".join([str(pk), *texts])
 

@@ -62,12 +62,12 @@ def accepted(form: forms.BaseForm, act: Callable[[], object]) -> bool:
     return form.is_bound and form.is_valid() and attempt(form, act) is not None
 
 
-def page(request: HttpRequest, template: str, form: forms.BaseForm, **facts: Any) -> HttpResponse:
+def page(request: HttpRequest, template: str, form: forms.BaseForm, **context: Any) -> HttpResponse:
     """The page of a form; a form that was sent and is shown again answers 422."""
     if getattr(form, "versions", None):
-        facts["changed_last"] = _last_change(form)
+        context["changed_last"] = _last_change(form)
     status = 422 if form.is_bound else 200
-    return render(request, template, {"form": form, **facts}, status=status)
+    return render(request, template, {"form": form, **context}, status=status)
 
 
 def _last_change(form: Any) -> LedgerEntry | None:

@@ -4,10 +4,10 @@ everywhere.
 
 from __future__ import annotations
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 
 
-class Role(Words):
+class Role(LowerCaseChoices):
     PLANNER = "planner"
     TECHNICIAN = "technician"
     APPROVER = "approver"

@@ -34,8 +34,8 @@ def _people(sites: list[int]) -> QuerySet[Person]:
     else.
     """
     theirs = Appointment.objects.filter(site__in=sites).select_related("site")
-    found = Person.objects.filter(appointments__site__in=sites).distinct()
-    return found.prefetch_related(Prefetch("appointments", theirs, to_attr="roles_here"))
+    people = Person.objects.filter(appointments__site__in=sites).distinct()
+    return people.prefetch_related(Prefetch("appointments", theirs, to_attr="roles_here"))
 
 
 @require_safe
@@ -59,9 +59,9 @@ def person_new(request: SignedRequest) -> HttpResponse:
     _managed(request)
     form = NewPersonForm(sent(request), person=request.user)
     if form.is_bound and form.is_valid():
-        facts = {name: form.cleaned_data[name] for name in ("password", "site", "role")}
+        values = {name: form.cleaned_data[name] for name in ("password", "site", "role")}
         added = attempt(
-            form, lambda: operations.add(form.instance, **facts, on=_today(), by=request.user)
+            form, lambda: operations.add(form.instance, **values, on=_today(), by=request.user)
         )
         if added:
             messages.success(
@@ -138,8 +138,8 @@ def _one(request: SignedRequest, pk: int) -> Person:
     return get_object_or_404(_people(_managed(request)), pk=pk)
 
 
-def _done(request: SignedRequest, row: Person, said: str) -> HttpResponse:
-    messages.success(request, said)
+def _done(request: SignedRequest, row: Person, message: str) -> HttpResponse:
+    messages.success(request, message)
     return redirect("plant:person", pk=row.pk)
 
 
@@ -148,7 +148,7 @@ def _page(request: SignedRequest, pk: int, **given: Any) -> HttpResponse:
     for appointment in row.roles_here:  # type: ignore[attr-defined]
         appointment.holds = _holds(appointment)
         appointment.may_end = appointment.ends_on is None or appointment.ends_on >= _today()
-    facts = {
+    context = {
         "person": row,
         "data": PersonForm(instance=row),
         "appointment": AppointmentForm(
@@ -159,4 +159,4 @@ def _page(request: SignedRequest, pk: int, **given: Any) -> HttpResponse:
         "trouble": None,
     } | given
     refused = any(form is not None and form.is_bound for form in given.values())
-    return render(request, "plant/people/person.html", facts, status=422 if refused else 200)
+    return render(request, "plant/people/person.html", context, status=422 if refused else 200)

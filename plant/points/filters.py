@@ -64,8 +64,8 @@ class PointFilter(PlacedFilter):
             by_day.setdefault(day, []).append(site)
         if len(by_day) == 1:
             return queryset.in_state(value, on=next(iter(by_day)))  # type: ignore[attr-defined]
-        found = Q()
+        matches = Q()
         for day, sites in by_day.items():
             rows = MeasuringPoint.objects.in_state(value, on=day).filter(site__in=sites)
-            found |= Q(pk__in=rows.values("pk"))
-        return queryset.filter(found)
+            matches |= Q(pk__in=rows.values("pk"))
+        return queryset.filter(matches)

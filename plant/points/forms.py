@@ -75,14 +75,14 @@ class PointForm(SiteForm):
         ]
 
     def clean(self) -> dict[str, Any]:
-        facts = super().clean() or self.cleaned_data
+        values = super().clean() or self.cleaned_data
         if (
-            facts.get("adjust_limit") is None
-            and facts.get("tolerance") is not None
+            values.get("adjust_limit") is None
+            and values.get("tolerance") is not None
             and "adjust_limit" not in self.errors
         ):
-            facts["adjust_limit"] = facts["tolerance"] / 2
-        name, site = " ".join((facts.get("tank_name") or "").split()), self.site
+            values["adjust_limit"] = values["tolerance"] / 2
+        name, site = " ".join((values.get("tank_name") or "").split()), self.site
         tank = Tank.objects.filter(site=site, name__iexact=name).first() if name and site else None
         if tank is not None:
             self.instance.tank = tank
@@ -91,7 +91,7 @@ class PointForm(SiteForm):
                 "tank_name",
                 f"{site} has no tank “{name}”. Choose one offered, or add the tank first.",
             )
-        return facts
+        return values
 
     def prepare(self) -> None:
         self.instance.tag_key = natural_key(self.instance.tag or "")
@@ -102,10 +102,6 @@ class PointForm(SiteForm):
     def not_asked(self) -> set[str]:
         missing = super().not_asked()
         return missing | ({"tank"} if "tank_name" in self.errors else set())
-
-    def tolerance_in_words(self) -> str:
-        """The tolerance in its other units, of the values typed; "" until they make sense."""
-        return "" if self.errors or not self.is_bound else in_other_units(self.instance)
 
 
 class NewPointForm(PointForm):
@@ -126,18 +122,18 @@ def in_other_units(point: MeasuringPoint) -> str:
     units = VOLUME_UNITS if point.quantity == "volume" else LENGTH_UNITS
     if point.unit not in units or point.lower == point.upper:
         return ""
-    found = equivalent_tolerance(
+    limits = equivalent_tolerance(
         float(point.tolerance),
         point.tolerance_unit,
         span=abs(float(in_base(point, point.upper - point.lower))),
         signal=point.output,
         quantity=point.quantity,
     )
-    texts = {"%": f"{plus_minus(found.percent)} of span"}
-    if found.milliamps is not None:
-        texts["mA"] = plus_minus(found.milliamps, "mA")
-    if found.millimetres is not None:
-        texts["mm"] = plus_minus(found.millimetres, "mm", 1)
+    texts = {"%": f"{plus_minus(limits.percent)} of span"}
+    if limits.milliamps is not None:
+        texts["mA"] = plus_minus(limits.milliamps, "mA")
+    if limits.millimetres is not None:
+        texts["mm"] = plus_minus(limits.millimetres, "mm", 1)
     texts.pop(point.tolerance_unit, None)
     return f"As stored that is {', '.join(texts.values())}." if texts else ""
 

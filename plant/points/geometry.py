@@ -70,7 +70,7 @@ class HeightLine:
 
 
 def height_lines(point: MeasuringPoint, geometry: Geometry, steps: int = 5) -> list[HeightLine]:
-    """What stands in the tank and what a correct transmitter shows, at equal steps over the
+    """What the tank holds and what a correct transmitter shows, at equal steps over the
     range.
     """
     percents = np.linspace(0.0, 100.0, steps)

@@ -13,7 +13,7 @@ from django.db import models
 from django.db.models import Case, F, Q, Value, When
 from django.db.models.functions import Coalesce
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.level.signals import SIGNALS, Signal
 from plant.level.tolerance import Tolerance, equivalent_tolerance
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
@@ -96,11 +96,11 @@ def _to_base(field: str) -> Case:
 
 
 class MeasuringPoint(models.Model):
-    class Quantity(Words):
+    class Quantity(LowerCaseChoices):
         LEVEL = "level"
         VOLUME = "volume"
 
-    class Unit(Words):
+    class Unit(LowerCaseChoices):
         MM = "mm", "mm"
         CM = "cm", "cm"
         M = "m", "m"
@@ -109,18 +109,18 @@ class MeasuringPoint(models.Model):
         M3 = "m3", "m³"
         L = "L", "L"
 
-    class OutputSignal(Words):
+    class OutputSignal(LowerCaseChoices):
         MA_4_20 = "4-20mA", "4–20 mA"
         MA_0_20 = "0-20mA", "0–20 mA"
         V_1_5 = "1-5V", "1–5 V"
         V_0_10 = "0-10V", "0–10 V"
 
-    class ToleranceUnit(Words):
+    class ToleranceUnit(LowerCaseChoices):
         PERCENT = "%", "% of span"
         MM = "mm", "mm"
         MA = "mA", "mA"
 
-    class Duty(Words):
+    class Duty(LowerCaseChoices):
         SAFETY = "safety"
         CUSTODY = "custody"
         QUALITY = "quality"

@@ -39,7 +39,7 @@ it would time out.
 
 
 def with_present(points: QuerySet) -> QuerySet:
-    """Each point with what hangs at it now, without a query of its own."""
+    """Each point with the transmitter installed at it now, without a query of its own."""
     present = FilteredRelation("installations", condition=Q(installations__removed_on=None))
     return points.annotate(
         present=present,
@@ -56,25 +56,25 @@ def register(request: SignedRequest) -> HttpResponse:
     sort = PointTable.sort_from(request.GET.get("sort", ""))
     seen = MeasuringPoint.objects.seen_by(request.user)
     points = with_present(seen) if sort.endswith("transmitter") else seen
-    found = PointFilter(request.GET, points, places=places)
+    filtered = PointFilter(request.GET, points, places=places)
     listed = page_of(
-        found.qs,
+        filtered.qs,
         PointTable.keys(sort),
         query=request.GET,
         joined=with_present(MeasuringPoint.objects.all()).select_related(
             "tank__area", "tank__product"
         ),
     )
-    facts = {
+    context = {
         "table": PointTable(with_states(listed.rows, places.days), sort=sort),
         "page": listed,
-        "filter": found,
+        "filter": filtered,
         "sites": places.sites if len(places.sites) > 1 else {},
         "query": without_place(request.GET),
         "may_edit": bool(request.user.site_ids("edit register")),
         "may_export": bool(request.user.site_ids("export")),
     }
-    return render(request, "plant/points/points.html", facts)
+    return render(request, "plant/points/points.html", context)
 
 
 @require_safe
@@ -147,11 +147,11 @@ def edit(request: SignedRequest, pk: int) -> HttpResponse:
     tag = point.tag
     form = PointForm(sent(request), person=request.user, instance=point)
     if form.is_bound and form.is_valid():
-        facts = form.cleaned_data
+        values = form.cleaned_data
         saved = attempt(
             form,
             lambda: operations.change(
-                form.instance, seen=facts["seen"], why=facts["why"], by=request.user
+                form.instance, seen=values["seen"], why=values["why"], by=request.user
             ),
         )
         if saved:
@@ -190,10 +190,10 @@ def _move(
     today: dt.date,
     request: SignedRequest,
 ) -> MeasuringPoint:
-    facts = form.cleaned_data
+    values = form.cleaned_data
     if is_out:
-        return operations.put_back_in_service(point, why=facts["why"], by=request.user)
-    return operations.take_out_of_service(point, **facts, today=today, by=request.user)
+        return operations.put_back_in_service(point, why=values["why"], by=request.user)
+    return operations.take_out_of_service(point, **values, today=today, by=request.user)
 
 
 def _tank_asked_for(request: SignedRequest) -> Tank | None:

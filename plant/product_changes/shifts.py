@@ -125,7 +125,7 @@ def _density_errors(
     was: float,
     now: float,
 ) -> np.ndarray:
-    """m. The register tells no diaphragm's height: the datum plate is taken; a displacer ends where
+    """m. The register has no diaphragm's height: the datum plate is taken; a displacer ends where
     its range does.
     """
     foot = low if device.principle == Principle.DISPLACER else min(low, 0.0)

@@ -1,4 +1,4 @@
-"""Products: what stands in the tanks."""
+"""Products: what the tanks hold."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ from plant.sites.querysets import SiteQuerySet
 
 
 class Product(models.Model):
-    """What stands in a tank. Permittivity and density hold at their reference temperatures."""
+    """What a tank holds. Permittivity and density hold at their reference temperatures."""
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="products")
     name = models.CharField("product", max_length=80)

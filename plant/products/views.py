@@ -25,12 +25,12 @@ def products(request: SignedRequest) -> HttpResponse:
         .annotate(tank_count=Count("tanks"))
     )
     editable = request.user.site_ids("edit register")
-    facts = {
+    context = {
         "products": list(rows.order_by("site__name", "name")),
         "several": len(seen) > 1,
         "editable": editable,
     }
-    return render(request, "plant/products/products.html", facts)
+    return render(request, "plant/products/products.html", context)
 
 
 @form_page

@@ -1,4 +1,4 @@
-"""Sites and areas: added and changed. Nothing is deleted: what stands there must stay traceable."""
+"""Sites and areas: added and changed, never deleted: what belongs to them must stay traceable."""
 
 from __future__ import annotations
 

@@ -26,8 +26,8 @@ def sites(request: SignedRequest) -> HttpResponse:
     for row in rows:
         row.may_edit = row.pk in editable  # type: ignore[attr-defined]
         row.may_rename = may(request.user, "edit register", row.pk)  # type: ignore[attr-defined]
-    facts = {"sites": rows, "may_add": bool(request.user.site_ids("manage people"))}
-    return render(request, "plant/sites/sites.html", facts)
+    context = {"sites": rows, "may_add": bool(request.user.site_ids("manage people"))}
+    return render(request, "plant/sites/sites.html", context)
 
 
 @form_page
@@ -75,8 +75,8 @@ def site_edit(request: SignedRequest, pk: int) -> HttpResponse:
 def _is_saved(form: RuleForm, person: Person) -> bool:
     if not form.is_bound or not form.is_valid():
         return False
-    facts = {"fields": form._meta.fields, "seen": form.cleaned_data["seen"]}
-    return bool(attempt(form, lambda: sites_acts.change_site(form.instance, **facts, by=person)))
+    values = {"fields": form._meta.fields, "seen": form.cleaned_data["seen"]}
+    return bool(attempt(form, lambda: sites_acts.change_site(form.instance, **values, by=person)))
 
 
 @form_page

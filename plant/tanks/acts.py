@@ -42,7 +42,7 @@ TANK_FIELDS = (
 )
 
 CONTENTS = ("product", "product_c")
-"""Told with a new tank; afterwards each change has its day (product_changes.change_product)."""
+"""Given with a new tank; afterwards each change has its day (product_changes.change_product)."""
 
 
 Strapping = Sequence[tuple[Decimal, Decimal]]
@@ -106,9 +106,9 @@ def mark_of_tank(tank: Tank) -> str:
 def _area(site: Site, name: str) -> tuple[Area, bool]:
     """The site's area of that name, however it is capitalised; a new one when there is none."""
     name = " ".join(name.split())
-    found = Area.objects.filter(site=site, name__iexact=name).first()
-    if found:
-        return found, False
+    area = Area.objects.filter(site=site, name__iexact=name).first()
+    if area:
+        return area, False
     area = Area(site=site, name=name)
     if not name:
         raise AreaMissing

@@ -117,13 +117,13 @@ class TankForm(SiteForm):
         ]
 
     def clean(self) -> dict[str, Any]:
-        facts = super().clean() or self.cleaned_data
+        values = super().clean() or self.cleaned_data
         if self.site and "product_name" in self.fields:
             try:
-                self.instance.product = product_named(facts.get("product_name"), self.site)
+                self.instance.product = product_named(values.get("product_name"), self.site)
             except ValidationError as error:
                 self.add_error("product_name", error)
-        return facts
+        return values
 
     def prepare(self) -> None:
         self.instance.name_key = natural_key(self.instance.name or "")

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.db import models
 from django.db.models import F, Q
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.level import units
 from plant.sites.models import Area, Site
 from plant.sites.querysets import SiteQuerySet
@@ -18,14 +18,14 @@ class Tank(models.Model):
     above the bottom.
     """
 
-    class Shape(Words):
+    class Shape(LowerCaseChoices):
         VERTICAL = "vertical", "vertical cylinder"
         HORIZONTAL = "horizontal", "horizontal cylinder"
         RECTANGULAR = "rectangular"
         SPHERE = "sphere"
         STRAPPED = "strapped", "strapping table only"
 
-    class End(Words):
+    class End(LowerCaseChoices):
         FLAT = "flat"
         CONE = "cone"
         DISHED = "dished", "dished (torispherical)"
@@ -33,7 +33,7 @@ class Tank(models.Model):
         HEMISPHERICAL = "hemispherical"
         OPEN = "open"
 
-    class LengthUnit(Words):
+    class LengthUnit(LowerCaseChoices):
         MM = "mm", "mm"
         CM = "cm", "cm"
         M = "m", "m"

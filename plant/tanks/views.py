@@ -54,18 +54,18 @@ def tanks(request: SignedRequest) -> HttpResponse:
     sites_for(request, "see")
     places = Places.seen_by(request.user, timezone.now())
     seen = Tank.objects.seen_by(request.user)
-    found = TankFilter(request.GET, seen, places=places)
+    filtered = TankFilter(request.GET, seen, places=places)
     sort = TankTable.sort_from(request.GET.get("sort", ""))
     joined = Tank.objects.select_related("area", "product").annotate(point_count=Count("points"))
-    listed = page_of(found.qs, TankTable.keys(sort), query=request.GET, joined=joined)
-    facts = {
+    listed = page_of(filtered.qs, TankTable.keys(sort), query=request.GET, joined=joined)
+    context = {
         "table": TankTable(listed.rows, sort=sort),
         "page": listed,
-        "filter": found,
+        "filter": filtered,
         "query": without_place(request.GET),
         "may_edit": bool(request.user.site_ids("edit register")),
     }
-    return render(request, "plant/tanks/tanks.html", facts)
+    return render(request, "plant/tanks/tanks.html", context)
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def tank(request: SignedRequest, pk: int) -> HttpResponse:
     today = row.site.day_of(timezone.now())
     for point in points:
         point.due_state = point.state(today)
-    facts: dict[str, Any] = {
+    context: dict[str, Any] = {
         "tank": row,
         "may_edit": may(request.user, "edit register", row.site_id),
         "product_changes": in_words(row.product_changes.all(), CHANGES_SHOWN),
@@ -96,9 +96,9 @@ def tank(request: SignedRequest, pk: int) -> HttpResponse:
     try:
         geometry = geometry_of(row)
     except Refused as refusal:
-        return render(request, "plant/tanks/tank.html", facts | {"trouble": str(refusal)})
+        return render(request, "plant/tanks/tank.html", context | {"trouble": str(refusal)})
     asked, level, trouble = _level_asked_for(request, row, geometry)
-    facts |= {
+    context |= {
         "asked": asked,
         "asked_trouble": trouble,
         "level": level,
@@ -109,7 +109,7 @@ def tank(request: SignedRequest, pk: int) -> HttpResponse:
         if level is None
         else 100 * volume_at(geometry, level + row.datum_m) / capacity(geometry),
     }
-    return render(request, "plant/tanks/tank.html", facts)
+    return render(request, "plant/tanks/tank.html", context)
 
 
 def _points_of(row: Tank) -> Any:
@@ -210,11 +210,14 @@ def tank_new(request: SignedRequest) -> HttpResponse:
     sites_for(request, "edit register")
     form = TankForm(sent(request), person=person)
     if form.is_bound and form.is_valid():
-        facts = form.cleaned_data
+        values = form.cleaned_data
         added = attempt(
             form,
             lambda: operations.add_tank(
-                form.instance, area_name=facts["area_name"], strapping=facts["strapping"], by=person
+                form.instance,
+                area_name=values["area_name"],
+                strapping=values["strapping"],
+                by=person,
             ),
         )
         if added:
@@ -232,22 +235,22 @@ def tank_edit(request: SignedRequest, pk: int) -> HttpResponse:
     name, holds = row.name, contents_text(row.product, row.product_c)
     form = TankForm(sent(request), person=request.user, instance=row)
     if form.is_bound and form.is_valid():
-        facts = form.cleaned_data
+        values = form.cleaned_data
         saved = attempt(
             form,
             lambda: operations.change_tank(
                 form.instance,
-                area_name=facts["area_name"],
-                strapping=facts["strapping"],
-                seen=facts["seen"],
+                area_name=values["area_name"],
+                strapping=values["strapping"],
+                seen=values["seen"],
                 by=request.user,
             ),
         )
         if saved:
             messages.success(request, f"{saved.name} is changed.")
             return redirect("plant:tank", pk=saved.pk)
-    facts = {"tank": row, "tank_name": name, "holds": holds, **_offered(form)}
-    return page(request, "plant/tanks/tank_form.html", form, **facts)
+    context = {"tank": row, "tank_name": name, "holds": holds, **_offered(form)}
+    return page(request, "plant/tanks/tank_form.html", form, **context)
 
 
 def _offered(form: TankForm) -> dict[str, Any]:

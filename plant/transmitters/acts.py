@@ -1,7 +1,7 @@
 """Transmitters, and which measuring point each served when: install, remove, swap.
 
-A day in the past is legal: swaps are often entered late. It needs an approver, or a planner with the
-reason.
+A day in the past is legal: swaps are often entered late. It needs an approver, or a planner with
+the reason.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ def install(
     why: str = "",
     note: str = "",
 ) -> Installation:
-    """Install ``transmitter`` at a free ``point`` from the day ``on``. ``today`` is the site's day."""
+    """Install ``transmitter`` at a free ``point`` from the day ``on``; ``today`` is the site's."""
     point = _lock(point)
     _require_day(by, point, on, today, why)
     present = _present(point=point)
@@ -126,8 +126,9 @@ def swap(
     why: str = "",
     note: str = "",
 ) -> Installation:
-    """Put ``transmitter`` in the place of the present one at ``point`` (installation id ``seen``) on
-    the day ``on``.
+    """Put ``transmitter`` in the place of the present one at ``point`` on the day ``on``.
+
+    ``seen``: the id of the installation that ends.
     """
     point = _lock(point)
     _require_day(by, point, on, today, why)
@@ -203,7 +204,7 @@ def _refuse_unfit(point: MeasuringPoint, transmitter: Transmitter) -> None:
 
 
 def _refuse_clash(point: MeasuringPoint, transmitter: Transmitter, on: dt.date) -> None:
-    """Name what stands in the way; the database's exclusion constraint is the last guard behind this."""
+    """Name the installation in the way; the database's exclusion constraint refuses it as well."""
     later = Q(removed_on=None) | Q(removed_on__gt=on)
     rows = Installation.objects.filter(later).select_related("point", "transmitter")
     other = rows.filter(transmitter=transmitter).first()

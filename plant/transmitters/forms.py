@@ -66,17 +66,17 @@ class InstallForm(forms.Form):
         typed = self.cleaned_data["transmitter"].strip()
         rows = Transmitter.objects.filter(site_id=self.point.site_id)
         exact = list(rows.filter(serial__iexact=typed)[:2])
-        found = exact or list(rows.filter(serial__icontains=typed)[:2])
-        if not found:
+        fitting = exact or list(rows.filter(serial__icontains=typed)[:2])
+        if not fitting:
             raise forms.ValidationError(
                 f"{self.point.site} has no transmitter “{typed}”. Check the name plate, or add "
                 "the transmitter first."
             )
-        if len(found) > 1:
+        if len(fitting) > 1:
             raise forms.ValidationError(
-                f"More than one transmitter fits “{typed}”: {found[0]} and {found[1]}."
+                f"More than one transmitter fits “{typed}”: {fitting[0]} and {fitting[1]}."
             )
-        return found[0]
+        return fitting[0]
 
 
 class SwapForm(InstallForm):

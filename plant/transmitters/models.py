@@ -10,11 +10,11 @@ from django.contrib.postgres.fields import DateRangeField, RangeBoundary, RangeO
 from django.db import models
 from django.db.models import F, Func, Q
 
-from plant.choices import Words
+from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 
-class Principle(Words):
+class Principle(LowerCaseChoices):
     CAPACITANCE_ROD = "capacitance rod"
     CAPACITANCE_ROPE = "capacitance rope"
     HYDROSTATIC = "hydrostatic"
@@ -28,12 +28,12 @@ class Principle(Words):
 
 
 class Transmitter(models.Model):
-    class Wiring(Words):
+    class Wiring(LowerCaseChoices):
         TWO = "2-wire"
         THREE = "3-wire"
         FOUR = "4-wire"
 
-    class Status(Words):
+    class Status(LowerCaseChoices):
         IN_SERVICE = "in service"
         SPARE = "spare"
         IN_REPAIR = "in repair"

@@ -1,7 +1,7 @@
 """From the register's rows to the probe and the product of the pure cores, and what such a probe
 should measure.
 
-What the register does not tell is refused by name (Lacking): a page then says which datum is
+What the register does not hold is refused by name (Lacking): a page then says which datum is
 missing, and nothing is guessed in its place. A probe is taken to stand on the tank's axis, upright,
 hung from the roof.
 """
@@ -45,7 +45,7 @@ class Lacking(Exception):
 
 @dataclass(frozen=True)
 class Contents:
-    """What stands in a tank: a product, and its temperature where that is known."""
+    """What a tank holds: a product, and its temperature where that is known."""
 
     product: Product | None
     celsius: Decimal | None
@@ -99,7 +99,7 @@ class Contents:
 
 # ---- the probe ----
 def probe_of(device: Transmitter, point: MeasuringPoint, geometry: Geometry) -> Probe:
-    """The capacitance probe of ``device`` as it hangs at ``point``. Raises Lacking.
+    """The capacitance probe of ``device`` as installed at ``point``. Raises Lacking.
 
     Its tip hangs its length below the roof, but never above the lower end of the range, which it
     has to reach.
@@ -188,7 +188,7 @@ class Sensitivity:
 
 
 @dataclass(frozen=True)
-class ProbeFacts:
+class ProbeFigures:
     """Expected capacitance of a probe: pF per metre in gas and in the present liquid, at heights,
     and what moves it.
     """
@@ -207,7 +207,7 @@ class ProbeFacts:
         return self.heights[2].picofarads - self.heights[1].picofarads
 
 
-def probe_facts(device: Transmitter, point: MeasuringPoint, geometry: Geometry) -> ProbeFacts:
+def probe_figures(device: Transmitter, point: MeasuringPoint, geometry: Geometry) -> ProbeFigures:
     """What a capacitance probe should measure in what its tank holds now. Raises Lacking."""
     probe, liquid = probe_of(device, point, geometry), Contents.of(point.tank)
     permittivity = liquid.permittivity
@@ -229,7 +229,7 @@ def probe_facts(device: Transmitter, point: MeasuringPoint, geometry: Geometry) 
         for name, level in named
     )
     ends = {"lower": lower, "upper": upper, "signal": point.output}
-    return ProbeFacts(
+    return ProbeFigures(
         probe=probe,
         liquid=liquid,
         permittivity=permittivity,
@@ -245,21 +245,21 @@ def _sensitivities(
 ) -> Iterable[Sensitivity]:
     span = ends["upper"] - ends["lower"]
 
-    def told(cause: str, shift: Callable[..., Shift], **facts: float) -> Sensitivity:
-        moved = shift(probe, full, **ends, **facts)
+    def effect(cause: str, shift: Callable[..., Shift], **conditions: float) -> Sensitivity:
+        moved = shift(probe, full, **ends, **conditions)
         return Sensitivity(cause, moved.error, moved.output_error, moved.error / 100 * span)
 
     if not liquid.conducts:
         fixed = {"at_calibration": permittivity}
-        yield told(
+        yield effect(
             f"Permittivity {STEP} higher", permittivity_shift, **fixed, now=permittivity + STEP
         )
         per_kelvin = float(liquid.product.permittivity_per_k) if liquid.product else 0.0
         warmer = permittivity + KELVINS * per_kelvin
         if per_kelvin and warmer > AIR:
-            yield told(f"{KELVINS:.0f} K warmer", permittivity_shift, **fixed, now=warmer)
+            yield effect(f"{KELVINS:.0f} K warmer", permittivity_shift, **fixed, now=warmer)
     elif probe.insulation is not None:
-        # Where the range ends at the probe's upper end no film fits above it: told a little lower.
+        # Where the range ends at the probe's upper end no film fits above it: taken a little lower.
         below = min(full, probe.tip + probe.length - FILM_M)
         moved = build_up_shift(probe, below, **ends, liquid=permittivity, film=FILM_M)
         yield Sensitivity(
@@ -268,7 +268,7 @@ def _sensitivities(
             moved.output_error,
             moved.error / 100 * span,
         )
-    yield told(
+    yield effect(
         f"Crust {1000 * CRUST_M:.0f} mm thick all over, insulating, of permittivity "
         f"{CRUST_PERMITTIVITY}",
         coating_shift,

@@ -36,24 +36,24 @@ def transmitters(request: SignedRequest) -> HttpResponse:
     sites_for(request, "see")
     places = Places.seen_by(request.user, timezone.now())
     seen = Transmitter.objects.seen_by(request.user)
-    found = TransmitterFilter(request.GET, seen, places=places)
+    filtered = TransmitterFilter(request.GET, seen, places=places)
     sort = TransmitterTable.sort_from(request.GET.get("sort", ""))
     listed = page_of(
-        found.qs,
+        filtered.qs,
         TransmitterTable.keys(sort),
         query=request.GET,
         joined=_with_place(),
     )
     for row in listed.rows:
         row.point_url = f"/points/{row.point_id}/"
-    facts = {
+    context = {
         "table": TransmitterTable(listed.rows, sort=sort),
         "page": listed,
-        "filter": found,
+        "filter": filtered,
         "query": without_place(request.GET),
         "may_edit": bool(request.user.site_ids("edit register")),
     }
-    return render(request, "plant/transmitters/transmitters.html", facts)
+    return render(request, "plant/transmitters/transmitters.html", context)
 
 
 @form_page
@@ -103,9 +103,9 @@ def install(request: SignedRequest, pk: int) -> HttpResponse:
     point, present = _point(request, pk)
     form = _install_form(sent(request), point, present)
     if form.is_bound and form.is_valid():
-        facts = form.cleaned_data | {"today": _today(point), "by": request.user}
+        values = form.cleaned_data | {"today": _today(point), "by": request.user}
         act = installing.swap if present else installing.install
-        done = attempt(form, lambda: act(point, **facts))
+        done = attempt(form, lambda: act(point, **values))
         if done:
             messages.success(request, f"{done.transmitter} is now installed at {point.tag}.")
             return redirect(point)
@@ -118,8 +118,8 @@ def remove(request: SignedRequest, pk: int) -> HttpResponse:
     point, present = _point(request, pk)
     form = _remove_form(request.POST, point, present)
     if form.is_valid():
-        facts = form.cleaned_data | {"today": _today(point), "by": request.user}
-        gone = attempt(form, lambda: installing.remove(point, **facts))
+        values = form.cleaned_data | {"today": _today(point), "by": request.user}
+        gone = attempt(form, lambda: installing.remove(point, **values))
         if gone:
             messages.success(
                 request, f"{gone.transmitter} is removed; {point.tag} has no transmitter now."
@@ -159,7 +159,7 @@ def _page(
     away: RemoveForm,
 ) -> HttpResponse:
     spares = Transmitter.objects.filter(site_id=point.site_id, status=Transmitter.Status.SPARE)
-    facts = {
+    context = {
         "point": point,
         "hanging": present,
         "form": form,
@@ -168,4 +168,4 @@ def _page(
         "before": point.installations.exclude(removed_on=None).select_related("transmitter")[:20],
     }
     status = 422 if form.is_bound or away.is_bound else 200
-    return render(request, "plant/transmitters/install.html", facts, status=status)
+    return render(request, "plant/transmitters/install.html", context, status=status)

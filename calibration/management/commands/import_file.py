@@ -66,7 +66,7 @@ class Command(BaseCommand):
 
     def _run(self, batch: ImportBatch) -> ImportBatch:
         batch = run_now(batch, at=timezone.now())
-        if batch.state == ImportBatch.State.REFUSED:
+        if batch.state == ImportBatch.ImportState.REFUSED:
             self._tell_problems(batch)
         return batch
 

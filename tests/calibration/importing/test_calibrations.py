@@ -175,7 +175,7 @@ def test_levels_in_another_unit_are_kept_in_that_of_the_range(point, planner):
 @pytest.mark.parametrize(
     ("text", "column", "said"),
     [
-        (a_file(*FOUND, serial="S9"), "serial", "S1 did"),
+        (a_file(*FOUND, serial="S9"), "serial", "S1 was"),
         (a_file(*FOUND, day=dt.date(2019, 5, 1)), "serial", "none there that day"),
         (a_file(*FOUND, day=dt.date(2024, 5, 1)), "standards", "no certificate that covers 1 May " "2024"),
         (a_file(*FOUND, standards="MM-09"), "standards", "no reference standard"),

@@ -44,7 +44,7 @@ def test_what_a_laboratory_stated_is_not_changed(site, planner):
     batch = send(TEXT.replace("2027-01-14", "2028-01-14"), by=planner, kind="standards")
     (row, column, reason), *_ = reasons(batch)
     assert (row, column) == (3, "valid until")
-    assert "the book has 2027-01-14" in reason
+    assert "the register has 2027-01-14" in reason
 
 
 def test_every_fault_of_a_certificate_is_told(site, planner):

@@ -105,7 +105,7 @@ def test_importing_its_own_export_changes_nothing(register, sign_in, planner, ki
     batch = send(data, by=planner, name=f"register.{kind}")
     assert reasons(batch) == []
     assert (batch.state, batch.rows_same, batch.rows_new, batch.rows_changed) == (
-        ImportBatch.State.CHECKED, 6, 0, 0,
+        ImportBatch.ImportState.CHECKED, 6, 0, 0,
     )  # fmt: skip
     assert book() == before
     assert RowHistory.objects.count() == history

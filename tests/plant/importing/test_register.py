@@ -214,12 +214,12 @@ def test_every_problem_is_listed_by_row_and_column(tank, planner):
     [
         ("tag,tank,LRV (m),URV (m)", "tolerance", "missing"),
         (HEADER + ",colour", "colour", "no column"),
-        (HEADER + ",Tag", "Tag", "stands twice"),
+        (HEADER + ",Tag", "Tag", "is there twice"),
         ("tag,tank,LRV (yd),URV (m),tolerance", "LRV (yd)", "mm, cm, in, ft, m3 or L"),
         ("tag,tank,LRV,URV (m),tolerance", "LRV", "needs its unit"),
     ],
 )
-def test_a_wrong_header_is_told_by_its_heading(header, column, reason, tank, planner):
+def test_a_wrong_header_is_refused_by_its_heading(header, column, reason, tank, planner):
     cells = ["LT-101A", "T-101", "0.3", "8.3", "1", "x"][: header.count(",") + 1]
     told = reasons(send(rows(header, ",".join(cells)), by=planner))
     row, _, why = next(each for each in told if each[1] == column)
@@ -227,16 +227,16 @@ def test_a_wrong_header_is_told_by_its_heading(header, column, reason, tank, pla
     assert reason in why
 
 
-def test_a_transmitter_that_hangs_elsewhere_is_refused(tank, planner):
+def test_a_transmitter_that_is_installed_elsewhere_is_refused(tank, planner):
     an_installation(a_point("LT-101D"), a_transmitter("S1", maker="Tarn & Weir"))
     text = rows(HEADER + ",serial,principle", "LT-101A,T-101,0.3,8.3,1,S1,radar")
-    assert "hangs at LT-101D since 2020-01-01" in reasons(send(text, by=planner))[0][2]
+    assert "has been installed at LT-101D since 2020-01-01" in reasons(send(text, by=planner))[0][2]
 
 
 def test_another_transmitter_at_the_point_is_a_swap_not_an_import(tank, planner):
     an_installation(a_point("LT-101A"), a_transmitter("S1"))
     text = rows(HEADER + ",serial,principle", "LT-101A,T-101,0.3,8.3,1,S2,radar")
-    assert "S1 hangs at this point" in reasons(send(text, by=planner))[0][2]
+    assert "S1 has been installed at this point" in reasons(send(text, by=planner))[0][2]
 
 
 def test_an_installation_does_not_reach_into_an_earlier_one(tank, planner):
@@ -266,7 +266,7 @@ def test_a_serial_number_of_two_makers_needs_the_maker(tank, planner):
     )  # fmt: skip
 
 
-def test_without_a_maker_the_one_that_hangs_at_the_tag_is_meant(tank, planner):
+def test_without_a_maker_the_one_installed_at_the_tag_is_meant(tank, planner):
     for tag, maker in (("LT-101A", "Tarn & Weir"), ("LT-101B", "")):
         an_installation(a_point(tag), a_transmitter("S1", maker=maker))
     text = rows(HEADER + ",serial", "LT-101A,T-101,0.3,8.3,1,S1")

@@ -37,7 +37,7 @@ def test_what_changed_since_the_check_is_found_when_it_is_applied(tank, planner)
     imports.ask_to_apply(batch, by=planner)
     batch = run_now(batch, at=NOON)
     assert batch.state == "refused"
-    assert "hangs at LT-101D" in reasons(batch)[0][2]
+    assert "has been installed at LT-101D" in reasons(batch)[0][2]
     assert not MeasuringPoint.objects.filter(tag="LT-101A").exists()
 
 

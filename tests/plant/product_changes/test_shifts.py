@@ -13,7 +13,7 @@ from plant.product_changes.shifts import outcome_of
 from plant.products.models import Product
 from plant.tanks.geometry import geometry_of
 from plant.tanks.models import Tank
-from plant.transmitters.probe import Contents, Lacking, probe_facts, probe_of
+from plant.transmitters.probe import Contents, Lacking, probe_figures, probe_of
 from tests.makers import a_point, a_product, a_tank, a_transmitter
 
 pytestmark = pytest.mark.django_db
@@ -50,7 +50,7 @@ def test_another_permittivity_shifts_in_proportion_where_the_probe_begins_at_lrv
 
 
 def test_a_probe_that_reaches_below_lrv_shifts_its_zero_too():
-    # 12 m tank, 11.9 m rod: its tip hangs at 0.1 m, 0.2 m under LRV, and is wetted there as well.
+    # 12 m tank, 11.9 m rod: its tip is at 0.1 m, 0.2 m under LRV, and is wetted there as well.
     out = outcome(olein(), soybean(), **ROD | {"probe_length_mm": 11900})
     assert out.full.level == pytest.approx(0.048780 * 8.2, abs=5e-6)
 
@@ -154,7 +154,7 @@ def test_the_other_plate_must_be_known(tank, datum):
 def facts_of(device: dict, contents: Contents, **tank):
     tank = a_tank("T-9", diameter=Decimal(2), product=contents.product, product_c=contents.celsius, **tank)  # fmt: skip
     point = a_point("LT-9A", tank, lower=Decimal(0), upper=Decimal(8))
-    return probe_facts(a_transmitter(**device), point, geometry_of(tank))
+    return probe_figures(a_transmitter(**device), point, geometry_of(tank))
 
 
 def test_expected_picofarads_are_those_worked_by_hand():
@@ -180,7 +180,7 @@ def test_in_a_conducting_liquid_the_insulation_is_the_dielectric():
     assert film.percent == pytest.approx(100 * 0.1 / 8, rel=1e-6)
     assert crust.percent < -20
     with pytest.raises(Lacking, match="short-circuited by lye"):
-        probe_facts(a_transmitter(**ROD), facts_point(), geometry_of(Tank.objects.get()))
+        probe_figures(a_transmitter(**ROD), facts_point(), geometry_of(Tank.objects.get()))
 
 
 def facts_point():
