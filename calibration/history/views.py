@@ -18,7 +18,8 @@ from django.views.decorators.http import require_safe
 
 from calibration.history import timeline
 from calibration.history import versions as book
-from calibration.history.forms import DayForm, LedgerFilter
+from calibration.history.filters import LedgerFilter
+from calibration.history.forms import DayForm
 from calibration.history.tables import LedgerTable
 from plant.cells import csv_cell, digits
 from plant.ledger.models import LedgerEntry
@@ -134,9 +135,9 @@ def _events_csv(events: list[timeline.Event], site: Site, name: str) -> HttpResp
 def ledger(request: SignedRequest) -> HttpResponse:
     """Who did what, when and why, newest first."""
     entries = _entries(request)
-    filter_form = LedgerFilter(request.GET, person=request.user)
+    filtered = LedgerFilter(request.GET, entries)
     page = page_of(
-        filter_form.narrow(entries),
+        filtered.qs,
         ["-id"],
         query=request.GET,
         joined=entries,
@@ -152,7 +153,7 @@ def ledger(request: SignedRequest) -> HttpResponse:
         {
             "table": LedgerTable(page.rows, sort=""),
             "page": page,
-            "filter": filter_form,
+            "filter": filtered,
             "query": without_place(request.GET),
             "is_filtered": bool(without_place(request.GET)),
         },
@@ -177,7 +178,7 @@ def ledger_entry(request: SignedRequest, pk: int) -> HttpResponse:
 @require_safe
 def ledger_csv(request: SignedRequest) -> HttpResponseBase:
     """The filtered ledger as a file, oldest first, streamed."""
-    kept = LedgerFilter(request.GET, person=request.user).narrow(_entries(request))
+    kept = LedgerFilter(request.GET, _entries(request)).qs
     header = ("entry", "when", "who", "act", "kind", "on", "why", "details")
     return _csv(header, _ledger_rows(kept.order_by("id")), "ledger")
 

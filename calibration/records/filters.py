@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import django_filters as filters
 from django import forms
 from django.db.models import Q, QuerySet
 
 from calibration.records.models import Calibration
+from plant.pages.filters import day_filter
 from plant.people.models import Person
 from plant.sites.models import Site
 
@@ -21,45 +23,49 @@ VERDICTS = {
 }
 
 
-class RecordFilter(forms.Form):
-    """What a person looks for. A field that makes no sense is said so, and filters nothing."""
+class IdFilter(filters.Filter):
+    field_class = forms.IntegerField
 
-    q = forms.CharField(label="Tag, tank or serial number", required=False, max_length=60)
-    state = forms.ChoiceField(
-        label="State", required=False, choices=[("", "any"), *Calibration.State.choices]
+
+class RecordFilter(filters.FilterSet):
+    """What a person looks for. A field that is not understood says so, and filters nothing."""
+
+    q = filters.CharFilter(method="search", label="Tag, tank or serial number", max_length=60)
+    state = filters.ChoiceFilter(
+        label="State", choices=Calibration.State.choices, empty_label="any"
     )
-    verdict = forms.ChoiceField(
+    verdict = filters.ChoiceFilter(
+        method="with_verdict",
         label="Verdict",
-        required=False,
-        choices=[("", "any"), *((k, v[0]) for k, v in VERDICTS.items())],
+        choices=[(key, text) for key, (text, _) in VERDICTS.items()],
+        empty_label="any",
     )
-    site = forms.ModelChoiceField(
-        label="Site", required=False, queryset=Site.objects.none(), empty_label="all mine"
+    site = filters.ChoiceFilter(
+        field_name="site_id", label="Site", choices=[], empty_label="all mine"
     )
-    since = forms.DateField(label="From", required=False, widget=forms.DateInput({"type": "date"}))
-    until = forms.DateField(label="Until", required=False, widget=forms.DateInput({"type": "date"}))
-    standard = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    since = day_filter("From", field_name="done_on", lookup_expr="gte")
+    until = day_filter("Until", field_name="done_on", lookup_expr="lte")
+    standard = IdFilter(field_name="standards_used__standard", widget=forms.HiddenInput)
 
-    def __init__(self, data: Mapping[str, Any], *, person: Person) -> None:
-        super().__init__(data)
+    class Meta:
+        model = Calibration
+        fields: list[str] = []
+
+    def __init__(
+        self, data: Mapping[str, Any], queryset: QuerySet[Calibration], *, person: Person
+    ) -> None:
+        super().__init__(data, queryset)
         sites = person.site_ids("see")
         if len(sites) > 1:
-            self.fields["site"].queryset = Site.objects.filter(pk__in=sites)  # type: ignore[attr-defined]
+            named = Site.objects.filter(pk__in=sites).values_list("pk", "name")
+            self.filters["site"].extra["choices"] = list(named)
         else:
-            del self.fields["site"]
+            del self.filters["site"]
 
-    def narrow(self, records: QuerySet[Calibration]) -> QuerySet[Calibration]:
-        self.is_valid()
-        typed = {name: value for name, value in self.cleaned_data.items() if value}
-        for name, condition in {
-            "state": lambda v: Q(state=v),
-            "site": lambda v: Q(site=v),
-            "verdict": lambda v: VERDICTS[v][1],
-            "q": lambda v: Q(tag__icontains=v) | Q(tank_name__icontains=v) | Q(serial__icontains=v),
-            "since": lambda v: Q(done_on__gte=v),
-            "until": lambda v: Q(done_on__lte=v),
-            "standard": lambda v: Q(standards_used__standard=v),
-        }.items():
-            if name in typed:
-                records = records.filter(condition(typed[name]))
-        return records
+    def search(self, records: QuerySet, name: str, value: str) -> QuerySet:
+        return records.filter(
+            Q(tag__icontains=value) | Q(tank_name__icontains=value) | Q(serial__icontains=value)
+        )
+
+    def with_verdict(self, records: QuerySet, name: str, value: str) -> QuerySet:
+        return records.filter(VERDICTS[value][1])

@@ -42,9 +42,9 @@ def record_list(request: SignedRequest) -> HttpResponse:
     """Records newest first, 50 a page; what waits for approval is one press away."""
     require_sight(request.user)
     seen = Calibration.objects.seen_by(request.user)
-    filter_form = RecordFilter(request.GET, person=request.user)
+    filtered = RecordFilter(request.GET, seen, person=request.user)
     page = page_of(
-        filter_form.narrow(seen),
+        filtered.qs,
         ORDER,
         query=request.GET,
         joined=seen.only(*LISTED),
@@ -55,7 +55,7 @@ def record_list(request: SignedRequest) -> HttpResponse:
         request,
         "calibration/records/record_list.html",
         {
-            "filter": filter_form,
+            "filter": filtered,
             "rows": page.rows,
             "newer": page.earlier,
             "older": page.later,

@@ -14,6 +14,7 @@ import django_filters as filters
 from django import forms
 from django.db.models import Q, QuerySet
 
+from plant.pages.forms import day_input
 from plant.people.models import Person
 from plant.sites.models import Site
 
@@ -48,6 +49,11 @@ def chosen(data: Mapping[str, str], name: str, known: Iterable[Any]) -> str:
     """The value of a filter if it is one of ``known``."""
     value = data.get(name, "")
     return value if value in {str(key) for key in known} else ""
+
+
+def day_filter(label: str, **more: Any) -> filters.DateFilter:
+    """A day chosen with the browser's own picker."""
+    return filters.DateFilter(label=label, widget=day_input(), **more)
 
 
 class PlacedFilter(filters.FilterSet):

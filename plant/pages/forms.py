@@ -59,16 +59,19 @@ def _field(column: models.Field, name: str, unit: str, **more: Any) -> forms.Fie
             **more,
         )
     if isinstance(column, models.DateField):
-        more["widget"] = forms.DateInput({"type": "date"}, format="%Y-%m-%d")
+        more["widget"] = day_input()
     if isinstance(column, models.TextField):
         more["widget"] = forms.Textarea({"rows": 3})
     return column.formfield(**more)
 
 
+def day_input(**attrs: Any) -> forms.DateInput:
+    """The browser's own picker of a day."""
+    return forms.DateInput({"type": "date", **attrs}, format="%Y-%m-%d")
+
+
 def day_field(label: str, **more: Any) -> forms.DateField:
-    return forms.DateField(
-        label=label, widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"), **more
-    )
+    return forms.DateField(label=label, widget=day_input(), **more)
 
 
 class RuleForm(forms.ModelForm):

@@ -10,7 +10,7 @@ from django import forms
 from plant.level.tolerance import equivalent_tolerance
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
 from plant.naming import natural_key
-from plant.pages.forms import NamedRow, SiteForm, described_by
+from plant.pages.forms import NamedRow, SiteForm, day_field, described_by
 from plant.points import procedures
 from plant.points.acts import POINT_FIELDS
 from plant.points.columns import CALIBRATION, POINT, RANGE, TOLERANCE, WHERE
@@ -152,9 +152,7 @@ def _procedure_field(chosen: str) -> forms.ChoiceField:
 class ServiceForm(forms.Form):
     """Takes a point out of service."""
 
-    on = forms.DateField(
-        label="Out of service since", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
-    )
+    on = day_field("Out of service since")
     why = forms.CharField(
         label="Why", max_length=200, help_text="For example: tank opened for relining."
     )

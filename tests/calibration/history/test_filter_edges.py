@@ -6,7 +6,8 @@ import datetime as dt
 
 import pytest
 
-from calibration.history.forms import DayForm, LedgerFilter
+from calibration.history.filters import LedgerFilter
+from calibration.history.forms import DayForm
 from calibration.history.versions import Version, end_of
 from plant.ledger.models import LedgerEntry
 
@@ -22,7 +23,7 @@ def kept(asked: dict[str, str], person, instant: dt.datetime) -> bool:
         at=instant, person=person, person_name=person.name, act="add product",
         subject_kind="product", subject="palm olein",
     )  # fmt: skip
-    entries = LedgerFilter(asked, person=person).narrow(LedgerEntry.objects.all())
+    entries = LedgerFilter(asked, LedgerEntry.objects.all()).qs
     return entry in entries
 
 

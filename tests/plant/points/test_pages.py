@@ -134,8 +134,10 @@ def test_the_register_costs_the_same_few_queries_for_fifty_rows(
 
 
 def test_an_empty_register_says_what_to_do_first(sign_in, planner, technician):
-    assert b"Add the tank first" in sign_in(planner).get("/register/").content
-    assert b"A planner of your site" in sign_in(technician).get("/register/").content
+    page = sign_in(planner).get("/register/").content
+    assert b"Add the tank, then the point" in b" ".join(page.split())
+    page = sign_in(technician).get("/register/").content
+    assert b"A planner of your site adds measuring points" in b" ".join(page.split())
 
 
 def test_a_row_shows_range_tolerance_and_state(sign_in, planner):
