@@ -11,13 +11,15 @@ import pytest
 from django.db.transaction import Atomic
 
 ROOT = Path(__file__).resolve().parent.parent
-FILES = sorted(path for app in ("plant", "calibration") for path in (ROOT / app).glob("*/acts.py"))
+FILES = sorted(path for app in ("plant", "calibration") for path in (ROOT / app).glob("*/*acts.py"))
 
 
 def acts() -> Iterator[tuple[str, Callable]]:
     """Every public function of an acts file that enters the ledger itself."""
     for path in FILES:
-        module = importlib.import_module(f"{path.parent.parent.name}.{path.parent.name}.acts")
+        module = importlib.import_module(
+            f"{path.parent.parent.name}.{path.parent.name}.{path.stem}"
+        )
         for name, function in inspect.getmembers(module, inspect.isfunction):
             own = function.__module__ == module.__name__ and not name.startswith("_")
             if own and "enter" in inspect.unwrap(function).__code__.co_names:

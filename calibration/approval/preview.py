@@ -12,7 +12,8 @@ from calibration.records.models import Calibration
 from plant.people.models import Person
 
 
-def _approvers(record: Calibration) -> list[Person]:
+def approvers_of(record: Calibration) -> list[Person]:
+    """Who may approve the record today: everybody with the role at its site but its performer."""
     today = record.site.day_of(timezone.now())
     at_site = Q(
         appointments__site=record.site_id,
@@ -26,7 +27,7 @@ def _approvers(record: Calibration) -> list[Person]:
     return list(people.distinct())
 
 
-def _due_after(record: Calibration) -> dt.date | None:
+def due_after(record: Calibration) -> dt.date | None:
     """The due date that an approval would give; an amendment takes the place of the record it
     amends.
     """

@@ -1,13 +1,17 @@
-"""What an approver should look at twice before signing a record."""
+"""What an approver should look at twice before signing a record: a table of cases, each with its
+sentence.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 
-from calibration.records.budgets import METERS
-from calibration.records.computed import third_level
-from calibration.records.figures import least_tur, tur_is_low
+from calibration.records.budget_page import least_tur, tur_is_low
+from calibration.records.computed_readings import ThirdLevel, third_level
 from calibration.records.models import Calibration, Reading, StandardUse
+from calibration.records.setup import METERS
 from plant.quantities import number, percent
 
 LATE_DAYS = 2
@@ -18,108 +22,171 @@ def unusual(
     record: Calibration, readings: list[Reading], uses: Sequence[StandardUse] = ()
 ) -> list[str]:
     """Sentences, gravest first; empty when nothing about the record is out of the ordinary."""
-    return [
-        *_verdicts(record, readings),
-        *_missing(record, readings),
-        *_no_meter(readings, uses),
-        *_adjusting(record),
-        *_else(record, readings),
-    ]
+    shown = _Shown(record, readings, uses)
+    return [sentence(shown) for applies, sentence in CASES if applies(shown)]
 
 
-def _verdicts(record: Calibration, readings: list[Reading]) -> list[str]:
-    said = []
-    for stage, verdict in (("as found", record.found_verdict), ("as left", record.left_verdict)):
-        outside = [r for r in readings if r.stage == stage and r.verdict == "fail"]
-        if verdict == "fail" and outside:
-            every = sum(r.stage == stage for r in readings)
-            then = (
-                " Approving opens a finding."
-                if stage == "as found"
-                else " It goes back to service like this."
-            )
-            said.append(
-                f"{stage.capitalize()}, {len(outside)} of {every} readings are out of "
-                f"tolerance.{then}"
-            )
-        open_ = [r for r in readings if r.stage == stage and r.verdict == "inconclusive"]
-        if open_ and verdict == "inconclusive":
-            said.append(
-                f"{stage.capitalize()}, {len(open_)} readings are inconclusive: the uncertainty "
-                "straddles the limit. "
-                + (
-                    "It is not shown that it goes back to service in tolerance; a better standard "
-                    "would decide."
-                    if stage == "as left"
-                    else "A better standard would decide; until then it is no pass."
-                )
-            )
-    if tur_is_low(record) and record.tur is not None:
-        said.append(
-            f"The test uncertainty ratio is {number(record.tur, 1)} to 1, below the "
-            f"{number(least_tur(record), 1)} to 1 that the policy asks for."
+@dataclass(frozen=True)
+class _Shown:
+    """A record with what the sentences say of it."""
+
+    record: Calibration
+    readings: Sequence[Reading]
+    uses: Sequence[StandardUse]
+
+    def of_stage(self, stage: str, verdict: str = "") -> list[Reading]:
+        return [
+            r for r in self.readings if r.stage == stage and (not verdict or r.verdict == verdict)
+        ]
+
+    def is_judged(self, stage: str, verdict: str) -> bool:
+        """The stage's verdict is this, and so is that of some of its readings."""
+        record = self.record
+        of_stage = record.found_verdict if stage == "as found" else record.left_verdict
+        return of_stage == verdict and bool(self.of_stage(stage, verdict))
+
+    @cached_property
+    def odd_bands(self) -> list[str]:
+        return sorted({f"{r.observed:f} is {r.band}" for r in self.readings if r.band in ODD_BANDS})
+
+    @property
+    def lacks_meter(self) -> bool:
+        """Nobody knows what read the output; a record that names no standard says so elsewhere."""
+        is_read = any(r.observed is not None for r in self.readings)
+        kinds = {use.standard.kind for use in self.uses}
+        return bool(kinds) and is_read and not kinds & set(METERS)
+
+    @property
+    def is_beyond_limit(self) -> bool | None:
+        """Whether as found asks for an adjustment; None where as found is missing."""
+        largest = self.record.found_largest
+        return None if largest is None else abs(largest) > self.record.adjust_limit_percent
+
+    @property
+    def largest_against_limit(self) -> str:
+        limit = self.record.adjust_limit_percent
+        return (
+            f"{percent(self.record.found_largest, limit)} % of span against the adjust limit "
+            f"±{number(limit, 2)} %"
         )
-    bands = sorted({f"{r.observed:f} is {r.band}" for r in readings if r.band in ODD_BANDS})
-    if bands:
-        said.append(f"By NE 43 {', '.join(bands)}: evidence of a failure rather than of drift.")
-    return said
+
+    @property
+    def days_late(self) -> int:
+        entered_on = self.record.site.day_of(self.record.submitted_at)
+        return (entered_on - self.record.done_on).days
+
+    @cached_property
+    def third(self) -> ThirdLevel | None:
+        return third_level(self.record, self.readings)
+
+    @property
+    def is_off_the_line(self) -> bool:
+        return self.third is not None and 0 < self.third.limit < abs(self.third.deviation)
 
 
-def _missing(record: Calibration, readings: list[Reading]) -> list[str]:
-    said = []
-    if not record.found_verdict:
-        said.append(f"As found is missing: {record.no_as_found_reason}")
-    elif record.no_as_found_reason:
-        said.append(f"As found is incomplete: {record.no_as_found_reason}")
-    if not any(r.stage == "as it stands" for r in readings):
-        said.append("It was not read as it stands before anything was moved.")
-    return said
+def _out_of_tolerance(shown: _Shown, stage: str, then: str) -> str:
+    outside, every = len(shown.of_stage(stage, "fail")), len(shown.of_stage(stage))
+    return f"{stage.capitalize()}, {outside} of {every} readings are out of tolerance. {then}"
 
 
-def _no_meter(readings: list[Reading], uses: Sequence[StandardUse]) -> list[str]:
-    """An output that was read by nobody knows what; a record that names no standard says so
-    elsewhere.
-    """
-    is_read = any(r.observed is not None for r in readings)
-    if not uses or not is_read or any(use.standard.kind in METERS for use in uses):
-        return []
-    return ["No meter is among its standards: what read the output cannot be traced."]
+def _inconclusive(shown: _Shown, stage: str, then: str) -> str:
+    count = len(shown.of_stage(stage, "inconclusive"))
+    return (
+        f"{stage.capitalize()}, {count} readings are inconclusive: the uncertainty straddles the "
+        f"limit. {then}"
+    )
 
 
-def _adjusting(record: Calibration) -> list[str]:
-    limit, largest = record.adjust_limit_percent, record.found_largest
-    if largest is None:
-        return []
-    shown = f"{percent(largest, limit)} % of span against the adjust limit ±{number(limit, 2)} %"
-    if record.adjusted and abs(largest) <= limit:
-        return [f"Adjusted although the largest as-found error was {shown}."]
-    if not record.adjusted and abs(largest) > limit:
-        return [f"Not adjusted although the largest as-found error was {shown}."]
-    return []
+def _low_tur(shown: _Shown) -> str:
+    return (
+        f"The test uncertainty ratio is {number(shown.record.tur, 1)} to 1, below the "
+        f"{number(least_tur(shown.record), 1)} to 1 that the policy asks for."
+    )
 
 
-def _else(record: Calibration, readings: list[Reading]) -> list[str]:
-    said = []
-    if record.amends_id:
-        said.append(f"It amends record {record.amends_id}: {record.amend_reason}")
-    late = (record.site.day_of(record.submitted_at) - record.done_on).days
-    if late >= LATE_DAYS:
-        said.append(f"Entered {late} days after it was done.")
-    hysteresis = record.found_hysteresis or 0
-    if hysteresis > record.tolerance_percent / 2:
-        said.append(
-            f"Hysteresis of {number(hysteresis, 2)} % of span as found, more than half the "
-            "tolerance."
-        )
-    if any(r.origin == "computed" for r in readings):
-        said.append("Some readings were computed, not read.")
-    third = third_level(record, readings)
-    if third and third.open and abs(third.off) > third.open:
-        said.append(
-            f"As it stands it lay {percent(third.off, record.tolerance_percent)} % of span off "
-            "the line through the "
-            f"two levels, more than the {number(third.open, 2)} % that the readings leave open: "
-            "what was computed from "
-            "that line is doubtful."
-        )
-    return said
+def _off_the_line(shown: _Shown) -> str:
+    deviation, limit = shown.third or ThirdLevel(0, 0)
+    return (
+        f"As it stands it was {percent(deviation, shown.record.tolerance_percent)} % of span off "
+        f"the line through the two levels, more than the {number(limit, 2)} % that the "
+        "uncertainty of the readings allows: what was computed from that line is doubtful."
+    )
+
+
+Case = tuple[Callable[[_Shown], bool], Callable[[_Shown], str]]
+CASES: tuple[Case, ...] = (
+    (
+        lambda s: s.is_judged("as found", "fail"),
+        lambda s: _out_of_tolerance(s, "as found", "Approving opens a finding."),
+    ),
+    (
+        lambda s: s.is_judged("as found", "inconclusive"),
+        lambda s: _inconclusive(
+            s, "as found", "A better standard would decide; until then it is no pass."
+        ),
+    ),
+    (
+        lambda s: s.is_judged("as left", "fail"),
+        lambda s: _out_of_tolerance(s, "as left", "It goes back to service like this."),
+    ),
+    (
+        lambda s: s.is_judged("as left", "inconclusive"),
+        lambda s: _inconclusive(
+            s,
+            "as left",
+            "It is not shown that it goes back to service in tolerance; a better standard would "
+            "decide.",
+        ),
+    ),
+    (lambda s: tur_is_low(s.record), _low_tur),
+    (
+        lambda s: bool(s.odd_bands),
+        lambda s: f"By NE 43 {', '.join(s.odd_bands)}: evidence of a failure rather than of drift.",
+    ),
+    (
+        lambda s: not s.record.found_verdict,
+        lambda s: f"As found is missing: {s.record.no_as_found_reason}",
+    ),
+    (
+        lambda s: bool(s.record.found_verdict and s.record.no_as_found_reason),
+        lambda s: f"As found is incomplete: {s.record.no_as_found_reason}",
+    ),
+    (
+        lambda s: not s.of_stage("as it stands"),
+        lambda s: "It was not read as it stands before anything was moved.",
+    ),
+    (
+        lambda s: s.lacks_meter,
+        lambda s: "No meter is among its standards: what read the output cannot be traced.",
+    ),
+    (
+        lambda s: s.record.adjusted and s.is_beyond_limit is False,
+        lambda s: f"Adjusted although the largest as-found error was {s.largest_against_limit}.",
+    ),
+    (
+        lambda s: not s.record.adjusted and s.is_beyond_limit is True,
+        lambda s: (
+            f"Not adjusted although the largest as-found error was {s.largest_against_limit}."
+        ),
+    ),
+    (
+        lambda s: s.record.amends_id is not None,
+        lambda s: f"It amends record {s.record.amends_id}: {s.record.amend_reason}",
+    ),
+    (
+        lambda s: s.days_late >= LATE_DAYS,
+        lambda s: f"Entered {s.days_late} days after it was done.",
+    ),
+    (
+        lambda s: (s.record.found_hysteresis or 0) > s.record.tolerance_percent / 2,
+        lambda s: (
+            f"Hysteresis of {number(s.record.found_hysteresis, 2)} % of span as found, more than "
+            "half the tolerance."
+        ),
+    ),
+    (
+        lambda s: any(r.origin == "computed" for r in s.readings),
+        lambda s: "Some readings were computed, not read.",
+    ),
+    (lambda s: s.is_off_the_line, _off_the_line),
+)

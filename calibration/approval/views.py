@@ -10,10 +10,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from calibration.approval import acts as approval_acts
 from calibration.approval.forms import ApprovalForm, ReturnForm
-from calibration.approval.preview import _due_after
+from calibration.approval.preview import due_after
 from calibration.approval.unusual import unusual
 from calibration.records.models import Calibration
-from calibration.records.page import _facts, _record
+from calibration.records.page import record_context, record_seen_by
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import require
 from plant.quantities import day_text
@@ -23,7 +23,7 @@ from plant.refusals import Refused
 @require_http_methods(["GET", "HEAD", "POST"])
 def approve(request: SignedRequest, pk: int) -> HttpResponse:
     """Read what is unusual, then sign exactly what was shown."""
-    record = _record(request, pk)
+    record = record_seen_by(request.user, pk)
     require(request.user, "approve", record.site_id)
     if request.method != "POST" and record.state != "submitted":
         messages.info(
@@ -47,7 +47,7 @@ def approve(request: SignedRequest, pk: int) -> HttpResponse:
 @require_POST
 def send_back(request: SignedRequest, pk: int) -> HttpResponse:
     """Return the record to its performer, with the reason."""
-    record = _record(request, pk)
+    record = record_seen_by(request.user, pk)
     require(request.user, "approve", record.site_id)
     form = ReturnForm(request.POST)
     if form.is_valid():
@@ -76,16 +76,16 @@ def _decide(
     taken = record.state != "submitted" or bool(
         refused and not Calibration.objects.waiting().filter(pk=record.pk).exists()
     )
-    facts = _facts(record) | {
+    context = record_context(record) | {
         "approval": approval or ApprovalForm(initial={"content_sha256": record.content_sha256}),
         "back": back or ReturnForm(),
         "is_own": record.performed_by_id == request.user.pk,
         "taken": taken,
-        "next_due": _due_after(record),
+        "next_due": due_after(record),
     }
-    facts["unusual"] = unusual(record, facts["readings"], facts["uses"])
+    context["unusual"] = unusual(record, context["readings"], context["uses"])
     status = 409 if taken else 422 if refused else 200
-    return render(request, "calibration/approval/approve.html", facts, status=status)
+    return render(request, "calibration/approval/approve.html", context, status=status)
 
 
 def _tell_approved(request: SignedRequest, record: Calibration) -> None:

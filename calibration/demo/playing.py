@@ -21,8 +21,8 @@ from calibration.jobs import acts as jobs
 from calibration.procedures.models import ProcedureVersion
 from calibration.product_changes import acts as demands
 from calibration.records import acts as records
+from calibration.records.entry import AdjustmentEntry, ReadingEntry, RecordEntry
 from calibration.records.models import Calibration
-from calibration.records.sent import SentAdjustment, SentReading, SentRecord
 from calibration.rounds import acts as rounds
 from calibration.standards import acts as standards
 from calibration.standards.models import ReferenceStandard
@@ -133,7 +133,7 @@ class Play:
         job = jobs.start(point, by=by)
         records.submit(
             job,
-            self._sent(act["record"], point),
+            self._record_entry(act["record"], point),
             submission=_submission(act["record"]),
             by=by,
             at=self._at(act, point),
@@ -153,7 +153,7 @@ class Play:
         record = self._record(act["amends"])
         records.amend(
             record,
-            self._sent(act["record"], record.point),
+            self._record_entry(act["record"], record.point),
             reason=act["why"],
             submission=_submission(act["record"]),
             by=self._by(act),
@@ -170,11 +170,11 @@ class Play:
         finding = self._finding(act)
         findings.agree(finding, by=self._by(act), at=self._at(act, finding.point))
 
-    def _sent(self, key: str, point: MeasuringPoint) -> SentRecord:
+    def _record_entry(self, key: str, point: MeasuringPoint) -> RecordEntry:
         rows = self.rows[key]
         first = rows[0]
         names = first["standards"].split("; ")
-        return SentRecord(
+        return RecordEntry(
             done_on=dt.date.fromisoformat(first["day"]),
             way=first["way"],
             procedure_version=ProcedureVersion.objects.filter(
@@ -182,7 +182,7 @@ class Play:
             ).latest("number"),
             readings=[_reading(row) for row in rows],
             standards=list(ReferenceStandard.objects.filter(site=point.site_id, name__in=names)),
-            adjustments=[SentAdjustment(kind) for kind in first["adjusted"].split("; ") if kind],
+            adjustments=[AdjustmentEntry(kind) for kind in first["adjusted"].split("; ") if kind],
             ambient_c=Decimal(first["ambient (°C)"]),
             product_c=Decimal(first["product (°C)"]),
             no_as_found_reason=first["no as found because"],
@@ -259,9 +259,9 @@ def _submission(key: str) -> uuid.UUID:
     return uuid.uuid5(NAMESPACE, key)
 
 
-def _reading(row: dict[str, str]) -> SentReading:
+def _reading(row: dict[str, str]) -> ReadingEntry:
     observed = row["observed (mA)"] or row["observed (V)"]
-    return SentReading(
+    return ReadingEntry(
         stage=row["stage"],
         sequence=int(row["reading"]),
         applied=Decimal(row["applied (m)"] or row["applied (m3)"]),

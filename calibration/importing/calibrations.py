@@ -18,10 +18,10 @@ from calibration.importing.known import Known
 from calibration.importing.past_records import STAGES, PastRecord, read_records
 from calibration.intervals.due_dates import reschedule
 from calibration.policies.models import Policy
-from calibration.records.budgets import Test
-from calibration.records.judging import Judged, Range, judge_test
+from calibration.records.judging import Range, StageResult, figure_columns, judge_stages
 from calibration.records.models import Adjustment, Calibration, Reading, StandardUse
-from calibration.records.submission import figures_of, register_of
+from calibration.records.register_copy import register_of
+from calibration.records.setup import Setup
 from plant.importing.columns import Parsed
 from plant.importing.importer import Change, Context, Importer, Outcome
 from plant.importing.staging import copy_models, number
@@ -80,7 +80,7 @@ class NewRecord:
 
     past: PastRecord
     row: Calibration
-    judged: list[Judged]
+    judged: list[StageResult]
 
     def readings(self) -> list[Reading]:
         readings = [reading for stage in self.judged for reading in stage.readings]
@@ -130,7 +130,7 @@ def _judged(
     if point is None or transmitter is None:
         raise ValueError(f"record {past.key} was not checked")
     against = Range(float(point.lower), float(point.upper), point.signal, point.limits.percent)
-    test = Test(
+    test = Setup(
         point,
         transmitter,
         values["way"],
@@ -138,7 +138,7 @@ def _judged(
         values.get("ambient_c"),
         values.get("product_c"),
     )
-    judged, uncertainty = judge_test(past.readings, against, test, policies[point.pk])
+    judged, uncertainty = judge_stages(past.readings, against, test, policies[point.pk])
     found, left = judged["as found"], judged["as left"]
     row = Calibration(
         site=context.site,
@@ -148,8 +148,8 @@ def _judged(
         **_as_signed(past, context, people),
         **register_of(point, transmitter),
         **uncertainty,
-        **figures_of("found", found),
-        **figures_of("left", left if left.readings else found),  # not adjusted: as left is as found
+        **figure_columns("found", found),
+        **figure_columns("left", left if left.readings else found),  # not adjusted: as left is as found
     )
     return NewRecord(past, row, [judged[stage] for stage in STAGES])
 

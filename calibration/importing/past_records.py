@@ -14,7 +14,7 @@ from calibration.importing.calibration_columns import DOWN, OF_RECORD
 from calibration.importing.known import Known
 from calibration.procedures.models import ProcedureVersion
 from calibration.records.models import Reading
-from calibration.records.sent import SentReading
+from calibration.records.entry import ReadingEntry
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.columns import Parsed
 from plant.importing.importer import Context
@@ -40,7 +40,7 @@ class PastRecord:
     transmitter: Transmitter | None = None
     version: ProcedureVersion | None = None
     certificates: list[tuple[ReferenceStandard, StandardCertificate]] = field(default_factory=list)
-    readings: dict[str, list[SentReading]] = field(default_factory=dict)
+    readings: dict[str, list[ReadingEntry]] = field(default_factory=dict)
 
     @property
     def first(self) -> int:
@@ -176,7 +176,7 @@ def _read_readings(parsed: Parsed, record: PastRecord) -> None:
         record.readings[reading.stage].append(reading)
 
 
-def _reading(parsed: Parsed, record: PastRecord, place: int) -> SentReading | None:
+def _reading(parsed: Parsed, record: PastRecord, place: int) -> ReadingEntry | None:
     stage, applied = parsed.column("stage")[place], parsed.column("applied")[place]
     observed, indication = parsed.column("observed")[place], parsed.column("indication")[place]
     if observed is None and indication is None:
@@ -190,7 +190,7 @@ def _reading(parsed: Parsed, record: PastRecord, place: int) -> SentReading | No
     indication = _in_units_of(parsed, record.point, place, "indication")
     if applied is None or (observed is None and indication is None):
         return None
-    return SentReading(
+    return ReadingEntry(
         stage=stage,
         sequence=parsed.column("sequence")[place] or len(record.readings[stage]) + 1,
         applied=applied,

@@ -14,8 +14,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from calibration.jobs import acts
-from calibration.jobs.choices import transmitter_at, versions_for
 from calibration.jobs.models import Job
+from calibration.jobs.reads import transmitter_at, versions_for
 from calibration.pages import require_sight
 from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteWording
 from calibration.records.models import Calibration

@@ -1,13 +1,13 @@
 from django.urls import path
 
-from calibration.procedures import editor, views, wording_views
+from calibration.procedures import editor_views, views, wording_views
 
 urlpatterns = [
     path("procedures/", views.procedure_list, name="procedures"),
-    path("procedures/new/", editor.new, name="procedure_new"),
+    path("procedures/new/", editor_views.new, name="procedure_new"),
     path("procedures/delivered/", views.delivered, name="procedures_delivered"),
     path("procedures/<slug:key>/", views.procedure, name="procedure"),
-    path("procedures/<slug:key>/edit/", editor.edit, name="procedure_edit"),
+    path("procedures/<slug:key>/edit/", editor_views.edit, name="procedure_edit"),
     path("procedures/<slug:key>/delivered/", views.renew, name="procedure_renew"),
     path("procedures/<slug:key>/wording/", wording_views.add, name="wording"),
     path("procedures/wordings/<int:pk>/", wording_views.change, name="wording_change"),

@@ -6,20 +6,43 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from django.db import transaction
 
 from calibration.jobs.models import Job
-from calibration.records.models import Calibration
-from calibration.records.sent import SentRecord, content_hash
-from calibration.records.submission import store
+from calibration.policies.models import Policy
+from calibration.records.certificates import Pair, certificates_on, check_ranges
+from calibration.records.entry import RecordEntry, Submission, content_hash
+from calibration.records.judging import (
+    STAGES,
+    Range,
+    StageResult,
+    figure_columns,
+    judge_stages,
+    policy_of,
+)
+from calibration.records.models import Adjustment, Calibration, Reading, StandardUse, StepTaken
+from calibration.records.refusals import (
+    AlreadyAmended,
+    DayInFuture,
+    JobClosed,
+    NoReason,
+    NotApproved,
+    NothingInstalled,
+    ReadingsMissing,
+    StoredWithOtherEntries,
+)
+from calibration.records.register_copy import register_in, register_of
+from calibration.records.setup import Setup
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
-from plant.refusals import Refused
-from plant.transmitters.models import Transmitter
+from plant.points.models import MeasuringPoint
+from plant.saving import walls_speak
+from plant.transmitters.models import Installation, Transmitter
 
 
 @dataclass(frozen=True)
@@ -35,14 +58,14 @@ class Receipt:
 
 
 def submit(
-    job: Job, sent: SentRecord, *, submission: uuid.UUID, by: Person, at: dt.datetime
+    job: Job, entry: RecordEntry, *, submission: uuid.UUID, by: Person, at: dt.datetime
 ) -> Receipt:
     """Store a calibration. Sending the same ``submission`` again stores nothing and gives the same
     receipt.
 
-    Refused when the job is not open, the day lies in the future, no transmitter hung at the point
-    that day, a standard has no certificate for that day, or the stages are incomplete without a
-    reason.
+    Refused when the job is not open, the day is in the future, no transmitter was installed at the
+    point that day, a standard has no certificate for that day, or the stages are incomplete
+    without a reason.
     """
     require(by, "calibrate", job.site_id)
     with transaction.atomic():
@@ -51,56 +74,37 @@ def submit(
             .select_related("point__tank__product", "point__site", "site")
             .get(pk=job.pk)
         )
-        digest = content_hash(sent, on=f"job {job.pk}", by=by)
-        earlier = _sent_before(submission, digest)
+        sender = Submission(submission, content_hash(entry, on=f"job {job.pk}", by=by), by, at)
+        earlier = _stored_before(sender)
         if earlier:
             return Receipt(earlier, is_new=False)
-        record = take_in(job, sent, submission=submission, digest=digest, by=by, at=at)
-        enter("submit record", on=record, by=by, details=told(record))
+        record = store_for_job(job, entry, sender)
+        enter("submit record", on=record, by=by, details=ledger_details(record))
         return Receipt(record, is_new=True)
 
 
-def take_in(
-    job: Job,
-    sent: SentRecord,
-    *,
-    submission: uuid.UUID,
-    digest: str,
-    by: Person,
-    at: dt.datetime,
-    transmitter: Transmitter | None = None,
+def store_for_job(
+    job: Job, entry: RecordEntry, sender: Submission, *, transmitter: Transmitter | None = None
 ) -> Calibration:
-    """Store a calibration as the record of the locked ``job`` and move the job on: what every way
-    of sending shares.
+    """Store a calibration as the record of the locked ``job`` and move the job on: what the form
+    and the tablet share.
 
     The caller holds the transaction, which a refusal must leave, has asked for the right and writes
     the ledger.
     """
     if job.state not in Job.OPEN:
-        raise Refused(
-            f"The job of {job.point.tag} is {job.state}: it takes no further record. Your entries "
-            "are kept here."
-        )
-    record = store(
-        job.point,
-        sent,
-        job=job,
-        submission=submission,
-        digest=digest,
-        by=by,
-        at=at,
-        transmitter=transmitter,
-    )
+        raise JobClosed(job)
+    record = _store(job.point, entry, sender, job=job, transmitter=transmitter)
     job.state = Job.State.SUBMITTED
     if job.technician_id is None:
-        job.technician = by
+        job.technician = sender.by
     job.save(update_fields=["state", "technician"])
     return record
 
 
 def amend(
     record: Calibration,
-    sent: SentRecord,
+    entry: RecordEntry,
     *,
     reason: str,
     submission: uuid.UUID,
@@ -112,51 +116,28 @@ def amend(
     """
     require(by, "amend", record.site_id)
     if not reason.strip():
-        raise Refused("Say why the record is amended.", field="reason")
+        raise NoReason
     with transaction.atomic():
         record = (
             Calibration.objects.select_for_update(of=("self",))
             .select_related("point__tank__product", "point__site", "site")
             .get(pk=record.pk)
         )
-        digest = content_hash(sent, on=f"record {record.pk}", by=by)
-        earlier = _sent_before(submission, digest)
+        digest = content_hash(entry, on=f"record {record.pk}", by=by)
+        sender = Submission(submission, digest, by, at)
+        earlier = _stored_before(sender)
         if earlier:
             return Receipt(earlier, is_new=False)
-        if record.state != Calibration.State.APPROVED:
-            raise Refused(
-                f"{record} is {record.get_state_display()}; only an approved record is amended."
-            )
-        later = record.amendments.exclude(state=Calibration.State.RETURNED).first()
-        if later:
-            raise Refused(f"{record} already has an amendment (record {later.pk}); amend that one.")
-        amendment = store(
-            record.point,
-            sent,
-            job=record.job,
-            submission=submission,
-            digest=digest,
-            by=by,
-            at=at,
-            amends=record,
-            amend_reason=reason.strip(),
+        _check_amendable(record)
+        amendment = _store(
+            record.point, entry, sender, job=record.job, amends=record, reason=reason.strip()
         )
-        enter("amend record", on=amendment, by=by, why=reason, details=told(amendment))
+        enter("amend record", on=amendment, by=by, why=reason, details=ledger_details(amendment))
         return Receipt(amendment, is_new=True)
 
 
-def _sent_before(submission: uuid.UUID, digest: str) -> Calibration | None:
-    earlier = Calibration.objects.filter(submission=submission).first()
-    if earlier and earlier.content_sha256 != digest:
-        raise Refused(
-            f"This form was already sent and stored as record {earlier.pk}, with other entries. "
-            "Open that record; start the form anew if something must be corrected."
-        )
-    return earlier
-
-
-def told(record: Calibration) -> dict[str, Any]:
-    """What the ledger says of a record."""
+def ledger_details(record: Calibration) -> dict[str, Any]:
+    """What the ledger keeps of a record."""
     return {
         "tag": record.tag,
         "done on": record.done_on,
@@ -164,3 +145,150 @@ def told(record: Calibration) -> dict[str, Any]:
         "as left": record.left_verdict,
         "adjusted": record.adjusted,
     }
+
+
+def _stored_before(sender: Submission) -> Calibration | None:
+    earlier = Calibration.objects.filter(submission=sender.id).first()
+    if earlier and earlier.content_sha256 != sender.digest:
+        raise StoredWithOtherEntries(earlier)
+    return earlier
+
+
+def _check_amendable(record: Calibration) -> None:
+    if record.state != Calibration.State.APPROVED:
+        raise NotApproved(record)
+    later = record.amendments.exclude(state=Calibration.State.RETURNED).first()
+    if later:
+        raise AlreadyAmended(record, later)
+
+
+# ---- storing the rows of a record ----
+def _store(
+    point: MeasuringPoint,
+    entry: RecordEntry,
+    sender: Submission,
+    *,
+    job: Job | None,
+    transmitter: Transmitter | None = None,
+    amends: Calibration | None = None,
+    reason: str = "",
+) -> Calibration:
+    """``transmitter``: the one installed there on the day, where the caller has read it already."""
+    if entry.done_on > point.site.day_of(sender.at):
+        raise DayInFuture(entry.done_on)
+    transmitter = transmitter or _installed_on(point, entry.done_on)
+    certified = certificates_on(entry.done_on, entry.standards, point.site_id)
+    if amends is None:
+        check_ranges(certified, point)
+    # An amendment corrects what was measured that day, under the range and tolerance of that day.
+    register = register_in(amends) if amends else register_of(point, transmitter)
+    setup = Setup(point, transmitter, entry.way, certified, entry.ambient_c, entry.product_c)
+    results, uncertainty = judge_stages(
+        {name: entry.stage(name) for name in STAGES},
+        Range.of(register),
+        setup,
+        _policy(point, amends),
+    )
+    _check_stages(entry, results)
+    record = Calibration(
+        site=point.site,
+        point=point,
+        transmitter=transmitter,
+        job=job,
+        amends=amends,
+        amend_reason=reason,
+        **_entered(entry, sender),
+        **register,
+        **uncertainty,
+        **_figures(results),
+    )
+    # The database holds every rule of a record; asking them one by one before would cost forty
+    # statements.
+    with walls_speak(savepoint=False):
+        record.save()
+    _store_parts(record, entry, results, certified)
+    return record
+
+
+def _entered(entry: RecordEntry, sender: Submission) -> dict[str, Any]:
+    """The columns that say who did what, and how it came."""
+    return {
+        "procedure_version": entry.procedure_version,
+        "source": entry.source,
+        "submission": sender.id,
+        "content_sha256": sender.digest,
+        "submitted_at": sender.at,
+        "done_on": entry.done_on,
+        "performed_by": sender.by,
+        "performed_by_name": sender.by.name,
+        "way": entry.way,
+        "ambient_c": entry.ambient_c,
+        "product_c": entry.product_c,
+        "no_as_found_reason": entry.no_as_found_reason.strip(),
+        "note": entry.note.strip(),
+        "adjusted": bool(entry.adjustments),
+    }
+
+
+def _figures(results: Mapping[str, StageResult]) -> dict[str, Any]:
+    found, left = results["as found"], results["as left"]
+    return {
+        "shows_failure": found.shows_failure or left.shows_failure,
+        **figure_columns("found", found),
+        # Not adjusted: as left is as found.
+        **figure_columns("left", left if left.readings else found),
+    }
+
+
+def _store_parts(
+    record: Calibration,
+    entry: RecordEntry,
+    results: Mapping[str, StageResult],
+    certified: Sequence[Pair],
+) -> None:
+    readings = [reading for stage in STAGES for reading in results[stage].readings]
+    for reading in readings:
+        reading.record = record
+    Reading.objects.bulk_create(readings)
+    Adjustment.objects.bulk_create(
+        Adjustment(record=record, number=n, **asdict(a)) for n, a in enumerate(entry.adjustments, 1)
+    )
+    StandardUse.objects.bulk_create(
+        StandardUse(record=record, standard=s, certificate=c) for s, c in certified
+    )
+    StepTaken.objects.bulk_create(
+        StepTaken(record=record, by_name=record.performed_by_name, **asdict(step))
+        for step in entry.steps
+    )
+
+
+def _policy(point: MeasuringPoint, amends: Calibration | None) -> Policy:
+    """An amendment is judged by the rule of the record that it amends."""
+    if amends is None:
+        return Policy.objects.of_point(point)
+    rule = (amends.budget or {}).get("rule")
+    return policy_of(rule) if rule else Policy()
+
+
+def _check_stages(entry: RecordEntry, results: Mapping[str, StageResult]) -> None:
+    """As it stands and as found come before any adjustment; what was adjusted is read again."""
+    standing, found, left = (bool(results[name].readings) for name in STAGES)
+    has_reason = bool(entry.no_as_found_reason.strip())
+    missing = (
+        (not standing and not has_reason, "as it stands"),
+        (not found and not has_reason, "as found"),
+        (bool(entry.adjustments) and not left, "as left"),
+        (not found and not left, ""),
+    )
+    for is_missing, stage in missing:
+        if is_missing:
+            raise ReadingsMissing(stage)
+
+
+def _installed_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
+    installation = (
+        Installation.objects.on_day(day).filter(point=point).select_related("transmitter").first()
+    )
+    if installation is None:
+        raise NothingInstalled(point.tag, day)
+    return installation.transmitter

@@ -15,11 +15,11 @@ import numpy as np
 from django import forms
 
 from calibration.procedures.models import InputWay, ProcedureVersion
+from calibration.records.entry import AdjustmentEntry, ReadingEntry, RecordEntry
 from calibration.records.judging import Range, judge
 from calibration.records.kit import short_of_signal
 from calibration.records.models import Adjustment, Calibration
 from calibration.records.prefill import STAGES, filled_from, set_out
-from calibration.records.sent import SentAdjustment, SentReading, SentRecord
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import SIGNALS, expected_at, percent_at
 from plant.pages.digits import DigitsField
@@ -108,9 +108,9 @@ class ReadingForm(forms.Form):
     def is_falling(self) -> bool:
         return self["way_up"].value() == "falling"
 
-    def sent(self, stage: str, sequence: int) -> SentReading:
+    def entry(self, stage: str, sequence: int) -> ReadingEntry:
         typed = self.cleaned_data
-        return SentReading(
+        return ReadingEntry(
             stage=stage,
             sequence=sequence,
             applied=typed["applied"],
@@ -166,8 +166,8 @@ class ReadingRows:
             )
         return False
 
-    def sent(self) -> list[SentReading]:
-        return [form.sent(self.stage, n) for n, form in enumerate(self.read, 1)]
+    def entry(self) -> list[ReadingEntry]:
+        return [form.entry(self.stage, n) for n, form in enumerate(self.read, 1)]
 
     def tell(self, against: Range) -> None:
         for form in self.forms:
@@ -201,9 +201,9 @@ class AdjustmentForm(forms.Form):
             or any(typed.get(n) is not None for n in ("before", "after"))
         )
 
-    def sent(self) -> SentAdjustment:
+    def entry(self) -> AdjustmentEntry:
         typed = self.cleaned_data
-        return SentAdjustment(self.kind.value, typed["before"], typed["after"], typed["note"])
+        return AdjustmentEntry(self.kind.value, typed["before"], typed["after"], typed["note"])
 
 
 class ShownStandard(NamedTuple):
@@ -216,7 +216,7 @@ class ShownStandard(NamedTuple):
     mine: bool
 
 
-class CalibrationEntry:
+class CalibrationForm:
     """All of the page: asks each part, gathers what is sent, and shows again whatever was
     refused.
     """
@@ -258,16 +258,16 @@ class CalibrationEntry:
             or self.found.ask_for_the_rest()
         )
 
-    def sent(self) -> SentRecord:
+    def entry(self) -> RecordEntry:
         typed = self.head.cleaned_data
         chosen = set(typed["standards"])
-        return SentRecord(
+        return RecordEntry(
             done_on=typed["done_on"],
             way=typed["way"],
             procedure_version=self.version,
-            readings=[reading for rows in self.stages for reading in rows.sent()],
+            readings=[reading for rows in self.stages for reading in rows.entry()],
             standards=[s for s in self._standards if str(s.pk) in chosen],
-            adjustments=[form.sent() for form in self.adjustments if form.is_done],
+            adjustments=[form.entry() for form in self.adjustments if form.is_done],
             ambient_c=typed["ambient_c"],
             product_c=typed["product_c"],
             no_as_found_reason=typed["no_as_found_reason"],
@@ -289,7 +289,7 @@ class CalibrationEntry:
         point = self.point
         return Range(float(point.lower), float(point.upper), point.signal, point.limits.percent)
 
-    def tell(self) -> CalibrationEntry:
+    def tell(self) -> CalibrationForm:
         """Compute what stands beside each row; once, before the page is drawn."""
         for rows in self.stages:
             rows.tell(self.against)
@@ -367,7 +367,7 @@ def _told(form: ReadingForm, against: Range) -> Told:
     shown = Told(f"{number(percent_at(float(applied), **ends), 0)} %", quantity(stored, "mA"))
     if observed is None and indication is None:
         return shown
-    reading = judge([SentReading("as found", 1, applied, observed, indication)], against).readings[
+    reading = judge([ReadingEntry("as found", 1, applied, observed, indication)], against).readings[
         0
     ]
     error = percent(reading.error_percent, against.tolerance_percent)

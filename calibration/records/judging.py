@@ -1,13 +1,11 @@
-"""From readings as sent to errors, bands, verdicts and figures. Shared by submission, amendment and
-import.
-"""
+"""From readings to errors, bands, verdicts and figures. Shared by submission, amendment and import."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, NamedTuple, cast
+from typing import Any, NamedTuple, Self, cast
 
 import numpy as np
 
@@ -20,15 +18,15 @@ from calibration.metrology.decision import (
 )
 from calibration.metrology.errors import Figures, figures, percent_errors
 from calibration.policies.models import Policy
+from calibration.records.budgets import uncertainty_of
+from calibration.records.entry import ReadingEntry
 from calibration.records.models import Reading
+from calibration.records.setup import Setup
+from calibration.records.uncertainty import Uncertainty
 from plant.level.signals import SIGNALS, band_of, expected_at, percent_at
 
-if TYPE_CHECKING:
-    from calibration.records.budgets import Test
-    from calibration.records.uncertainty import Doubt
-from calibration.records.sent import SentReading
-
 FAILURES = ("failure low", "failure high")
+STAGES = ("as it stands", "as found", "as left")
 
 
 class Range(NamedTuple):
@@ -41,9 +39,23 @@ class Range(NamedTuple):
     signal: str
     tolerance_percent: float
 
+    @classmethod
+    def of(cls, register: Mapping[str, Any]) -> Self:
+        """Of the columns that a record copies from the register."""
+        return cls(
+            float(register["lower"]),
+            float(register["upper"]),
+            register["signal"],
+            register["tolerance_percent"],
+        )
+
+    @property
+    def ends(self) -> dict[str, float]:
+        return {"lower": self.lower, "upper": self.upper}
+
 
 @dataclass(frozen=True)
-class Judged:
+class StageResult:
     """One stage of a record: a row per reading, and the stage's figures (None: no usable
     reading).
     """
@@ -56,128 +68,150 @@ class Judged:
 
 
 def verdicts_by(
-    policy: Policy, errors: np.ndarray, tolerance: float, doubt: Doubt | None
+    policy: Policy, errors: np.ndarray, tolerance: float, uncertainty: Uncertainty | None
 ) -> list[Verdict]:
     """By the decision rule: simple acceptance, a guard band of so many U, or a limit on the risk of
     a false accept.
 
-    Without an uncertainty nothing but simple acceptance can be said.
+    Without an uncertainty nothing but simple acceptance can be applied.
     """
-    if doubt is not None and policy.rule == Policy.Rule.GUARD:
-        return guarded_acceptance(errors, tolerance, float(policy.guard_share) * doubt.expanded)
-    if doubt is not None and policy.rule == Policy.Rule.RISK:
+    if uncertainty is not None and policy.rule == Policy.Rule.GUARD:
+        guard = float(policy.guard_share) * uncertainty.expanded
+        return guarded_acceptance(errors, tolerance, guard)
+    if uncertainty is not None and policy.rule == Policy.Rule.RISK:
         risk = float(policy.risk_percent) / 100
-        return acceptance_by_risk(errors, tolerance, doubt.u, risk=risk, dof=doubt.dof)
+        return acceptance_by_risk(errors, tolerance, uncertainty.u, risk=risk, dof=uncertainty.dof)
     return simple_acceptance(errors, tolerance)
 
 
 def judge(
-    sent: Sequence[SentReading],
+    readings: Sequence[ReadingEntry],
     against: Range,
     *,
     policy: Policy | None = None,
-    doubt: Doubt | None = None,
-) -> Judged:
+    uncertainty: Uncertainty | None = None,
+) -> StageResult:
     """Judge the readings of one stage by the policy's decision rule, or else by simple acceptance.
 
     Where an indication was read it decides (a custody tolerance cannot be proved through the loop);
     otherwise the output does. A reading in an NE 43 failure band fails and stays out of the
-    figures: it tells of a failure.
+    figures: it is evidence of a failure.
     """
-    if not sent:
-        return Judged([], [], None, "", False)
-    signal = SIGNALS[against.signal]
-    applied = np.array([float(r.applied) for r in sent])
-    observed = np.array([np.nan if r.observed is None else float(r.observed) for r in sent])
-    ends = {"lower": against.lower, "upper": against.upper}
-    expected = np.asarray(expected_at(applied, observed, **ends, signal=signal))
+    if not readings:
+        return StageResult([], [], None, "", False)
+    expected = _expected(readings, against)
     errors = np.array(
-        [_error(r, e, against) for r, e in zip(sent, expected, strict=True)], dtype=float
+        [_error(r, e, against) for r, e in zip(readings, expected, strict=True)], dtype=float
     )
-    bands = [
-        "measuring" if r.observed is None else band_of(float(r.observed), signal).value
-        for r in sent
-    ]
+    bands = [_band(r, against) for r in readings]
     failed = np.array([band in FAILURES for band in bands])
-    verdicts = [
-        "fail" if bad else verdict.value
-        for bad, verdict in zip(
-            failed,
-            verdicts_by(policy or Policy(), errors, against.tolerance_percent, doubt),
-            strict=True,
-        )
-    ]
-    expanded = [None] * len(sent) if doubt is None else doubt.expanded.tolist()
-    percent = percent_at(applied, **ends)
-    good = ~failed
-    rising = np.array([r.rising for r in sent])
-    run = np.array([r.run for r in sent])
-    return Judged(
-        readings=[
-            Reading(
-                stage=r.stage,
-                run=r.run,
-                sequence=r.sequence,
-                rising=r.rising,
-                applied=r.applied,
-                expected=Decimal(str(round(float(e), 5))),
-                observed=r.observed,
-                observed_indication=r.indication,
-                error_percent=float(error),
-                expanded_percent=u,
-                band=band,
-                verdict=verdict,
-                origin=r.origin,
-                read_at=r.read_at,
-            )
-            for r, e, error, u, band, verdict in zip(
-                sent, expected, errors, expanded, bands, verdicts, strict=True
-            )
-        ],
-        errors=[float(e) for e in errors[good]],
-        figures=figures(percent[good], errors[good], rising[good], run[good])
-        if good.any()
-        else None,
+    by_rule = verdicts_by(policy or Policy(), errors, against.tolerance_percent, uncertainty)
+    verdicts = ["fail" if bad else v.value for bad, v in zip(failed, by_rule, strict=True)]
+    expanded = [None] * len(readings) if uncertainty is None else uncertainty.expanded.tolist()
+    columns = zip(expected, errors, expanded, bands, verdicts, strict=True)
+    return StageResult(
+        readings=[_row(r, *values) for r, values in zip(readings, columns, strict=True)],
+        errors=[float(e) for e in errors[~failed]],
+        figures=_figures(readings, errors, ~failed, against),
         verdict=worst(verdicts).value,
         shows_failure=bool(failed.any()),
     )
 
 
-def _error(reading: SentReading, expected: float, against: Range) -> float:
+def _expected(readings: Sequence[ReadingEntry], against: Range) -> np.ndarray:
+    applied = np.array([float(r.applied) for r in readings])
+    observed = np.array([np.nan if r.observed is None else float(r.observed) for r in readings])
+    signal = SIGNALS[against.signal]
+    return np.asarray(expected_at(applied, observed, **against.ends, signal=signal))
+
+
+def _error(reading: ReadingEntry, expected: float, against: Range) -> float:
     """Error in % of span; by the indication where there is one."""
     if reading.indication is not None:
         span = abs(against.upper - against.lower)
         return 100 * float(reading.indication - reading.applied) / span
     observed = float(cast(Decimal, reading.observed))
-    signal = SIGNALS[against.signal]
-    return float(percent_errors(observed, expected, signal_span=signal.high - signal.low))
+    return float(percent_errors(observed, expected, signal_span=SIGNALS[against.signal].span))
 
 
-STAGES = ("as it stands", "as found", "as left")
+def _band(reading: ReadingEntry, against: Range) -> str:
+    if reading.observed is None:
+        return "measuring"
+    return band_of(float(reading.observed), SIGNALS[against.signal]).value
 
 
-def judge_test(
-    stages: Mapping[str, Sequence[SentReading]], against: Range, test: Test, policy: Policy
-) -> tuple[dict[str, Judged], dict[str, Any]]:
-    """All stages of one test with their uncertainty; and what the record keeps of it, as its
-    columns are named.
+def _row(
+    entry: ReadingEntry,
+    expected: float,
+    error: float,
+    expanded: float | None,
+    band: str,
+    verdict: str,
+) -> Reading:
+    return Reading(
+        stage=entry.stage,
+        run=entry.run,
+        sequence=entry.sequence,
+        rising=entry.rising,
+        applied=entry.applied,
+        expected=Decimal(str(round(float(expected), 5))),
+        observed=entry.observed,
+        observed_indication=entry.indication,
+        error_percent=float(error),
+        expanded_percent=expanded,
+        band=band,
+        verdict=verdict,
+        origin=entry.origin,
+        read_at=entry.read_at,
+    )
+
+
+def _figures(
+    readings: Sequence[ReadingEntry], errors: np.ndarray, good: np.ndarray, against: Range
+) -> Figures | None:
+    if not good.any():
+        return None
+    percent = percent_at(np.array([float(r.applied) for r in readings]), **against.ends)
+    rising = np.array([r.rising for r in readings])
+    run = np.array([r.run for r in readings])
+    return figures(percent[good], errors[good], rising[good], run[good])
+
+
+def figure_columns(stage: str, result: StageResult) -> dict[str, Any]:
+    """A stage's figures as the columns of a record; ``stage``: "found" or "left"."""
+    figures = result.figures
+    return {
+        f"{stage}_errors": result.errors,
+        f"{stage}_largest": figures and figures.largest,
+        f"{stage}_at_zero": figures and figures.at_zero,
+        f"{stage}_at_span": figures and figures.at_span,
+        f"{stage}_hysteresis": figures and figures.hysteresis,
+        f"{stage}_verdict": result.verdict,
+    }
+
+
+def judge_stages(
+    stages: Mapping[str, Sequence[ReadingEntry]], against: Range, setup: Setup, policy: Policy
+) -> tuple[dict[str, StageResult], dict[str, Any]]:
+    """All stages of one test with their uncertainty; and what the record keeps of the uncertainty,
+    as its columns are named.
     """
     readings = [reading for stage in STAGES for reading in stages[stage]]
-    doubt = test.doubt(readings)
-    judged, at = {}, 0
+    uncertainty = uncertainty_of(setup, readings)
+    results, at = {}, 0
     for stage in STAGES:
         rows = slice(at, at + len(stages[stage]))
-        some = doubt.some(rows) if doubt and stages[stage] else None
-        judged[stage] = judge(stages[stage], against, policy=policy, doubt=some)
+        some = uncertainty.some(rows) if uncertainty and stages[stage] else None
+        results[stage] = judge(stages[stage], against, policy=policy, uncertainty=some)
         at = rows.stop
-    facts: dict[str, Any] = {"decision_rule": policy.rule_text}
+    columns: dict[str, Any] = {"decision_rule": policy.rule_text}
     # A reading as it stands is a look, often at no test point: the budget is that of the test
     # proper.
-    proper = doubt.some(slice(len(stages[STAGES[0]]), at)) if doubt else None
+    proper = uncertainty.some(slice(len(stages[STAGES[0]]), at)) if uncertainty else None
     if proper is not None and proper.u.size:
-        facts |= proper.facts(against.tolerance_percent)
-        facts["budget"]["rule"] = rule_of(policy)
-    return judged, facts
+        columns |= proper.columns(against.tolerance_percent)
+        columns["budget"]["rule"] = rule_of(policy)
+    return results, columns
 
 
 def rule_of(policy: Policy) -> dict[str, str]:

@@ -13,8 +13,11 @@ from typing import Any
 from calibration.jobs.models import Job
 from calibration.metrology.decision import uncertainty_ratio
 from calibration.procedures.models import InputWay, ProcedureVersion
-from calibration.records.budgets import IN_MM, LOOP_OHMS, METERS, Certified, Test
-from calibration.records.sent import SentReading
+from calibration.records.budgets import u_input, u_output
+from calibration.records.certificate_parts import IN_MM
+from calibration.records.entry import ReadingEntry
+from calibration.records.output_parts import LOOP_OHMS
+from calibration.records.setup import METERS, Certified, Setup
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import signal_at
 from plant.level.units import LENGTH_UNITS
@@ -155,22 +158,22 @@ class _Ratio:
         middle = (point.lower + point.upper) / 2
         ends = {"lower": float(point.lower), "upper": float(point.upper)}
         expected = float(signal_at(float(middle), **ends, signal=point.output))
-        self._reading = SentReading("as found", 1, middle, Decimal(str(round(expected, 3))))
-        usual = self._test([])
-        self._usual = usual.u_output(self._reading), usual.u_input(self._reading)
+        self._reading = ReadingEntry("as found", 1, middle, Decimal(str(round(expected, 3))))
+        usual = self._setup([])
+        self._usual = u_output(usual, self._reading), u_input(usual, self._reading)
 
     def of(self, standard: ReferenceStandard, certificate: StandardCertificate) -> float | None:
         """None for one on which no figure of the error rests."""
         if standard.kind in ASIDE:
             return None
-        test = self._test([(standard, certificate)])
+        setup = self._setup([(standard, certificate)])
         of_output, of_input = self._usual
         if standard.kind in METERS or standard.kind == Kind.RESISTOR:
-            of_output = test.u_output(self._reading)
+            of_output = u_output(setup, self._reading)
         else:
-            of_input = test.u_input(self._reading)
+            of_input = u_input(setup, self._reading)
         u = math.hypot(of_output, of_input)
         return round(float(uncertainty_ratio(self._point.limits.percent, 2 * u)), 2)
 
-    def _test(self, certified: Certified) -> Test:
-        return Test(self._point, self._transmitter, self._way, certified)
+    def _setup(self, certified: Certified) -> Setup:
+        return Setup(self._point, self._transmitter, self._way, certified)

@@ -11,12 +11,14 @@ from django.db.models.functions import JSONObject
 from django.shortcuts import get_object_or_404
 
 from calibration.charts import error_curve
-from calibration.records.figures import doubt_of, figure_rows, guard_of, hints_of, units_of
+from calibration.records.budget_page import budget_of, guard_of
+from calibration.records.figures import figure_rows, share_of_span, units_of
 from calibration.records.models import Calibration, Reading
+from calibration.records.patterns import hints_of
 from calibration.tablet.models import FieldPhoto
-from calibration.tablet.set_aside import clock_told, placed
+from calibration.tablet.set_aside_views import clock_told, placed
 from plant.level.signals import SIGNALS
-from plant.pages.requests import SignedRequest
+from plant.people.models import Person
 from plant.points.models import MeasuringPoint
 
 WITH_ALL = (
@@ -32,16 +34,17 @@ WITH_ALL = (
 )
 
 
-def _record(request: SignedRequest, pk: int) -> Calibration:
+def record_seen_by(person: Person, pk: int) -> Calibration:
+    """With all that its pages show; 404 where the person may not see its site."""
     photos = FieldPhoto.objects.filter(work__record=OuterRef("pk")).order_by("step", "pk")
-    known = Calibration.objects.seen_by(request.user).select_related(*WITH_ALL)
+    known = Calibration.objects.seen_by(person).select_related(*WITH_ALL)
     told = JSONObject(step="step", sha256="sha256")
     return get_object_or_404(
         known.annotate(photos_told=ArraySubquery(photos.values(told=told))), pk=pk
     )
 
 
-def _facts(record: Calibration) -> dict[str, Any]:
+def record_context(record: Calibration) -> dict[str, Any]:
     """What every page about one record shows; each part read once."""
     readings = sorted(record.readings.all(), key=_place_in_work)
     stages = [(name, list(rows)) for name, rows in groupby(readings, key=lambda r: r.stage)]
@@ -56,7 +59,7 @@ def _facts(record: Calibration) -> dict[str, Any]:
         "adjustments": list(record.adjustments.all()),
         "uses": list(record.standards_used.select_related("standard", "certificate")),
         "amendments": list(record.amendments.order_by("id")),
-        "doubt": doubt_of(record),
+        "doubt": budget_of(record),
         "figure_rows": figure_rows(record, readings),
         "units": units_of(record),
         "hints": hints_of(record, readings),
@@ -94,7 +97,7 @@ def _curve(record: Calibration, readings: list[Reading]) -> dict[str, Any] | Non
             for r in readings
             if r.stage == stage and r.rising == rising and "failure" not in r.band
         ]
-        return [(_share(record, r), r.error_percent) for r in chosen]
+        return [(share_of_span(record, r), r.error_percent) for r in chosen]
 
     runs = {
         f"{name}_{word}": of(stage, rising)
@@ -104,8 +107,3 @@ def _curve(record: Calibration, readings: list[Reading]) -> dict[str, Any] | Non
     if not any(runs.values()):
         return None
     return error_curve(**runs, tolerance=record.tolerance_percent, guard=guard_of(record))
-
-
-def _share(record: Calibration, reading: Reading) -> float:
-    """Applied value in % of span."""
-    return float(100 * (reading.applied - record.lower) / (record.upper - record.lower))

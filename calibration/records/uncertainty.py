@@ -37,7 +37,7 @@ class Parts:
 
 
 @dataclass(frozen=True)
-class Doubt:
+class Uncertainty:
     """One place a reading, % of span. u, expanded: standard and expanded uncertainty of its error;
     k, dof: of each.
 
@@ -58,12 +58,12 @@ class Doubt:
     assumed: frozenset[str]
     lasting: frozenset[str]
 
-    def some(self, rows: slice) -> Doubt:
+    def some(self, rows: slice) -> Uncertainty:
         """Of some of the readings."""
         names = [f.name for f in fields(self) if f.name not in OF_ALL]
         return replace(self, **{name: getattr(self, name)[..., rows] for name in names})
 
-    def facts(self, tolerance: float) -> dict[str, Any]:
+    def columns(self, tolerance: float) -> dict[str, Any]:
         """What a record keeps of it: the figures as its columns are named, and the budget where U
         is largest.
         """
@@ -72,7 +72,7 @@ class Doubt:
         of_the_day = np.array([c.shared for c in self.components]) & ~lasts
         shared = np.sqrt(np.square(self.parts[of_the_day]).sum(axis=0))
         u = np.sqrt(np.square(self.parts[~lasts]).sum(axis=0))
-        facts: dict[str, Any] = {
+        columns: dict[str, Any] = {
             "expanded_percent": float(self.expanded[worst]),
             "coverage_factor": float(self.k[worst]),
             "tur": float(uncertainty_ratio(tolerance, 2 * self.u[worst])),
@@ -80,9 +80,9 @@ class Doubt:
         }
         for end, target in (("zero", 0.0), ("span", 100.0)):
             at = int(np.abs(self.percent - target).argmin())
-            facts[f"u_{end}"] = float(u[at])
-            facts[f"u_{end}_shared"] = float(min(shared[at], u[at]))
-        return facts
+            columns[f"u_{end}"] = float(u[at])
+            columns[f"u_{end}_shared"] = float(min(shared[at], u[at]))
+        return columns
 
     def budget(self, at: int) -> dict[str, Any]:
         """The components at one reading, the largest share first; as it is stored."""

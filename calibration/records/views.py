@@ -6,11 +6,11 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from calibration.approval.preview import _approvers, _due_after
+from calibration.approval.preview import approvers_of, due_after
 from calibration.pages import require_sight
 from calibration.records.filters import RecordFilter
 from calibration.records.models import Calibration
-from calibration.records.page import _facts, _record
+from calibration.records.page import record_context, record_seen_by
 from plant.pages.paging import page_of, without_place
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may
@@ -69,12 +69,12 @@ def record_list(request: SignedRequest) -> HttpResponse:
 @require_safe
 def record(request: SignedRequest, pk: int) -> HttpResponse:
     """A record as it stands for ever: readings, figures, standards, signatures."""
-    record = _record(request, pk)
-    facts = _facts(record) | {
+    record = record_seen_by(request.user, pk)
+    context = record_context(record) | {
         "may_approve": may(request.user, "approve", record.site_id) and record.state == "submitted",
         "may_amend": may(request.user, "amend", record.site_id) and record.state == "approved",
         "is_own": record.performed_by_id == request.user.pk,
     }
     if record.state == "submitted":
-        facts |= {"approvers": _approvers(record), "next_due": _due_after(record)}
-    return render(request, "calibration/records/record.html", facts)
+        context |= {"approvers": approvers_of(record), "next_due": due_after(record)}
+    return render(request, "calibration/records/record.html", context)

@@ -23,9 +23,9 @@ from django.db.models.functions import JSONObject
 from calibration.jobs.models import Job
 from calibration.procedures.models import ProcedureStep
 from calibration.records import acts as records
+from calibration.records.entry import RecordEntry, Submission, content_hash
 from calibration.records.models import Calibration
-from calibration.records.sent import SentRecord, content_hash
-from calibration.tablet.content import Content, read, sent_record
+from calibration.tablet.content import Content, read, record_entry
 from calibration.tablet.days import DayOfWork, day_of_work
 from calibration.tablet.models import FieldPhoto, FieldWork
 from calibration.tablet.packs import register_sha, register_told
@@ -194,7 +194,7 @@ def _take(work: FieldWork, content: Content, *, by: Person, at: dt.datetime) -> 
     record = take_in(work, content, work.job, hung, done_on=day.on, at=at)
     work.troubles = [_told("day", day.said)] if day.said else []
     finish(work, State.STORED, record)
-    details = records.told(record) | {"from": "tablet", "work": work.pk}
+    details = records.ledger_details(record) | {"from": "tablet", "work": work.pk}
     enter("submit record", on=record, by=by, details=details)
     return work
 
@@ -309,27 +309,20 @@ def take_in(
     done_on: dt.date,
     at: dt.datetime,
 ) -> Calibration:
-    sent = _sent(content, done_on=done_on)
-    digest = content_hash(sent, on=f"job {job.pk}", by=work.person)
-    return records.take_in(
-        job,
-        sent,
-        submission=work.submission,
-        digest=digest,
-        by=work.person,
-        at=at,
-        transmitter=hung,
-    )
+    entry = _record_entry(content, done_on=done_on)
+    digest = content_hash(entry, on=f"job {job.pk}", by=work.person)
+    sender = Submission(work.submission, digest, by=work.person, at=at)
+    return records.store_for_job(job, entry, sender, transmitter=hung)
 
 
-def _sent(content: Content, *, done_on: dt.date) -> SentRecord:
+def _record_entry(content: Content, *, done_on: dt.date) -> RecordEntry:
     steps = ProcedureStep.objects.filter(
         version=content.version_id, version__published_on__isnull=False
     ).select_related("version")
     rows = list(steps.order_by("number"))
     if not rows:
         raise Refused("The procedure that was followed is not published here.")
-    return sent_record(content, rows, done_on=done_on)
+    return record_entry(content, rows, done_on=done_on)
 
 
 def _set_aside(work: FieldWork, troubles: list[dict[str, str]], *, by: Person) -> FieldWork:

@@ -15,8 +15,8 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from calibration.procedures.models import InputWay, ProcedureStep
+from calibration.records.entry import AdjustmentEntry, ReadingEntry, RecordEntry, StepEntry
 from calibration.records.models import Adjustment, Calibration, Reading
-from calibration.records.sent import SentAdjustment, SentReading, SentRecord, SentStep
 from calibration.standards.models import ReferenceStandard
 from plant.refusals import Refused
 
@@ -55,7 +55,7 @@ class Content:
 
 def read(text: str) -> Content:
     """The content of a work. Refused where it is no such text; figures are read by
-    ``sent_record``.
+    ``record_entry``.
     """
     try:
         facts = json.loads(text)
@@ -81,9 +81,9 @@ def read(text: str) -> Content:
     )
 
 
-def sent_record(
+def record_entry(
     content: Content, steps: Sequence[ProcedureStep], *, done_on: dt.date
-) -> SentRecord:
+) -> RecordEntry:
     """What the record is made of; ``steps`` are those of the procedure's version, whose words are
     taken from there.
 
@@ -91,7 +91,7 @@ def sent_record(
     without a reason.
     """
     part = _Part(content.facts, "the work")
-    return SentRecord(
+    return RecordEntry(
         done_on=done_on,
         way=part.one_of("way", InputWay.values),
         procedure_version=steps[0].version,
@@ -113,7 +113,7 @@ def _note(part: _Part) -> str:
     return "\n".join(filter(None, (part.text("note", 4000), told)))
 
 
-def _reading(part: _Part) -> SentReading:
+def _reading(part: _Part) -> ReadingEntry:
     origin = part.one_of("origin", Reading.Origin.values)
     is_computed = origin == Reading.Origin.COMPUTED
     applied = part.number("applied", rounded=is_computed)
@@ -121,7 +121,7 @@ def _reading(part: _Part) -> SentReading:
     indication = part.number("indication", rounded=is_computed)
     if applied is None or (observed is None and indication is None):
         raise Refused(f"{part.where} lacks its applied value, or what was read.")
-    return SentReading(
+    return ReadingEntry(
         stage=part.one_of("stage", Reading.Stage.values),
         run=part.whole("run"),
         sequence=part.whole("sequence"),
@@ -134,8 +134,8 @@ def _reading(part: _Part) -> SentReading:
     )
 
 
-def _adjustment(part: _Part) -> SentAdjustment:
-    return SentAdjustment(
+def _adjustment(part: _Part) -> AdjustmentEntry:
+    return AdjustmentEntry(
         kind=part.one_of("kind", Adjustment.Kind.values),
         before=part.number("before", most=10),
         after=part.number("after", most=10),
@@ -144,12 +144,12 @@ def _adjustment(part: _Part) -> SentAdjustment:
     )
 
 
-def _steps(part: _Part, steps: Sequence[ProcedureStep]) -> list[SentStep]:
+def _steps(part: _Part, steps: Sequence[ProcedureStep]) -> list[StepEntry]:
     taken = {p.whole("number"): p for p in part.parts("steps", MOST_STEPS)}
     return [_step(step, taken.get(step.number)) for step in steps]
 
 
-def _step(step: ProcedureStep, part: _Part | None) -> SentStep:
+def _step(step: ProcedureStep, part: _Part | None) -> StepEntry:
     done_at = part.moment("done_at") if part else None
     why = part.text("skipped_why", 300) if part and done_at is None else ""
     if step.kind == ProcedureStep.Kind.CAUTION and done_at is None:
@@ -160,7 +160,7 @@ def _step(step: ProcedureStep, part: _Part | None) -> SentStep:
         {name: answer.text(name, 200) for name in ("label", "value", "unit")}
         for answer in part.parts("answers", MOST_STEPS)
     ]
-    return SentStep(
+    return StepEntry(
         number=step.number,
         key=step.key,
         kind=step.kind,

@@ -27,7 +27,7 @@ from calibration.procedures.choice import fitting, newest_of
 from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteWording
 from calibration.records.kit import Kit
 from calibration.records.models import Calibration
-from calibration.records.submission import register_of
+from calibration.records.register_copy import register_of
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from calibration.tablet.models import FieldKey
 from plant.cells import digits

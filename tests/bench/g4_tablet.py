@@ -24,7 +24,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
-from calibration.tablet.shell import _page, _release
+from calibration.tablet.shell_views import _page, _release
 from plant.people.models import Person
 from tests.bench.fleet import empty
 from tests.bench.pairs import Row

@@ -13,7 +13,7 @@ from django.contrib.staticfiles.finders import get_finder
 from playwright.sync_api import Page, expect
 
 from calibration.records.models import Calibration
-from calibration.tablet import shell as field_shell
+from calibration.tablet import shell_views as field_shell
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from calibration.approval import acts as approval_acts
 from calibration.records import acts as records
+from calibration.records.entry import AdjustmentEntry, ReadingEntry, RecordEntry
 from calibration.records.models import Calibration
-from calibration.records.sent import SentAdjustment, SentReading, SentRecord
 from calibration.standards.models import ReferenceStandard
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
@@ -21,12 +21,12 @@ from tests.makers.plant import NOON, TODAY, a_site, an_equipped_point
 
 def a_run(
     errors: list[float], stage: str = "as found", *, lower="0.3", upper="8.3"
-) -> list[SentReading]:
+) -> list[ReadingEntry]:
     """As many points up and down as ``errors``, with these errors in % of span, 4–20 mA."""
     shape = [0, 25, 50, 75, 100, 75, 50, 25, 0][: len(errors)]
     low, high = Decimal(lower), Decimal(upper)
     return [
-        SentReading(
+        ReadingEntry(
             stage=stage,
             sequence=n,
             applied=low + (high - low) * percent / 100,
@@ -44,7 +44,7 @@ def a_sent_record(
     site: Site | None = None,
     done_on: dt.date = TODAY,
     **more,
-) -> SentRecord:
+) -> RecordEntry:
     """What a technician would send: nine as-found readings, as left when given, one standard."""
     found = [0.1] * 9 if found is None else found
     standing = a_run([found[0] if found else 0.0], "as it stands")
@@ -60,8 +60,8 @@ def a_sent_record(
         **more,
     }
     if left:
-        facts.setdefault("adjustments", [SentAdjustment("zero")])
-    return SentRecord(**facts)
+        facts.setdefault("adjustments", [AdjustmentEntry("zero")])
+    return RecordEntry(**facts)
 
 
 def a_record(
@@ -90,7 +90,7 @@ def an_approved_record(
 
 
 def a_reading(applied: str, observed: Decimal | str, *, stage: str = "as found", **more):
-    return SentReading(stage, 1, Decimal(applied), Decimal(observed), **more)
+    return ReadingEntry(stage, 1, Decimal(applied), Decimal(observed), **more)
 
 
 def an_unsaved_record(

@@ -11,17 +11,29 @@ import pytest
 from django.db import IntegrityError, connection
 
 from calibration.approval import acts as approval_acts
+from calibration.approval.refusals import AlreadyDecided, NotAsShown, OwnWork
 from calibration.drift.models import Trend
 from calibration.findings.models import Finding
 from calibration.intervals.due_dates import reschedule
 from calibration.jobs.models import Job
 from calibration.records import acts as records
+from calibration.records.entry import AdjustmentEntry, ReadingEntry
 from calibration.records.models import Calibration, Reading, StandardUse
-from calibration.records.sent import SentAdjustment, SentReading
+from calibration.records.refusals import (
+    AlreadyAmended,
+    DayInFuture,
+    NoStandard,
+    NothingInstalled,
+    NoValidCertificate,
+    ReadingsMissing,
+    StandardOfAnotherSite,
+    StandardOutOfRange,
+    StoredWithOtherEntries,
+)
 from calibration.standards import acts as standards
 from plant.ledger.models import LedgerEntry, RowHistory
 from plant.points.models import MeasuringPoint
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import NotAllowed
 from tests.makers import (
     LONG_AGO,
     NOON,
@@ -39,6 +51,8 @@ from tests.makers import (
 from tests.races import at_once
 
 pytestmark = pytest.mark.django_db
+
+TOMORROW = TODAY + dt.timedelta(days=1)
 
 
 def submit(job, sent, technician, *, submission=None):
@@ -73,9 +87,10 @@ def test_a_submission_sent_again_stores_nothing_and_gets_the_same_receipt(techni
 
 def test_the_same_submission_with_other_readings_is_refused(technician):
     job, sent, submission = a_job(by=technician), a_sent_record(), uuid.uuid4()
-    submit(job, sent, technician, submission=submission)
-    with pytest.raises(Refused, match="already sent"):
+    stored = submit(job, sent, technician, submission=submission).record
+    with pytest.raises(StoredWithOtherEntries) as refusal:
         submit(job, replace(sent, note="later thought"), technician, submission=submission)
+    assert refusal.value.record == stored
 
 
 @pytest.mark.django_db(transaction=True)
@@ -87,21 +102,42 @@ def test_two_sends_at_once_of_one_submission_store_one_record(technician):
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "refusal", "parts"),
     [
-        ({"done_on": TODAY + dt.timedelta(days=1)}, "future"),
-        ({"done_on": dt.date(2019, 6, 1)}, "No transmitter is registered"),
-        ({"standards": []}, "at least one reference standard"),
-        ({"readings": a_run([0.1] * 9)}, "as it stands"),
-        ({"readings": a_run([0.1], "as it stands")}, "As-found readings are missing"),
-        ({"adjustments": [SentAdjustment("zero")]}, "as-left readings are needed"),
-        ({"readings": [], "no_as_found_reason": "the probe is broken"}, "A record needs readings"),
+        ({"done_on": TOMORROW}, DayInFuture, {"day": TOMORROW, "field": "done_on"}),
+        (
+            {"done_on": dt.date(2019, 6, 1)},
+            NothingInstalled,
+            {"tag": "LT-101A", "day": dt.date(2019, 6, 1), "field": "done_on"},
+        ),
+        ({"standards": []}, NoStandard, {"field": "standards"}),
+        (
+            {"readings": a_run([0.1] * 9)},
+            ReadingsMissing,
+            {"stage": "as it stands", "field": "as_it_stands"},
+        ),
+        (
+            {"readings": a_run([0.1], "as it stands")},
+            ReadingsMissing,
+            {"stage": "as found", "field": "no_as_found_reason"},
+        ),
+        (
+            {"adjustments": [AdjustmentEntry("zero")]},
+            ReadingsMissing,
+            {"stage": "as left", "field": "as_left"},
+        ),
+        (
+            {"readings": [], "no_as_found_reason": "the probe is broken"},
+            ReadingsMissing,
+            {"stage": "", "field": "as_left"},
+        ),
     ],
 )
-def test_an_incomplete_submission_is_refused_with_what_to_do(technician, changed, said):
+def test_an_incomplete_submission_is_refused_with_what_to_do(technician, changed, refusal, parts):
     job = a_job(by=technician)
-    with pytest.raises(Refused, match=said):
+    with pytest.raises(refusal) as refused:
         submit(job, replace(a_sent_record(), **changed), technician)
+    assert {name: getattr(refused.value, name) for name in parts} == parts
     assert not Calibration.objects.exists()
     job.refresh_from_db()
     assert job.state == Job.State.IN_HAND
@@ -110,8 +146,9 @@ def test_an_incomplete_submission_is_refused_with_what_to_do(technician, changed
 def test_a_lapsed_standard_is_refused_by_name(technician):
     lapsed = a_certified_standard("MM-07")
     lapsed.certificates.update(valid_until=TODAY - dt.timedelta(days=20))
-    with pytest.raises(Refused, match="MM-07 has no valid certificate"):
+    with pytest.raises(NoValidCertificate) as refusal:
         submit(a_job(by=technician), a_sent_record(standards=[lapsed]), technician)
+    assert (refusal.value.standard, refusal.value.day) == (lapsed, TODAY)
 
 
 def test_the_database_itself_refuses_a_use_that_no_certificate_covers(technician):
@@ -128,8 +165,9 @@ def test_a_withdrawn_certificate_covers_nothing_from_that_day(technician, approv
     standards.withdraw_certificate(
         standard.certificates.get(), on=TODAY, why="failed its check", by=approver
     )
-    with pytest.raises(Refused, match="MM-07"):
+    with pytest.raises(NoValidCertificate) as refusal:
         submit(a_job(by=technician), a_sent_record(standards=[standard]), technician)
+    assert refusal.value.standard == standard
 
 
 def test_currents_in_a_failure_band_are_kept_as_evidence_and_stay_out_of_the_figures(technician):
@@ -171,7 +209,7 @@ def test_approver_cannot_approve_own_work(technician, approver):
         site=approver.appointments.get().site, role="technician", starts_on=LONG_AGO
     )
     record = a_record(by=approver)
-    with pytest.raises(Refused, match="own work"):
+    with pytest.raises(OwnWork):
         approval_acts.approve(record, content_sha256=record.content_sha256, by=approver, at=NOON)
     with pytest.raises(IntegrityError, match="nobody_approves_their_own_work"):
         Calibration.objects.filter(pk=record.pk).update(
@@ -189,13 +227,13 @@ def test_a_technician_cannot_approve(technician, second_technician):
 
 def test_an_approval_of_something_not_shown_is_refused(technician, approver):
     record = a_record(by=technician)
-    with pytest.raises(Refused, match="not this one"):
+    with pytest.raises(NotAsShown):
         approval_acts.approve(record, content_sha256="0" * 64, by=approver, at=NOON)
 
 
 def test_an_approved_record_is_approved_once(technician, approver):
     record = an_approved_record(by=technician, approved_by=approver)
-    with pytest.raises(Refused, match="quicker"):
+    with pytest.raises(AlreadyDecided):
         approval_acts.approve(record, content_sha256=record.content_sha256, by=approver, at=NOON)
 
 
@@ -276,9 +314,11 @@ def test_an_amendment_is_judged_by_the_range_of_its_day(technician, approver):
 def test_a_record_has_one_amendment_at_a_time(technician, approver):
     record = an_approved_record(by=technician, approved_by=approver)
     sent = a_sent_record()
-    records.amend(record, sent, reason="slip", submission=uuid.uuid4(), by=technician, at=NOON)
-    with pytest.raises(Refused, match="already has an amendment"):
-        records.amend(record, sent, reason="slip", submission=uuid.uuid4(), by=technician, at=NOON)
+    facts = {"reason": "slip", "by": technician, "at": NOON}
+    first = records.amend(record, sent, submission=uuid.uuid4(), **facts).record
+    with pytest.raises(AlreadyAmended) as refusal:
+        records.amend(record, sent, submission=uuid.uuid4(), **facts)
+    assert refusal.value.amendment == first
 
 
 def test_as_found_out_of_tolerance_opens_a_finding_since_the_last_good_record(technician, approver):
@@ -317,7 +357,7 @@ def test_an_approval_ends_a_deferral(technician, approver):
 
 def test_a_reverse_acting_point_expects_4_ma_at_the_higher_level(technician):
     point = an_equipped_point("LT-121A", lower=Decimal("8.3"), upper=Decimal("0.3"))
-    full = SentReading(
+    full = ReadingEntry(
         stage="as found", sequence=1, applied=Decimal("8.3"), observed=Decimal("4.02")
     )
     standing = replace(full, stage="as it stands")
@@ -329,8 +369,9 @@ def test_a_reverse_acting_point_expects_4_ma_at_the_higher_level(technician):
 
 def test_a_standard_of_another_site_is_refused(technician, outsider):
     foreign = a_standard("MM-31", site=outsider.appointments.first().site)
-    with pytest.raises(Refused, match="MM-31"):
+    with pytest.raises(StandardOfAnotherSite) as refusal:
         submit(a_job(by=technician), a_sent_record(standards=[foreign]), technician)
+    assert refusal.value.standard == foreign
 
 
 @pytest.mark.parametrize(
@@ -353,7 +394,7 @@ def test_a_meter_certified_for_less_than_the_output_is_refused(unit, low, high, 
     if fits:
         assert submit(job, sent, technician).record.pk
         return
-    with pytest.raises(
-        Refused, match=r"MM-12: Out of range: certified for .* Use another standard"
-    ):
+    with pytest.raises(StandardOutOfRange) as refusal:
         submit(job, sent, technician)
+    assert refusal.value.standard == meter
+    assert refusal.value.why.startswith("Out of range: certified for")

@@ -15,9 +15,10 @@ import pytest
 from calibration.findings.models import Finding
 from calibration.policies.models import Policy
 from calibration.records import acts as records
-from calibration.records.budgets import Test as Trial
-from calibration.records.judging import Range, judge_test
+from calibration.records.budgets import uncertainty_of
+from calibration.records.judging import Range, judge_stages
 from calibration.records.models import Calibration
+from calibration.records.setup import Setup
 from tests.makers import (
     NOON,
     TODAY,
@@ -37,7 +38,7 @@ SPAN_MM, SPAN_MA = 8000.0, 16.0
 
 
 @pytest.fixture
-def trial(site):
+def setup(site):
     """A dip of a point of 0.3 to 8.3 m, the loop read with a meter of ± (0.02 % + 0.002 mA) and
     0.001 mA steps.
     """
@@ -49,12 +50,12 @@ def trial(site):
         percent_of_range=None,
     )  # fmt: skip
     device = point.installations.get().transmitter
-    return Trial(point, device, "wetted level by dip", [(meter, meter.certificates.get())])
+    return Setup(point, device, "wetted level by dip", [(meter, meter.certificates.get())])
 
 
-def test_a_dip_by_hand(trial):
+def test_a_dip_by_hand(setup):
     """Every component once more with GTC, JCGM 100: at 8.3 m and 20 mA."""
-    doubt = trial.doubt([a_reading("8.3", "20.000")])
+    uncertainty = uncertainty_of(setup, [a_reading("8.3", "20.000")])
     mm, ma = 100 / SPAN_MM, 100 / SPAN_MA
     tape = 0.3 + 0.2 * 9 + 0.2  # class II of EU 2014/32 annex X, nine metres begun, and the bob
 
@@ -65,42 +66,42 @@ def test_a_dip_by_hand(trial):
         flat(tape) + GTC.ureal(0, 1 / 6**0.5) + flat(2) + flat(2) + flat(1000 * 11.5e-6 * 5 * 8.3)
         + GTC.ureal(0, 1 / 3**0.5, df=2)
     ) + ma * (flat(0.0002 * 20 + 0.002) + GTC.ureal(0, 0.001) + flat(0.0005))  # fmt: skip
-    assert doubt.u[0] == pytest.approx(GTC.uncertainty(error), rel=1e-9)
-    assert doubt.dof[0] == pytest.approx(GTC.dof(error), rel=1e-6)
-    assert doubt.expanded[0] == pytest.approx(doubt.k[0] * doubt.u[0])
+    assert uncertainty.u[0] == pytest.approx(GTC.uncertainty(error), rel=1e-9)
+    assert uncertainty.dof[0] == pytest.approx(GTC.dof(error), rel=1e-6)
+    assert uncertainty.expanded[0] == pytest.approx(uncertainty.k[0] * uncertainty.u[0])
 
 
-def test_its_interval_holds_what_a_simulation_draws(trial):
+def test_its_interval_holds_what_a_simulation_draws(setup):
     """JCGM 101: a million draws of every component; 95 % of them lie within ± U."""
-    doubt = trial.doubt([a_reading("8.3", "20.000")])
+    uncertainty = uncertainty_of(setup, [a_reading("8.3", "20.000")])
     rng, n = np.random.default_rng(101), 1_000_000
     mm, ma = 100 / SPAN_MM, 100 / SPAN_MA
     drawn = mm * (
         rng.uniform(-2.3, 2.3, n) + rng.triangular(-1, 0, 1, n) + rng.uniform(-2, 2, n) + rng.uniform(-2, 2, n)
         + rng.uniform(-0.477, 0.477, n) + rng.normal(0, 1 / 3**0.5, n)
     ) + ma * (rng.uniform(-0.006, 0.006, n) + rng.normal(0, 0.001, n) + rng.uniform(-0.0005, 0.0005, n))  # fmt: skip
-    assert np.mean(np.abs(drawn) <= doubt.expanded[0]) == pytest.approx(0.95, abs=0.012)
+    assert np.mean(np.abs(drawn) <= uncertainty.expanded[0]) == pytest.approx(0.95, abs=0.012)
 
 
-def test_what_nobody_measured_is_marked_and_what_lasts_stays_out_of_the_drift(trial):
-    facts = trial.doubt([a_reading("0.3", "4"), a_reading("8.3", "20")]).facts(1.0)
-    parts = {part["name"]: part for part in facts["budget"]["components"]}
+def test_what_nobody_measured_is_marked_and_what_lasts_stays_out_of_the_drift(setup):
+    columns = uncertainty_of(setup, [a_reading("0.3", "4"), a_reading("8.3", "20")]).columns(1.0)
+    parts = {part["name"]: part for part in columns["budget"]["components"]}
     assert parts["datum plate and bottom"]["assumed"]
     assert not parts["meter specification"]["assumed"]
     assert sum(part["share"] for part in parts.values()) == pytest.approx(1)
-    assert facts["u_span"] < facts["budget"]["u"]
-    assert facts["u_span_shared"] <= facts["u_span"]
-    assert facts["tur"] == pytest.approx(1.0 / (2 * facts["budget"]["u"]))
+    assert columns["u_span"] < columns["budget"]["u"]
+    assert columns["u_span_shared"] <= columns["u_span"]
+    assert columns["tur"] == pytest.approx(1.0 / (2 * columns["budget"]["u"]))
 
 
-def test_repeats_tell_their_scatter(trial):
-    once = trial.doubt([a_reading("4.3", "12.000")])
-    twice = trial.doubt([a_reading("4.3", "12.000"), a_reading("4.3", "12.080", run=2)])
+def test_repeats_tell_their_scatter(setup):
+    once = uncertainty_of(setup, [a_reading("4.3", "12.000")])
+    twice = uncertainty_of(setup, [a_reading("4.3", "12.000"), a_reading("4.3", "12.080", run=2)])
     assert twice.u[0] > 3 * once.u[0]
     assert twice.dof[0] < 3
 
 
-def test_a_meter_certified_in_volts_is_one_over_the_loop_resistor(trial):
+def test_a_meter_certified_in_volts_is_one_over_the_loop_resistor(setup):
     """± (0.02 % + 0.5 mV) over 250 Ω is ± (0.02 % + 2 µA): as the meter in milliamperes."""
     meter = a_standard("MM-78", kind="multimeter")
     a_certificate(
@@ -108,18 +109,20 @@ def test_a_meter_certified_in_volts_is_one_over_the_loop_resistor(trial):
         resolution=Decimal("0.00025"), expanded_uncertainty=Decimal("0.0005"), coverage_factor=Decimal(2),
         percent_of_range=None,
     )  # fmt: skip
-    other = Trial(trial.point, trial.transmitter, trial.way, [(meter, meter.certificates.get())])
+    other = Setup(setup.point, setup.transmitter, setup.way, [(meter, meter.certificates.get())])
     reading = [a_reading("8.3", "20.000")]
-    assert other.doubt(reading).u == pytest.approx(trial.doubt(reading).u, rel=1e-9)
-    amperes = Trial(trial.point, trial.transmitter, trial.way, [(meter, meter.certificates.get())])
+    assert uncertainty_of(other, reading).u == pytest.approx(
+        uncertainty_of(setup, reading).u, rel=1e-9
+    )
+    amperes = Setup(setup.point, setup.transmitter, setup.way, [(meter, meter.certificates.get())])
     amperes.certified[0][1].unit = "ohm"
-    assert "meter specification" in amperes.doubt(reading).assumed
+    assert "meter specification" in uncertainty_of(amperes, reading).assumed
 
 
-def test_an_indication_needs_no_meter(trial):
-    doubt = trial.doubt([a_reading("4.3", "12", indication=Decimal("4.3000"))])
-    assert "meter specification" not in {c.name for c in doubt.components}
-    assert "display" in {c.name for c in doubt.components}
+def test_an_indication_needs_no_meter(setup):
+    uncertainty = uncertainty_of(setup, [a_reading("4.3", "12", indication=Decimal("4.3000"))])
+    assert "meter specification" not in {c.name for c in uncertainty.components}
+    assert "display" in {c.name for c in uncertainty.components}
 
 
 @pytest.mark.parametrize(
@@ -130,14 +133,14 @@ def test_an_indication_needs_no_meter(trial):
         "float moved along its rod",
     ],
 )  # fmt: skip
-def test_every_way_has_its_budget_even_without_a_certificate(trial, way):
-    bare = Trial(trial.point, trial.transmitter, way, [])
-    facts = bare.doubt(
-        [a_reading("0.3", "4"), a_reading("4.3", "12"), a_reading("8.3", "20")]
-    ).facts(1.0)
-    assert 0 < facts["expanded_percent"] < 2
-    assert all(np.isfinite(part["u"]) for part in facts["budget"]["components"])
-    assert any(part["assumed"] for part in facts["budget"]["components"])
+def test_every_way_has_its_budget_even_without_a_certificate(setup, way):
+    bare = Setup(setup.point, setup.transmitter, way, [])
+    columns = uncertainty_of(
+        bare, [a_reading("0.3", "4"), a_reading("4.3", "12"), a_reading("8.3", "20")]
+    ).columns(1.0)
+    assert 0 < columns["expanded_percent"] < 2
+    assert all(np.isfinite(part["u"]) for part in columns["budget"]["components"])
+    assert any(part["assumed"] for part in columns["budget"]["components"])
 
 
 @pytest.mark.parametrize(
@@ -148,12 +151,12 @@ def test_every_way_has_its_budget_even_without_a_certificate(trial, way):
         ("limited risk", 0.5, "pass"), ("limited risk", 1.5, "fail"),
     ],
 )  # fmt: skip
-def test_the_rule_decides_and_a_doubtful_result_is_no_silent_pass(trial, rule, error, verdict):
+def test_the_rule_decides_and_a_doubtful_result_is_no_silent_pass(setup, rule, error, verdict):
     observed = Decimal(str(round(12 + 16 * error / 100, 4)))
     found = {"as it stands": [], "as found": [a_reading("4.3", str(observed))], "as left": []}
-    judged, facts = judge_test(found, Range(0.3, 8.3, "4-20mA", 1.0), trial, Policy(rule=rule))
+    judged, columns = judge_stages(found, Range(0.3, 8.3, "4-20mA", 1.0), setup, Policy(rule=rule))
     assert judged["as found"].verdict == verdict
-    assert facts["budget"]["rule"]["rule"] == rule
+    assert columns["budget"]["rule"]["rule"] == rule
 
 
 def test_a_record_keeps_its_rule_and_its_amendment_is_judged_by_it(technician, approver, planner):

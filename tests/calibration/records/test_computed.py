@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from calibration.metrology.two_levels import BEND_PERCENT
-from calibration.records.budgets import Test as Trial
-from calibration.records.computed import BEND, third_level, weights_of
+from calibration.records.budgets import uncertainty_of
+from calibration.records.computed_readings import BEND, third_level, weights_of
+from calibration.records.entry import ReadingEntry
 from calibration.records.models import Calibration, Reading
-from calibration.records.sent import SentReading
+from calibration.records.setup import Setup
 from tests.makers import a_reading, an_equipped_point
 
 pytestmark = pytest.mark.django_db
@@ -21,12 +22,12 @@ DRAWS = 400_000
 
 
 @pytest.fixture
-def trial(site):
+def setup(site):
     point = an_equipped_point()  # 0.3 to 8.3 m
-    return Trial(point, point.installations.get().transmitter, "wetted level by dip", [])
+    return Setup(point, point.installations.get().transmitter, "wetted level by dip", [])
 
 
-def on_the_line(applied: str, stage: str = "as found", origin: str = "read") -> SentReading:
+def on_the_line(applied: str, stage: str = "as found", origin: str = "read") -> ReadingEntry:
     current = 4 + 2 * (Decimal(applied) - Decimal("0.3"))
     return a_reading(applied, current, stage=stage, origin=origin)
 
@@ -40,11 +41,11 @@ LEFT = [
 ]
 
 
-def drawn(trial: Trial, readings: list[SentReading], weights: list[float]) -> float:
+def drawn(setup: Setup, readings: list[ReadingEntry], weights: list[float]) -> float:
     """Referee: each component of the readings drawn anew, what is shared once for all of them."""
-    doubt = trial.doubt(readings)
+    uncertainty = uncertainty_of(setup, readings)
     rng, sums = np.random.default_rng(3), np.zeros(DRAWS)
-    for component in doubt.components:
+    for component in uncertainty.components:
         parts = np.broadcast_to(component.contribution, len(readings))
         if component.shared:
             sums += rng.normal(size=DRAWS) * (weights * parts).sum()
@@ -53,32 +54,34 @@ def drawn(trial: Trial, readings: list[SentReading], weights: list[float]) -> fl
     return float(sums.std())
 
 
-def test_zero_and_span_from_two_levels_carry_both_and_the_bend(trial):
-    doubt = trial.doubt([*FOUND, *ENDS])
+def test_zero_and_span_from_two_levels_carry_both_and_the_bend(setup):
+    uncertainty = uncertainty_of(setup, [*FOUND, *ENDS])
     bend = BEND_PERCENT / 3**0.5
     for place, weights in ((2, [4 / 3, -1 / 3]), (3, [-1 / 3, 4 / 3])):
-        u = np.hypot(drawn(trial, FOUND, weights), bend)
-        assert doubt.u[place] == pytest.approx(u, rel=0.01)
-    assert doubt.u[:2] == pytest.approx(trial.doubt(FOUND).u)  # what was read is as it was
-    budget = doubt.budget(2)
+        u = np.hypot(drawn(setup, FOUND, weights), bend)
+        assert uncertainty.u[place] == pytest.approx(u, rel=0.01)
+    assert uncertainty.u[:2] == pytest.approx(
+        uncertainty_of(setup, FOUND).u
+    )  # what was read is as it was
+    budget = uncertainty.budget(2)
     assert next(p for p in budget["components"] if p["name"] == BEND)["assumed"]
     assert sum(p["share"] for p in budget["components"]) == pytest.approx(1)
 
 
-def test_an_as_left_at_a_level_the_tank_left_rests_on_three_readings(trial):
+def test_an_as_left_at_a_level_the_tank_left_rests_on_three_readings(setup):
     weights, beyond = weights_of([*FOUND, *LEFT])
     assert weights[2] == pytest.approx([1, -1, 0, 1, 0])
     assert weights[4] == pytest.approx([4 / 3, -4 / 3, 0, 1, 0])
     assert beyond.tolist() == [False, False, False, False, True]
-    doubt = trial.doubt([*FOUND, *LEFT])
+    uncertainty = uncertainty_of(setup, [*FOUND, *LEFT])
     read = [*FOUND, LEFT[1]]
-    assert doubt.u[2] == pytest.approx(drawn(trial, read, [1, -1, 1]), rel=0.01)
-    assert doubt.u[2] > doubt.u[3]
+    assert uncertainty.u[2] == pytest.approx(drawn(setup, read, [1, -1, 1]), rel=0.01)
+    assert uncertainty.u[2] > uncertainty.u[3]
 
 
-def test_the_digits_of_a_computed_reading_tell_nothing_of_the_display(trial):
-    fine = SentReading("as found", 3, Decimal("0.3"), Decimal("4.00123"), origin="computed")
-    assert trial.doubt([*FOUND, fine]).u[0] == trial.doubt(FOUND).u[0]
+def test_the_digits_of_a_computed_reading_tell_nothing_of_the_display(setup):
+    fine = ReadingEntry("as found", 3, Decimal("0.3"), Decimal("4.00123"), origin="computed")
+    assert uncertainty_of(setup, [*FOUND, fine]).u[0] == uncertainty_of(setup, FOUND).u[0]
 
 
 def two_levels(stands: str, level: str = "4.3") -> tuple[Calibration, list[Reading]]:
@@ -95,9 +98,9 @@ def two_levels(stands: str, level: str = "4.3") -> tuple[Calibration, list[Readi
 
 
 def test_a_third_level_checks_the_line():
-    told = third_level(*two_levels("12.08"))
-    assert told.off == pytest.approx(0.5)
-    assert told.open == pytest.approx(0.2 * np.hypot(1, np.hypot(0.5, 0.5)))
+    third = third_level(*two_levels("12.08"))
+    assert third.deviation == pytest.approx(0.5)
+    assert third.limit == pytest.approx(0.2 * np.hypot(1, np.hypot(0.5, 0.5)))
     assert third_level(*two_levels("7.9", level="2.2")) is None  # too near the first level
 
 
@@ -107,7 +110,7 @@ def test_a_line_without_computed_readings_is_not_checked():
     assert third_level(record, rows[1:]) is None
 
 
-def test_without_two_levels_a_computed_reading_stands_for_itself(trial):
+def test_without_two_levels_a_computed_reading_stands_for_itself(setup):
     lone = [on_the_line("1.9"), on_the_line("0.3", origin="computed")]
     assert weights_of(lone)[0] == pytest.approx(np.eye(2))
-    assert trial.doubt(lone).u[1] > 0
+    assert uncertainty_of(setup, lone).u[1] > 0

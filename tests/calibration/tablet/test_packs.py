@@ -16,8 +16,9 @@ from calibration.approval import acts as approval_acts
 from calibration.jobs import acts as jobs
 from calibration.jobs.models import Job
 from calibration.procedures.models import SiteWording
-from calibration.records import budgets
-from calibration.records.sent import SentReading
+from calibration.records.budgets import uncertainty_of
+from calibration.records.entry import ReadingEntry
+from calibration.records.setup import Setup
 from calibration.rounds import acts as rounds
 from calibration.tablet.models import FieldKey
 from calibration.tablet.packs import pack, register_sha, register_told
@@ -191,10 +192,11 @@ def test_the_kit_s_ratio_is_that_of_the_whole_budget(technician, kind, unit, way
     version = a_procedure(f"by-{kind}".replace(" ", "-"), way)
     job = a_job(an_equipped_point(procedure_key=version.procedure.key), by=technician)
     told = pack(by=technician, at=now)["jobs"][0]["kit"][str(standard.pk)]
-    middle = SentReading("as found", 1, Decimal("4.3"), Decimal(12))
+    middle = ReadingEntry("as found", 1, Decimal("4.3"), Decimal(12))
     hung = job.point.installations.get().transmitter
-    doubt = budgets.Test(job.point, hung, way, [(standard, row)]).doubt([middle])
-    expected = job.point.limits.percent / (2 * float(doubt.u[0]))
+    setup = Setup(job.point, hung, way, [(standard, row)])
+    uncertainty = uncertainty_of(setup, [middle])
+    expected = job.point.limits.percent / (2 * float(uncertainty.u[0]))
     assert told["fits"], told
     assert told["tur"] == pytest.approx(expected, abs=0.006)
 

@@ -14,7 +14,7 @@ from calibration.jobs.models import Job
 from calibration.records import acts as records
 from calibration.records.models import Calibration
 from calibration.tablet.models import FieldWork
-from calibration.tablet.settling import settle
+from calibration.tablet.set_aside_acts import settle
 from plant.ledger.models import LedgerEntry
 from plant.refusals import NotAllowed, Refused
 from plant.transmitters.models import Installation

@@ -61,7 +61,10 @@ def settle(
             "job": work.job_id,
         }
         if record:
-            details |= records.told(record) | {"record": record.pk, "its job": record.job_id}
+            details |= records.ledger_details(record) | {
+                "record": record.pk,
+                "its job": record.job_id,
+            }
         else:
             details["kept"] = "without a record"
         enter("settle work", on=work, by=by, why=why, details=details)

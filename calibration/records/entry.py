@@ -1,4 +1,4 @@
-"""What a technician sends of one calibration: readings, adjustments, steps as taken; and the hash
+"""What a technician enters of one calibration: readings, adjustments, steps as taken; and the hash
 of its content.
 """
 
@@ -7,6 +7,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import uuid
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from decimal import Decimal
@@ -19,7 +20,7 @@ from plant.people.models import Person
 
 
 @dataclass(frozen=True)
-class SentReading:
+class ReadingEntry:
     """A reading as typed: ``applied`` and ``indication`` in the point's unit, ``observed`` in mA or
     V.
     """
@@ -43,7 +44,7 @@ class SentReading:
 
 
 @dataclass(frozen=True)
-class SentAdjustment:
+class AdjustmentEntry:
     kind: str
     before: Decimal | None = None
     after: Decimal | None = None
@@ -52,7 +53,7 @@ class SentAdjustment:
 
 
 @dataclass(frozen=True)
-class SentStep:
+class StepEntry:
     """A step of the procedure as it was done at ``done_at``, or why it was left out."""
 
     number: int
@@ -66,8 +67,8 @@ class SentStep:
 
 
 @dataclass(frozen=True)
-class SentRecord:
-    """What a technician sends: values as typed, in the point's unit and the signal's unit.
+class RecordEntry:
+    """Values as typed, in the point's unit and the signal's unit.
 
     Of ``standards`` the keys count; what the register says of them is read when the record is
     stored.
@@ -76,52 +77,62 @@ class SentRecord:
     done_on: dt.date
     way: str
     procedure_version: ProcedureVersion
-    readings: Sequence[SentReading]
+    readings: Sequence[ReadingEntry]
     standards: Sequence[ReferenceStandard]
-    adjustments: Sequence[SentAdjustment] = ()
+    adjustments: Sequence[AdjustmentEntry] = ()
     ambient_c: Decimal | None = None
     product_c: Decimal | None = None
     no_as_found_reason: str = ""
     note: str = ""
     source: str = Calibration.Source.TYPED
-    steps: Sequence[SentStep] = ()
+    steps: Sequence[StepEntry] = ()
 
-    def stage(self, name: str) -> list[SentReading]:
+    def stage(self, name: str) -> list[ReadingEntry]:
         return [r for r in self.readings if r.stage == name]
 
 
-def content_hash(sent: SentRecord, *, on: str, by: Person) -> str:
+@dataclass(frozen=True)
+class Submission:
+    """Who sends an entry, and when; ``id``: made by the sender, so that the same sent again is
+    known; ``digest``: the hash of the entry.
+    """
+
+    id: uuid.UUID
+    digest: str
+    by: Person
+    at: dt.datetime
+
+
+def content_hash(entry: RecordEntry, *, on: str, by: Person) -> str:
     """SHA-256 of everything that was sent, in one fixed text form: keys sorted, digits as typed."""
     content: dict[str, Any] = {
         "on": on,
         "by": by.pk,
-        "done on": sent.done_on.isoformat(),
-        "way": sent.way,
-        "procedure version": sent.procedure_version.pk,
-        "readings": [_given(r) for r in sent.readings],
-        "adjustments": [_given(a) for a in sent.adjustments],
-        "standards": sorted(s.pk for s in sent.standards),
-        "ambient": sent.ambient_c,
-        "product": sent.product_c,
-        "no as found": sent.no_as_found_reason,
-        "note": sent.note,
+        "done on": entry.done_on.isoformat(),
+        "way": entry.way,
+        "procedure version": entry.procedure_version.pk,
+        "readings": [_as_typed(r) for r in entry.readings],
+        "adjustments": [_as_typed(a) for a in entry.adjustments],
+        "standards": sorted(s.pk for s in entry.standards),
+        "ambient": entry.ambient_c,
+        "product": entry.product_c,
+        "no as found": entry.no_as_found_reason,
+        "note": entry.note,
     }
-    if sent.source != Calibration.Source.TYPED:
-        content["source"] = sent.source
-    if sent.steps:
-        content["steps"] = [asdict(step) for step in sent.steps]
+    if entry.source != Calibration.Source.TYPED:
+        content["source"] = entry.source
+    if entry.steps:
+        content["steps"] = [asdict(step) for step in entry.steps]
     text = json.dumps(
         content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str
     )
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _given(part: SentReading | SentAdjustment) -> dict[str, Any]:
-    """Its facts; times only where there are any, so that what was hashed without them keeps its
-    hash.
-    """
-    facts = asdict(part)
+def _as_typed(part: ReadingEntry | AdjustmentEntry) -> dict[str, Any]:
+    """Times only where there are any, so that what was hashed without them keeps its hash."""
+    values = asdict(part)
     for name in ("read_at", "adjusted_at"):
-        if facts.get(name, "") is None:
-            del facts[name]
-    return facts
+        if values.get(name, "") is None:
+            del values[name]
+    return values

@@ -12,13 +12,13 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from calibration.jobs.choices import transmitter_at, versions_for
 from calibration.jobs.models import Job
+from calibration.jobs.reads import transmitter_at, versions_for
 from calibration.jobs.views import JOB_FACTS
 from calibration.records import acts as records
 from calibration.records.acts import Receipt
-from calibration.records.checking import check
-from calibration.records.forms import CalibrationEntry
+from calibration.records.entry_check import check
+from calibration.records.forms import CalibrationForm
 from calibration.records.models import Calibration
 from calibration.records.reads import last_record
 from plant.pages.requests import SignedRequest
@@ -30,7 +30,7 @@ NO_PROCEDURE = (
     "No procedure is published yet. An administrator loads those that come with Spanbook."
 )
 
-Send = Callable[[CalibrationEntry], Receipt]
+Send = Callable[[CalibrationForm], Receipt]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -47,7 +47,7 @@ def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
     if version is None:
         messages.error(request, NO_PROCEDURE)
         return redirect(job)
-    entry = CalibrationEntry(
+    form = CalibrationForm(
         job.point,
         version,
         today=job.site.day_of(timezone.now()),
@@ -55,17 +55,17 @@ def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
         data=sent(request),
     )
 
-    def send(entry: CalibrationEntry) -> Receipt:
-        typed = entry.head.cleaned_data
+    def send(form: CalibrationForm) -> Receipt:
+        typed = form.head.cleaned_data
         return records.submit(
-            job, entry.sent(), submission=typed["submission"], by=request.user, at=timezone.now()
+            job, form.entry(), submission=typed["submission"], by=request.user, at=timezone.now()
         )
 
     facts = {"job": job, "versions": versions, "transmitter": transmitter}
     if "check" in request.POST:
-        return _checked(request, "calibration/records/calibrate.html", entry, facts)
-    answer, status = _try(request, entry, send)
-    return answer or _page(request, "calibration/records/calibrate.html", entry, status, facts)
+        return _checked(request, "calibration/records/calibrate.html", form, facts)
+    answer, status = _try(request, form, send)
+    return answer or _page(request, "calibration/records/calibrate.html", form, status, facts)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -89,7 +89,7 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
     if version is None:
         messages.error(request, NO_PROCEDURE)
         return redirect(record)
-    entry = CalibrationEntry(
+    form = CalibrationForm(
         record.point,
         version,
         today=record.done_on,
@@ -98,11 +98,11 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
         amended=record,
     )
 
-    def send(entry: CalibrationEntry) -> Receipt:
-        typed = entry.head.cleaned_data
+    def send(form: CalibrationForm) -> Receipt:
+        typed = form.head.cleaned_data
         return records.amend(
             record,
-            entry.sent(),
+            form.entry(),
             reason=typed["reason"],
             submission=typed["submission"],
             by=request.user,
@@ -111,38 +111,38 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
 
     facts = {"record": record, "transmitter": record.transmitter}
     if "check" in request.POST:
-        return _checked(request, "calibration/records/amend.html", entry, facts)
-    answer, status = _try(request, entry, send)
-    return answer or _page(request, "calibration/records/amend.html", entry, status, facts)
+        return _checked(request, "calibration/records/amend.html", form, facts)
+    answer, status = _try(request, form, send)
+    return answer or _page(request, "calibration/records/amend.html", form, status, facts)
 
 
 def _checked(
-    request: SignedRequest, template: str, entry: CalibrationEntry, facts: dict[str, Any]
+    request: SignedRequest, template: str, form: CalibrationForm, facts: dict[str, Any]
 ) -> HttpResponse:
     """The form again with all that was typed, and what its readings say; nothing is stored."""
-    found = check(entry, facts["transmitter"], facts.get("record"))
+    found = check(form, facts["transmitter"], facts.get("record"))
     more = {"checked": found, "check_failed": found is None}
-    return _page(request, template, entry, 200, facts | more)
+    return _page(request, template, form, 200, facts | more)
 
 
 def _try(
-    request: SignedRequest, entry: CalibrationEntry, send: Send
+    request: SignedRequest, form: CalibrationForm, send: Send
 ) -> tuple[HttpResponse | None, int]:
     """The way to the receipt; or nothing and the status with which the typed entries are shown
     again.
     """
-    if not entry.is_bound:
+    if not form.is_bound:
         return None, 200
-    if not entry.is_valid():
+    if not form.is_valid():
         return None, 422
     try:
-        receipt = send(entry)
+        receipt = send(form)
     except ValidationError as wrong:
-        entry.refuse(Refused(" ".join(wrong.messages)))
+        form.refuse(Refused(" ".join(wrong.messages)))
         return None, 422
     except Refused as refusal:
-        entry.refuse(refusal)
-        return None, 409 if _is_taken(entry) else 422
+        form.refuse(refusal)
+        return None, 409 if _is_taken(form) else 422
     if receipt.is_new:
         messages.success(request, f"Record {receipt.record.pk} is stored.")
     else:
@@ -153,31 +153,31 @@ def _try(
     return redirect(receipt.record), 302
 
 
-def _is_taken(entry: CalibrationEntry) -> bool:
+def _is_taken(form: CalibrationForm) -> bool:
     """Another content came first: under this form's id, or as the amendment or record that was
     wanted.
     """
-    submission = entry.head.cleaned_data["submission"]
+    submission = form.head.cleaned_data["submission"]
     if Calibration.objects.filter(submission=submission).exists():
         return True
     rivals = Calibration.objects.exclude(state=Calibration.State.RETURNED)
-    if entry.amended:
-        return rivals.filter(amends=entry.amended).exists()
-    return not Job.objects.filter(point=entry.point, state__in=Job.OPEN).exists()
+    if form.amended:
+        return rivals.filter(amends=form.amended).exists()
+    return not Job.objects.filter(point=form.point, state__in=Job.OPEN).exists()
 
 
 def _page(
     request: SignedRequest,
     template: str,
-    entry: CalibrationEntry,
+    form: CalibrationForm,
     status: int,
     more: dict[str, Any],
 ) -> HttpResponse:
     facts = {
-        "entry": entry.tell(),
-        "point": entry.point,
-        "cautions": [s for s in entry.version.steps.all() if s.kind == "caution"],
-        "last": last_record(entry.point),
+        "entry": form.tell(),
+        "point": form.point,
+        "cautions": [s for s in form.version.steps.all() if s.kind == "caution"],
+        "last": last_record(form.point),
         "now": timezone.now(),
     }
     return render(request, template, facts | more, status=status)

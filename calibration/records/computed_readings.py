@@ -14,8 +14,8 @@ import numpy as np
 
 from calibration.metrology.two_levels import BEND_PERCENT, propagate, two_levels
 from calibration.metrology.uncertainty import Component, Shape
+from calibration.records.entry import ReadingEntry
 from calibration.records.models import Calibration, Reading
-from calibration.records.sent import SentReading
 from calibration.records.uncertainty import Parts
 from plant.level.signals import SIGNALS
 
@@ -23,20 +23,20 @@ BEND = "bend between and beyond the levels"
 COMPUTED = Reading.Origin.COMPUTED
 
 
-class Third(NamedTuple):
-    """off: how far the third reading lies off the line, % of span. open: U of that; 0 where none is
+class ThirdLevel(NamedTuple):
+    """deviation: of the third reading from the line, % of span. limit: U of that; 0 where none is
     known.
     """
 
-    off: float
-    open: float
+    deviation: float
+    limit: float
 
 
 # A level of the line, and the weights of all readings that make the output there.
 Basis = tuple[tuple[float, np.ndarray], tuple[float, np.ndarray]]
 
 
-def with_computed(parts: Parts, readings: Sequence[SentReading]) -> Parts:
+def with_computed(parts: Parts, readings: Sequence[ReadingEntry]) -> Parts:
     """The same components where nothing was computed; else with what each computed reading carries
     of others.
     """
@@ -49,7 +49,7 @@ def with_computed(parts: Parts, readings: Sequence[SentReading]) -> Parts:
     )
 
 
-def weights_of(readings: Sequence[SentReading]) -> tuple[np.ndarray, np.ndarray]:
+def weights_of(readings: Sequence[ReadingEntry]) -> tuple[np.ndarray, np.ndarray]:
     """Each reading as a sum of those that were read (N by N), and which lie between or beyond the
     two levels (N).
 
@@ -69,7 +69,7 @@ def weights_of(readings: Sequence[SentReading]) -> tuple[np.ndarray, np.ndarray]
     return weights, beyond
 
 
-def third_level(record: Calibration, readings: Sequence[Reading]) -> Third | None:
+def third_level(record: Calibration, readings: Sequence[Reading]) -> ThirdLevel | None:
     """The reading as it stands as the check of the line through the two levels as found.
 
     None where nothing was computed from two levels, or as it stands lies too near one of them to
@@ -77,13 +77,7 @@ def third_level(record: Calibration, readings: Sequence[Reading]) -> Third | Non
     """
     if all(r.origin != COMPUTED for r in readings):
         return None
-    pairs = sorted(
-        (
-            (float(r.applied), float(r.observed))
-            for r in readings
-            if r.stage == "as found" and r.origin != COMPUTED and r.observed is not None
-        ),
-    )
+    pairs = _levels_read(readings)
     stands = next((r for r in readings if r.stage == "as it stands"), None)
     if stands is None or stands.observed is None or not pairs or pairs[0][0] == pairs[-1][0]:
         return None
@@ -93,20 +87,32 @@ def third_level(record: Calibration, readings: Sequence[Reading]) -> Third | Non
     at = float(stands.applied)
     if not line.is_check_level(at):
         return None
-    known = [
+    limit = _largest_expanded(readings) * float(np.hypot(1, line.gain_at(at)))
+    return ThirdLevel(float(line.deviation_at(at, float(stands.observed))), limit)
+
+
+def _levels_read(readings: Sequence[Reading]) -> list[tuple[float, float]]:
+    """Applied value and output of what was read as found, from the lowest level to the highest."""
+    return sorted(
+        (float(r.applied), float(r.observed))
+        for r in readings
+        if r.stage == "as found" and r.origin != COMPUTED and r.observed is not None
+    )
+
+
+def _largest_expanded(readings: Sequence[Reading]) -> float:
+    return max(
         r.expanded_percent or 0.0 for r in readings if r.stage != "as left" and r.origin != COMPUTED
-    ]
-    open_ = max(known) * float(np.hypot(1, line.gain_at(at)))
-    return Third(float(line.deviation_at(at, float(stands.observed))), open_)
+    )
 
 
-def _read(stage: str, readings: Sequence[SentReading]) -> list[int]:
+def _read(stage: str, readings: Sequence[ReadingEntry]) -> list[int]:
     """Places of what was read at a stage, from the lowest level to the highest."""
     places = [n for n, r in enumerate(readings) if r.stage == stage and r.origin != COMPUTED]
     return sorted(places, key=lambda n: readings[n].applied)
 
 
-def _line(stage: str, readings: Sequence[SentReading]) -> Basis | None:
+def _line(stage: str, readings: Sequence[ReadingEntry]) -> Basis | None:
     """Through the lowest and the highest level that were read; None where there are no two."""
     places = _read(stage, readings)
     if not places or readings[places[0]].applied == readings[places[-1]].applied:
@@ -116,7 +122,7 @@ def _line(stage: str, readings: Sequence[SentReading]) -> Basis | None:
     return (float(readings[low].applied), one[low]), (float(readings[high].applied), one[high])
 
 
-def _moved(found: Basis | None, readings: Sequence[SentReading]) -> Basis | None:
+def _moved(found: Basis | None, readings: Sequence[ReadingEntry]) -> Basis | None:
     """After adjusting at one level: the other one moved with it, as the line as found tells."""
     left = _read("as left", readings)
     if found is None or not left:

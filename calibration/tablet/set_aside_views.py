@@ -16,15 +16,15 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from calibration.jobs.choices import transmitter_at
+from calibration.jobs.reads import transmitter_at
 from calibration.pages import require_sight
 from calibration.records.models import Calibration
-from calibration.tablet import settling as acts
+from calibration.tablet import set_aside_acts as acts
+from calibration.tablet.comparison import job_rows, reading_rows, register_rows, steps_told
 from calibration.tablet.content import Content, read
 from calibration.tablet.days import FAR_OFF, day_of_work, off_text
 from calibration.tablet.forms import KeepForm, StoreForm
 from calibration.tablet.models import FieldPhoto, FieldWork
-from calibration.tablet.two_versions import job_rows, reading_rows, register_rows, steps_told
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may, require
 from plant.refusals import Refused

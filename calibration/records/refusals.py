@@ -1,0 +1,135 @@
+"""Why a record is refused, each refusal with its parts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from plant.quantities import day_text
+from plant.refusals import Refused
+
+if TYPE_CHECKING:
+    from calibration.jobs.models import Job
+    from calibration.records.models import Calibration
+    from calibration.standards.models import ReferenceStandard
+
+
+class DayInFuture(Refused):
+    def __init__(self, day: dt.date) -> None:
+        super().__init__(
+            f"{day_text(day)} is in the future; give the day on which it was done.",
+            field="done_on",
+        )
+        self.day = day
+
+
+class NothingInstalled(Refused):
+    def __init__(self, tag: str, day: dt.date) -> None:
+        super().__init__(
+            f"No transmitter is registered at {tag} on {day_text(day)}. Ask a planner to enter the "
+            "installation.",
+            field="done_on",
+        )
+        self.tag, self.day = tag, day
+
+
+class NoStandard(Refused):
+    def __init__(self) -> None:
+        super().__init__(
+            "Name at least one reference standard; without it the result is not traceable.",
+            field="standards",
+        )
+
+
+class StandardOfAnotherSite(Refused):
+    def __init__(self, standard: ReferenceStandard | None) -> None:
+        super().__init__(
+            f"{standard or 'A standard that was named'} belongs to another site; use a standard "
+            "of this one.",
+            field="standards",
+        )
+        self.standard = standard
+
+
+class NoValidCertificate(Refused):
+    def __init__(self, standard: ReferenceStandard, day: dt.date) -> None:
+        super().__init__(
+            f"{standard} has no valid certificate on {day_text(day)}. Use another standard, or "
+            "enter its new certificate.",
+            field="standards",
+        )
+        self.standard, self.day = standard, day
+
+
+class StandardOutOfRange(Refused):
+    def __init__(self, standard: ReferenceStandard, why: str) -> None:
+        super().__init__(f"{standard}: {why} Use another standard.", field="standards")
+        self.standard, self.why = standard, why
+
+
+class ReadingsMissing(Refused):
+    """``stage``: the one that is missing; "" where neither as found nor as left was read."""
+
+    TEXTS = {
+        "as it stands": (
+            "Read it as it stands before anything is moved: one applied value and one output. "
+            "If that was impossible, say why under “Why as found is missing”.",
+            "as_it_stands",
+        ),
+        "as found": (
+            "As-found readings are missing. Take them, or say why that was impossible.",
+            "no_as_found_reason",
+        ),
+        "as left": ("It was adjusted, so as-left readings are needed.", "as_left"),
+        "": (
+            "A record needs readings: as found, or as left with the reason why as found is "
+            "missing.",
+            "as_left",
+        ),
+    }
+
+    def __init__(self, stage: str) -> None:
+        text, field = self.TEXTS[stage]
+        super().__init__(text, field=field)
+        self.stage = stage
+
+
+class StoredWithOtherEntries(Refused):
+    """The same submission came before, with other content: ``record``."""
+
+    def __init__(self, record: Calibration) -> None:
+        super().__init__(
+            f"This form was already stored as record {record.pk}, with other entries. Open that "
+            "record; start a new form if something must be corrected."
+        )
+        self.record = record
+
+
+class JobClosed(Refused):
+    def __init__(self, job: Job) -> None:
+        super().__init__(
+            f"The job of {job.point.tag} is {job.get_state_display()}: it takes no further record. "
+            "Your entries are kept here."
+        )
+        self.job = job
+
+
+class NotApproved(Refused):
+    def __init__(self, record: Calibration) -> None:
+        super().__init__(
+            f"{record} is {record.get_state_display()}; only an approved record is amended."
+        )
+        self.record = record
+
+
+class AlreadyAmended(Refused):
+    def __init__(self, record: Calibration, amendment: Calibration) -> None:
+        super().__init__(
+            f"{record} already has an amendment (record {amendment.pk}); amend that one."
+        )
+        self.record, self.amendment = record, amendment
+
+
+class NoReason(Refused):
+    def __init__(self) -> None:
+        super().__init__("Say why the record is amended.", field="reason")
