@@ -19,7 +19,6 @@ from calibration.jobs.reads import transmitter_at, versions_for
 from calibration.pages import require_sight
 from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteWording
 from calibration.records.models import Calibration
-from calibration.records.reads import last_record
 from calibration.tablet.models import FieldWork
 from plant.ledger.models import LedgerEntry
 from plant.pages.requests import SignedRequest
@@ -29,7 +28,7 @@ from plant.points.models import MeasuringPoint
 from plant.refusals import NotAllowed, Refused
 from plant.transmitters.models import Installation, Transmitter
 
-JOB_FACTS = ("site", "point__tank__area", "point__tank__product", "technician", "round")
+SHOWN_OF_JOB = ("site", "point__tank__area", "point__tank__product", "technician", "round")
 
 ROWS = 50
 
@@ -91,7 +90,7 @@ def jobs(request: SignedRequest) -> HttpResponse:
 @require_safe
 def job(request: SignedRequest, pk: int) -> HttpResponse:
     """One job: facts, cautions, steps, what was found last time, what became of it so far."""
-    job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*JOB_FACTS), pk=pk)
+    job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*SHOWN_OF_JOB), pk=pk)
     transmitter = transmitter_at(job.point)
     version, _ = versions_for(job.point, transmitter)
     can_calibrate = may(request.user, "calibrate", job.site_id)
@@ -105,7 +104,7 @@ def job(request: SignedRequest, pk: int) -> HttpResponse:
             "due": job.point.state(job.site.day_of(timezone.now())),
             "version": version,
             "steps": _worded_steps(version, job, transmitter) if version else [],
-            "last": last_record(job.point),
+            "last": Calibration.objects.latest_of(job.point),
             "sent": list(job.records.order_by("-id")),
             "works": _works_of(job, request.user),
             "history": LedgerEntry.objects.filter(subject_kind="job", subject_id=job.pk)[:50],

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.policies.models import Policy
-from calibration.records.forms import CalibrationForm
+from calibration.records.calibration_form import CalibrationForm
 from calibration.records.judging import STAGES, StageResult, judge_stages, policy_of
 from calibration.records.models import Calibration
 from calibration.records.setup import Certified, Setup

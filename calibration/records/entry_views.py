@@ -14,13 +14,12 @@ from django.views.decorators.http import require_http_methods
 
 from calibration.jobs.models import Job
 from calibration.jobs.reads import transmitter_at, versions_for
-from calibration.jobs.views import JOB_FACTS
+from calibration.jobs.views import SHOWN_OF_JOB
 from calibration.records import acts as records
 from calibration.records.acts import Receipt
+from calibration.records.calibration_form import CalibrationForm
 from calibration.records.entry_check import check
-from calibration.records.forms import CalibrationForm
 from calibration.records.models import Calibration
-from calibration.records.reads import last_record
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import sent
 from plant.people.permissions import require
@@ -31,15 +30,24 @@ NO_PROCEDURE = (
 )
 
 Send = Callable[[CalibrationForm], Receipt]
+SHOWN = (
+    "site",
+    "point__tank__area",
+    "point__tank__product",
+    "transmitter",
+    "procedure_version__procedure",
+)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
     """Type a calibration in, and store it. Sent again, the same form leads to the same receipt."""
-    job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*JOB_FACTS), pk=pk)
+    job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*SHOWN_OF_JOB), pk=pk)
     require(request.user, "calibrate", job.site_id)
     if request.method != "POST" and job.state not in Job.OPEN:
-        messages.info(request, f"This job is {job.state}: it takes no further record.")
+        messages.info(
+            request, f"This job is {job.get_state_display()}: it takes no further record."
+        )
         return redirect(job)
     transmitter = transmitter_at(job.point)
     asked = (request.POST or request.GET).get("procedure", "")
@@ -47,38 +55,27 @@ def calibrate(request: SignedRequest, pk: int) -> HttpResponse:
     if version is None:
         messages.error(request, NO_PROCEDURE)
         return redirect(job)
-    form = CalibrationForm(
-        job.point,
-        version,
-        today=job.site.day_of(timezone.now()),
-        by=request.user,
-        data=sent(request),
+    today = job.site.day_of(timezone.now())
+    form = CalibrationForm(job.point, version, today=today, by=request.user, data=sent(request))
+    context = {"job": job, "versions": versions, "transmitter": transmitter}
+    return _answer(request, "calibration/records/calibrate.html", form, context, _submit(job))
+
+
+def _submit(job: Job) -> Send:
+    return lambda form: records.submit(
+        job,
+        form.entry(),
+        submission=form.head.cleaned_data["submission"],
+        by=form.by,
+        at=timezone.now(),
     )
-
-    def send(form: CalibrationForm) -> Receipt:
-        typed = form.head.cleaned_data
-        return records.submit(
-            job, form.entry(), submission=typed["submission"], by=request.user, at=timezone.now()
-        )
-
-    facts = {"job": job, "versions": versions, "transmitter": transmitter}
-    if "check" in request.POST:
-        return _checked(request, "calibration/records/calibrate.html", form, facts)
-    answer, status = _try(request, form, send)
-    return answer or _page(request, "calibration/records/calibrate.html", form, status, facts)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def amend(request: SignedRequest, pk: int) -> HttpResponse:
     """Send a corrected record in place of an approved one, with the reason."""
-    known = Calibration.objects.seen_by(request.user).select_related(
-        "site",
-        "point__tank__area",
-        "point__tank__product",
-        "transmitter",
-        "procedure_version__procedure",
-    )
-    record = get_object_or_404(known, pk=pk)
+    seen = Calibration.objects.seen_by(request.user).select_related(*SHOWN)
+    record = get_object_or_404(seen, pk=pk)
     require(request.user, "amend", record.site_id)
     if request.method != "POST" and record.state != Calibration.State.APPROVED:
         messages.info(
@@ -97,52 +94,38 @@ def amend(request: SignedRequest, pk: int) -> HttpResponse:
         data=sent(request),
         amended=record,
     )
-
-    def send(form: CalibrationForm) -> Receipt:
-        typed = form.head.cleaned_data
-        return records.amend(
-            record,
-            form.entry(),
-            reason=typed["reason"],
-            submission=typed["submission"],
-            by=request.user,
-            at=timezone.now(),
-        )
-
-    facts = {"record": record, "transmitter": record.transmitter}
-    if "check" in request.POST:
-        return _checked(request, "calibration/records/amend.html", form, facts)
-    answer, status = _try(request, form, send)
-    return answer or _page(request, "calibration/records/amend.html", form, status, facts)
+    context = {"record": record, "transmitter": record.transmitter}
+    return _answer(request, "calibration/records/amend.html", form, context, _amend(record))
 
 
-def _checked(
-    request: SignedRequest, template: str, form: CalibrationForm, facts: dict[str, Any]
+def _amend(record: Calibration) -> Send:
+    return lambda form: records.amend(
+        record,
+        form.entry(),
+        reason=form.head.cleaned_data["reason"],
+        submission=form.head.cleaned_data["submission"],
+        by=form.by,
+        at=timezone.now(),
+    )
+
+
+def _answer(
+    request: SignedRequest,
+    template: str,
+    form: CalibrationForm,
+    context: dict[str, Any],
+    send: Send,
 ) -> HttpResponse:
-    """The form again with all that was typed, and what its readings say; nothing is stored."""
-    found = check(form, facts["transmitter"], facts.get("record"))
-    more = {"checked": found, "check_failed": found is None}
-    return _page(request, template, form, 200, facts | more)
-
-
-def _try(
-    request: SignedRequest, form: CalibrationForm, send: Send
-) -> tuple[HttpResponse | None, int]:
-    """The way to the receipt; or nothing and the status with which the typed entries are shown
-    again.
+    """The receipt of what is stored; the form with what its readings say, where only a check was
+    asked for; or the form with what is wrong.
     """
-    if not form.is_bound:
-        return None, 200
-    if not form.is_valid():
-        return None, 422
-    try:
-        receipt = send(form)
-    except ValidationError as wrong:
-        form.refuse(Refused(" ".join(wrong.messages)))
-        return None, 422
-    except Refused as refusal:
-        form.refuse(refusal)
-        return None, 409 if _is_taken(form) else 422
+    if "check" in request.POST:
+        result = check(form, context["transmitter"], context.get("record"))
+        context |= {"checked": result, "check_failed": result is None}
+        return _page(request, template, form, 200, context)
+    receipt, status = _try(form, send)
+    if receipt is None:
+        return _page(request, template, form, status, context)
     if receipt.is_new:
         messages.success(request, f"Record {receipt.record.pk} is stored.")
     else:
@@ -150,7 +133,23 @@ def _try(
             request,
             f"This form was stored before, as record {receipt.record.pk}. Here is its receipt.",
         )
-    return redirect(receipt.record), 302
+    return redirect(receipt.record)
+
+
+def _try(form: CalibrationForm, send: Send) -> tuple[Receipt | None, int]:
+    """The receipt; or none and the status with which the typed entries are shown again."""
+    if not form.is_bound:
+        return None, 200
+    if not form.is_valid():
+        return None, 422
+    try:
+        return send(form), 302
+    except ValidationError as wrong:
+        form.refuse(Refused(" ".join(wrong.messages)))
+        return None, 422
+    except Refused as refusal:
+        form.refuse(refusal)
+        return None, 409 if _is_taken(form) else 422
 
 
 def _is_taken(form: CalibrationForm) -> bool:
@@ -171,13 +170,13 @@ def _page(
     template: str,
     form: CalibrationForm,
     status: int,
-    more: dict[str, Any],
+    context: dict[str, Any],
 ) -> HttpResponse:
-    facts = {
-        "entry": form.tell(),
+    shared = {
+        "entry": form.compute(),
         "point": form.point,
         "cautions": [s for s in form.version.steps.all() if s.kind == "caution"],
-        "last": last_record(form.point),
+        "last": Calibration.objects.latest_of(form.point),
         "now": timezone.now(),
     }
-    return render(request, template, facts | more, status=status)
+    return render(request, template, shared | context, status=status)

@@ -16,7 +16,7 @@ from calibration.records.figures import figure_rows, share_of_span, units_of
 from calibration.records.models import Calibration, Reading
 from calibration.records.patterns import hints_of
 from calibration.tablet.models import FieldPhoto
-from calibration.tablet.set_aside_views import clock_told, placed
+from calibration.tablet.set_aside_views import clock_text, placed
 from plant.level.signals import SIGNALS
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
@@ -38,9 +38,9 @@ def record_seen_by(person: Person, pk: int) -> Calibration:
     """With all that its pages show; 404 where the person may not see its site."""
     photos = FieldPhoto.objects.filter(work__record=OuterRef("pk")).order_by("step", "pk")
     known = Calibration.objects.seen_by(person).select_related(*WITH_ALL)
-    told = JSONObject(step="step", sha256="sha256")
+    photo = JSONObject(step="step", sha256="sha256")
     return get_object_or_404(
-        known.annotate(photos_told=ArraySubquery(photos.values(told=told))), pk=pk
+        known.annotate(photos_json=ArraySubquery(photos.values(json=photo))), pk=pk
     )
 
 
@@ -72,7 +72,7 @@ def _taken_in_the_plant(record: Calibration) -> dict[str, Any]:
         return {}
     work = record.field_work
     by_step: dict[int, list[FieldPhoto]] = {}
-    photos = [FieldPhoto(**told) for told in record.photos_told]  # type: ignore[attr-defined]
+    photos = [FieldPhoto(**photo) for photo in record.photos_json]  # type: ignore[attr-defined]
     for photo in placed(work, photos):
         by_step.setdefault(photo.step, []).append(photo)
     steps = list(record.steps_taken.all())
@@ -81,7 +81,7 @@ def _taken_in_the_plant(record: Calibration) -> dict[str, Any]:
     return {
         "steps_taken": steps,
         "work": work,
-        "clock": clock_told(work),
+        "clock": clock_text(work),
         "other_photos": [photo for rest in by_step.values() for photo in rest],
     }
 

@@ -1,51 +1,54 @@
-"""Works from the plant: signed by their hash, sent, stored as a record or set aside, settled by a
-person.
+"""Works from the plant: signed by their hash, received, stored as a record or set aside, with their
+photos. What was set aside is settled by calibration.tablet.set_aside_acts.
 
-Nothing that was signed is ever dropped or merged: what cannot become a record as the register
-stands is kept word for word with the reasons, until a planner or approver settles it.
+Nothing that was signed is ever dropped or merged: what cannot become a record as the register is
+now is kept word for word with the reasons, until a planner or approver settles it.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import secrets
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.contrib.postgres.expressions import ArraySubquery
 from django.core.exceptions import ValidationError
 from django.db import DataError, IntegrityError, transaction
-from django.db.models import Exists, FilteredRelation, OuterRef, Q
-from django.db.models.functions import JSONObject
 
 from calibration.jobs.models import Job
-from calibration.procedures.models import ProcedureStep
 from calibration.records import acts as records
-from calibration.records.entry import RecordEntry, Submission, content_hash
+from calibration.records.entry import Submission, content_hash
 from calibration.records.models import Calibration
-from calibration.tablet.content import Content, read, record_entry
-from calibration.tablet.days import DayOfWork, day_of_work
-from calibration.tablet.models import FieldPhoto, FieldWork
-from calibration.tablet.packs import register_sha, register_told
+from calibration.tablet import photos
+from calibration.tablet.content import MOST_PHOTOS, Content, read
+from calibration.tablet.days import day_of_work
+from calibration.tablet.models import FieldKey, FieldPhoto, FieldWork
+from calibration.tablet.refusals import NotAsSigned, NotSigned
+from calibration.tablet.works import differences, entry_of, locked_works, reason, transmitter_of
 from plant.ledger.writer import enter
-from plant.people.models import Appointment, Person
+from plant.people.models import Person
 from plant.people.permissions import may, require
-from plant.quantities import day_text
 from plant.refusals import NotAllowed, Refused
-from plant.transmitters.models import Installation, Transmitter
+from plant.transmitters.models import Transmitter
 
 MOST_SIGNED = 100
-State = FieldWork.State
 
 
-class NotSigned(NotAllowed):
-    """No work of that id was signed by this person."""
+def sealing_key(person: Person, *, at: dt.datetime) -> bytes:
+    """The key under which this person's unsent work is sealed on tablets; made when first asked
+    for.
 
-
-class NotAsSigned(Refused):
-    """What was sent is not what was signed."""
+    It is in no ledger and no row history: whoever reads those could open a lost tablet with it.
+    """
+    held = FieldKey.objects.filter(person=person).first()
+    if held is None:
+        new = FieldKey(person=person, key=secrets.token_bytes(32), made_at=at)
+        FieldKey.objects.bulk_create([new], ignore_conflicts=True)  # two tablets at once: one key
+        held = FieldKey.objects.get(person=person)
+    return bytes(held.key)
 
 
 # ---- signing ----
@@ -82,44 +85,46 @@ def sign(
     # One after the other, so that a repeat at the same moment finds what the first has signed.
     Person.objects.select_for_update(no_key=True).get(pk=by.pk)
     wanted = {work.submission: work for work in works[:MOST_SIGNED]}
-    jobs = Job.objects.in_bulk({work.job_id for work in wanted.values()})
-    before = _signed_before(wanted)
-    new = [
+    before = _works_signed(wanted)
+    new = [work for work in wanted.values() if work.submission not in before]
+    clock = {"signed_at": at, "device": device[:120], "skew_seconds": done.skew_seconds}
+    FieldWork.objects.bulk_create(_new_works(new, by=by, clock=clock), ignore_conflicts=True)
+    stored = _works_signed(wanted)
+    for submission, work in wanted.items():
+        held = stored.get(submission)
+        why = _why_not_signed(held, work, by)
+        if why:
+            done.refused.append((submission, why))
+        else:
+            done.signed.append(submission)
+        if held and held.person_id == by.pk:
+            _enter_signature(held, work, is_new=submission not in before, why=why, by=by)
+    return done
+
+
+def _works_signed(wanted: dict[uuid.UUID, ToSign]) -> dict[uuid.UUID, FieldWork]:
+    rows = FieldWork.objects.filter(submission__in=list(wanted)).select_related("person")
+    return {row.submission: row for row in rows}
+
+
+def _new_works(works: Sequence[ToSign], *, by: Person, clock: dict[str, Any]) -> list[FieldWork]:
+    """Those of jobs at which the person may calibrate; ``clock``: when and where it was signed."""
+    jobs = Job.objects.in_bulk({work.job_id for work in works})
+    return [
         FieldWork(
             submission=work.submission,
             site_id=job.site_id,
             job=job,
             person=by,
             content_sha256=work.sha256,
-            signed_at=at,
-            device=device[:120],
-            skew_seconds=done.skew_seconds,
+            **clock,
         )
-        for work in wanted.values()
-        if work.submission not in before
-        and (job := jobs.get(work.job_id))
-        and may(by, "calibrate", job.site_id)
+        for work in works
+        if (job := jobs.get(work.job_id)) and may(by, "calibrate", job.site_id)
     ]
-    FieldWork.objects.bulk_create(new, ignore_conflicts=True)
-    stored = _signed_before(wanted)
-    for submission, work in wanted.items():
-        held = stored.get(submission)
-        said = _not_signed(held, work, by)
-        if said:
-            done.refused.append((submission, said))
-        else:
-            done.signed.append(submission)
-        if held and held.person_id == by.pk:
-            _tell_signed(held, work, is_new=submission not in before, said=said, by=by)
-    return done
 
 
-def _signed_before(wanted: dict[uuid.UUID, ToSign]) -> dict[uuid.UUID, FieldWork]:
-    rows = FieldWork.objects.filter(submission__in=list(wanted)).select_related("person")
-    return {row.submission: row for row in rows}
-
-
-def _not_signed(held: FieldWork | None, work: ToSign, by: Person) -> str:
+def _why_not_signed(held: FieldWork | None, work: ToSign, by: Person) -> str:
     if held is None:
         return (
             f"Job {work.job_id} is not one at which you may calibrate. Your entries stay on "
@@ -132,9 +137,9 @@ def _not_signed(held: FieldWork | None, work: ToSign, by: Person) -> str:
     return ""
 
 
-def _tell_signed(held: FieldWork, work: ToSign, *, is_new: bool, said: str, by: Person) -> None:
-    if said:
-        enter("refuse signature", on=held, by=by, why=said, details={"content": work.sha256})
+def _enter_signature(held: FieldWork, work: ToSign, *, is_new: bool, why: str, by: Person) -> None:
+    if why:
+        enter("refuse signature", on=held, by=by, why=why, details={"content": work.sha256})
     elif is_new:
         details = {
             "job": held.job_id,
@@ -149,51 +154,55 @@ def _tell_signed(held: FieldWork, work: ToSign, *, is_new: bool, said: str, by: 
 def receive(
     submission: uuid.UUID, text: str, *, by: Person, at: dt.datetime
 ) -> tuple[FieldWork, bool]:
-    """Take in what was signed: the work, now stored or set aside, and whether that is new. Again
-    gives the same.
+    """Store what was signed: the work, now stored or set aside, and whether that is new. The same
+    again gives the same.
 
     Raises NotSigned, or NotAsSigned where the text is another one. Whatever else is wrong sets the
     work aside.
     """
+    content, why = _read(text)
     digest = hashlib.sha256(text.encode()).hexdigest()
-    try:
-        content: Content | None = read(text)
-        trouble = ""
-    except Refused as refusal:
-        content, trouble = None, str(refusal)
     try:
         with transaction.atomic():
             work = _locked(submission, content, digest, by=by, at=at)
-            if work.state != State.SIGNED:
+            if work.state != FieldWork.State.SIGNED:
                 return work, False
             work.content, work.received_at = text, at
             if content is None:
-                return _set_aside(work, [_told("content", trouble)], by=by), True
-            return _take(work, content, by=by, at=at), True
+                return _set_aside(work, [reason("content", why)], by=by), True
+            return _store(work, content, by=by, at=at), True
     except (NotSigned, NotAsSigned):
         raise
     except (Refused, ValidationError, DataError, IntegrityError) as refusal:
-        said = _words_of(refusal)
+        why = _in_words(refusal)
     # What refused it left the transaction; the work itself must not be lost with that.
     with transaction.atomic():
         work = _locked(submission, content, digest, by=by, at=at)
-        if work.state != State.SIGNED:
+        if work.state != FieldWork.State.SIGNED:
             return work, False
         work.content, work.received_at = text, at
-        return _set_aside(work, [_told("record", said)], by=by), True
+        return _set_aside(work, [reason("record", why)], by=by), True
 
 
-def _take(work: FieldWork, content: Content, *, by: Person, at: dt.datetime) -> FieldWork:
-    """Store it as the record of its job; or set it aside where the site has gone on meanwhile."""
+def _read(text: str) -> tuple[Content | None, str]:
+    """The content, or none and why it cannot be read."""
+    try:
+        return read(text), ""
+    except Refused as refusal:
+        return None, str(refusal)
+
+
+def _store(work: FieldWork, content: Content, *, by: Person, at: dt.datetime) -> FieldWork:
+    """Store it as the record of its job; or set it aside where the site has changed meanwhile."""
     day = day_of_work(content, work, at=at)
-    hung = transmitter_of(work, content, day.on)
-    troubles = _troubles(work, content, day, hung)
-    if troubles:
-        return _set_aside(work, troubles, by=by)
+    transmitter = transmitter_of(work, content, day.on)
+    reasons = differences(work, content, day, transmitter)
+    if reasons:
+        return _set_aside(work, reasons, by=by)
     require(by, "calibrate", work.site_id)
-    record = take_in(work, content, work.job, hung, done_on=day.on, at=at)
-    work.troubles = [_told("day", day.said)] if day.said else []
-    finish(work, State.STORED, record)
+    record = store_record(work, content, work.job, transmitter, done_on=day.on, at=at)
+    work.troubles = [reason("day", day.said)] if day.said else []
+    finish(work, FieldWork.State.STORED, record)
     details = records.ledger_details(record) | {"from": "tablet", "work": work.pk}
     enter("submit record", on=record, by=by, details=details)
     return work
@@ -202,138 +211,41 @@ def _take(work: FieldWork, content: Content, *, by: Person, at: dt.datetime) -> 
 def _locked(
     submission: uuid.UUID, content: Content | None, digest: str, *, by: Person, at: dt.datetime
 ) -> FieldWork:
-    """The work with all that storing and answering take, in one query; the work and its job are
-    locked.
-    """
     day = content.done_on if content else at.date()
-    work = with_all(day, at).filter(submission=submission).first()
+    work: FieldWork | None = locked_works(day, at).filter(submission=submission).first()
     if work is None or work.person_id != by.pk:
-        raise NotSigned("This work was not signed by you. Sign it with your password, then send.")
+        raise NotSigned
     if work.content_sha256 != digest:
-        raise NotAsSigned("What was sent is not what was signed. Sign it again, then send.")
+        raise NotAsSigned
     return work
 
 
-def with_all(day: dt.date, at: dt.datetime) -> Any:
-    at_point = Installation.objects.filter(point=OuterRef("job__point"))
-    standing = Calibration.objects.standing().filter(point=OuterRef("job__point"))
-    approvers = Appointment.objects.in_force(at.date()).filter(
-        site=OuterRef("site"), role="approver", person__is_active=True
-    )
-    photos = FieldPhoto.objects.filter(work=OuterRef("pk"))
-    hung = Q(job__point__installations__installed_on__lte=day) & (
-        Q(job__point__installations__removed_on=None)
-        | Q(job__point__installations__removed_on__gt=day)
-    )
-    rows: Any = FieldWork.objects.select_for_update(of=("self", "job")).annotate(
-        hung=FilteredRelation("job__point__installations", condition=hung),
-        present_ids=ArraySubquery(at_point.filter(removed_on=None).values("transmitter_id")),
-        days_done=ArraySubquery(standing.values("done_on")),
-        approvers=ArraySubquery(
-            approvers.order_by("person__name").values(
-                told=JSONObject(id="person", name="person__name")
-            )
-        ),
-        photos_here=ArraySubquery(photos.values("sha256")),
-        is_taken=Exists(Calibration.objects.filter(submission=OuterRef("submission"))),
-    )
-    return rows.select_related(
-        "person",
-        "job__technician",
-        "job__site",
-        "job__point__site",
-        "job__point__tank__product",
-        "hung__transmitter",
-    )
-
-
-def _troubles(
-    work: FieldWork, content: Content, day: DayOfWork, hung: Transmitter | None
-) -> list[dict[str, str]]:
-    """Where the site has gone on since the pack was fetched; empty where nothing has."""
-    job, on = work.job, day_text(day.on)
-    # At the site now and on the day, and as the tablet had it: one and the same.
-    ids = {content.transmitter_id, hung and hung.pk, *work.present_ids}  # type: ignore[attr-defined]
-    today = register_sha(register_told(job.point, hung))
-    looked_at = [
-        (
-            content.job_id != job.pk,
-            "job",
-            "The work names another job than the one it was signed for.",
-        ),
-        (
-            job.state not in Job.OPEN,
-            "job",
-            f"The job of {job.point.tag} is {job.get_state_display()} by now.",
-        ),
-        (
-            job.technician_id not in (None, work.person_id),
-            "technician",
-            f"The job is with {job.technician} by now.",
-        ),
-        (hung is None, "transmitter", f"No transmitter is registered there on {on}."),
-        (
-            hung is not None and len(ids) > 1,
-            "transmitter",
-            f"Another transmitter hangs there by now, or hung there on {on}.",
-        ),
-        (
-            today != content.register_sha,
-            "register",
-            "The register tells this point otherwise than the tablet had it.",
-        ),
-        (day.is_uncertain, "day", day.said),
-        (work.is_taken, "record", "A record was already stored under this work's number."),  # type: ignore[attr-defined]
-    ]
-    return [_told(what, said) for is_so, what, said in looked_at if is_so]
-
-
-def transmitter_of(work: FieldWork, content: Content, on: dt.date) -> Transmitter | None:
-    """The one that hung at the point on the day; read with the work where that is the day of the
-    content.
-    """
-    if on == content.done_on:
-        hung = getattr(work, "hung", None)
-        return hung.transmitter if hung else None
-    rows = Installation.objects.on_day(on).filter(point=work.job.point_id)
-    row = rows.select_related("transmitter").first()
-    return row.transmitter if row else None
-
-
-def take_in(
+def store_record(
     work: FieldWork,
     content: Content,
     job: Job,
-    hung: Transmitter | None,
+    transmitter: Transmitter | None,
     *,
     done_on: dt.date,
     at: dt.datetime,
 ) -> Calibration:
-    entry = _record_entry(content, done_on=done_on)
+    """The record of ``job`` from a work; the caller holds the transaction and writes the ledger."""
+    entry = entry_of(content, done_on=done_on)
     digest = content_hash(entry, on=f"job {job.pk}", by=work.person)
     sender = Submission(work.submission, digest, by=work.person, at=at)
-    return records.store_for_job(job, entry, sender, transmitter=hung)
+    return records.store_for_job(job, entry, sender, transmitter=transmitter)
 
 
-def _record_entry(content: Content, *, done_on: dt.date) -> RecordEntry:
-    steps = ProcedureStep.objects.filter(
-        version=content.version_id, version__published_on__isnull=False
-    ).select_related("version")
-    rows = list(steps.order_by("number"))
-    if not rows:
-        raise Refused("The procedure that was followed is not published here.")
-    return record_entry(content, rows, done_on=done_on)
-
-
-def _set_aside(work: FieldWork, troubles: list[dict[str, str]], *, by: Person) -> FieldWork:
-    work.troubles = troubles
-    finish(work, State.SET_ASIDE, None)
-    why = " ".join(trouble["said"] for trouble in troubles)
+def _set_aside(work: FieldWork, reasons: list[dict[str, str]], *, by: Person) -> FieldWork:
+    work.troubles = reasons
+    finish(work, FieldWork.State.SET_ASIDE, None)
+    why = " ".join(one["said"] for one in reasons)
     enter("set work aside", on=work, by=by, why=why, details={"job": work.job_id})
     return work
 
 
 def finish(work: FieldWork, state: str, record: Calibration | None) -> None:
+    """Save what became of a work; the caller holds the transaction and writes the ledger."""
     work.state, work.record = state, record
     work.save(
         update_fields=[
@@ -349,14 +261,59 @@ def finish(work: FieldWork, state: str, record: Calibration | None) -> None:
     )
 
 
-def _told(what: str, said: str) -> dict[str, str]:
-    return {"what": what, "said": said}
-
-
-def _words_of(error: Exception) -> str:
-    """Why it could not be stored, in the words of the rule; of the database as little as tells."""
+def _in_words(error: Exception) -> str:
+    """Why it could not be stored, in the words of the rule; of the database as little as helps."""
     if isinstance(error, ValidationError):
         return " ".join(error.messages)
     if isinstance(error, Refused):
         return str(error)
     return f"The database refuses it: {str(error).splitlines()[0]}"
+
+
+# ---- photos ----
+def keep_photo(
+    submission: uuid.UUID, sha256: str, content: bytes, *, by: Person, at: dt.datetime
+) -> bool:
+    """Keep a photo of a signed work; True where it is new. Before the content has come any may be
+    sent, up to 40. The signature over the content names the photos: no ledger entry of their own.
+
+    Refused: not named in the content, bytes of another hash, over 8 MB or 50 megapixels, no JPEG,
+    PNG or WebP.
+    """
+    work = FieldWork.objects.filter(submission=submission, person=by).first()
+    if work is None:
+        raise NotSigned
+    photo = photos.named_in(work, sha256)
+    if FieldPhoto.objects.filter(work=work, sha256=sha256).exists():
+        return False
+    file = photos.write(photos.encoded(content, sha256))
+    row = FieldPhoto(
+        work=work,
+        sha256=sha256,
+        step=photo.step,
+        taken_at=photo.taken_at,
+        received_at=at,
+        stored_as=file.name,
+        stored_sha256=file.sha256,
+        size=file.size,
+    )
+    is_new = False
+    try:
+        is_new = _add_photo(row)
+    finally:
+        if not is_new:  # nothing names these files
+            photos.remove(file.name)
+    return is_new
+
+
+@transaction.atomic
+def _add_photo(row: FieldPhoto) -> bool:
+    """False where the same came at the same moment."""
+    FieldWork.objects.select_for_update(no_key=True).get(pk=row.work_id)
+    rows = FieldPhoto.objects.filter(work=row.work_id)
+    if rows.filter(sha256=row.sha256).exists():
+        return False
+    if rows.count() >= MOST_PHOTOS:
+        raise Refused(f"A work holds up to {MOST_PHOTOS} photos.")
+    row.save()
+    return True

@@ -1,6 +1,4 @@
-"""A work from the plant beside what the site holds: row by row, each told whether the two
-differ.
-"""
+"""A work from the plant beside what the site holds, row by row: each says whether the two differ."""
 
 from __future__ import annotations
 
@@ -12,7 +10,7 @@ from typing import Any
 from calibration.records.models import Calibration
 from calibration.tablet.content import Content
 from calibration.tablet.models import FieldWork
-from calibration.tablet.packs import register_told
+from calibration.tablet.packs import register_columns
 from plant.points.models import MeasuringPoint
 from plant.quantities import number, symbol
 from plant.transmitters.models import Transmitter
@@ -66,8 +64,8 @@ def register_rows(
 ) -> list[Pair]:
     """The register as it was fetched and as it stands today."""
     held = content.register if content else {}
-    today = register_told(point, now)
-    rows = [Pair(label, _told(key, held), _told(key, today)) for key, label in LABELS.items()]
+    today = register_columns(point, now)
+    rows = [Pair(label, _shown(key, held), _shown(key, today)) for key, label in LABELS.items()]
     return sorted(rows, key=lambda row: not row.differs)  # what differs is looked for first
 
 
@@ -87,58 +85,69 @@ def job_rows(content: Content | None, work: FieldWork, now: Transmitter | None) 
     ]
 
 
+STAGES = ("as it stands", "as found", "as left")
+Place = tuple[str, int, int]
+
+
 def reading_rows(content: Content | None, first: Calibration | None) -> list[ReadingPair]:
     """All readings of the tablet beside those of the record that came first, where there is one."""
-    mine = {_place(r): _values(r) for r in _rows(content, "readings")}
-    theirs: dict[tuple[str, int, int], tuple[str, str]] = {}
-    if first is not None:
-        for reading in first.readings.all():
-            key = (reading.stage, reading.run, reading.sequence)
-            output = (
-                reading.observed if reading.observed is not None else reading.observed_indication
-            )
-            theirs[key] = (_text(reading.applied), _text(output))
-    order = ["as it stands", "as found", "as left"]
-    places = sorted(
-        mine | theirs, key=lambda p: (order.index(p[0]) if p[0] in order else 9, *p[1:])
-    )
+    tablet = {_place(r): _values(r) for r in _rows(content, "readings")}
+    site = _readings_of(first) if first else {}
+    nothing = ("", "")
     return [
         ReadingPair(
-            stage,
-            f"{sequence}" + (f", run {run}" if run > 1 else ""),
-            mine.get((stage, run, sequence), ("", "")),
-            theirs.get((stage, run, sequence), ("", "")),
+            place[0],
+            f"{place[2]}" + (f", run {place[1]}" if place[1] > 1 else ""),
+            tablet.get(place, nothing),
+            site.get(place, nothing),
         )
-        for stage, run, sequence in places
+        for place in sorted(tablet | site, key=_order)
     ]
 
 
-def steps_told(content: Content | None) -> list[dict[str, Any]]:
+def _readings_of(record: Calibration) -> dict[Place, tuple[str, str]]:
+    readings = {}
+    for reading in record.readings.all():
+        is_output = reading.observed is not None
+        output = reading.observed if is_output else reading.observed_indication
+        place = (reading.stage, reading.run, reading.sequence)
+        readings[place] = (_text(reading.applied), _text(output))
+    return readings
+
+
+def _order(place: Place) -> tuple[int, int, int]:
+    stage, run, sequence = place
+    return (STAGES.index(stage) if stage in STAGES else len(STAGES)), run, sequence
+
+
+def step_rows(content: Content | None) -> list[dict[str, Any]]:
     """The steps as the tablet sent them: number, what kind, whether done, answers in words,
     note.
     """
-    told = []
-    for step in _rows(content, "steps"):
-        held = step.get("answers")
-        answers: list[Any] = held if isinstance(held, list) else []
-        told.append(
-            {
-                "number": step.get("number"),
-                "kind": step.get("kind"),
-                "done": bool(step.get("done_at")),
-                "why": step.get("skipped_why") or "",
-                "note": step.get("note") or "",
-                "answers": [
-                    f"{a.get('label')}: {a.get('value')} {a.get('unit') or ''}".strip()
-                    for a in answers
-                    if isinstance(a, dict)
-                ],
-            }
-        )
-    return told
+    return [
+        {
+            "number": step.get("number"),
+            "kind": step.get("kind"),
+            "done": bool(step.get("done_at")),
+            "why": step.get("skipped_why") or "",
+            "note": step.get("note") or "",
+            "answers": _answers(step),
+        }
+        for step in _rows(content, "steps")
+    ]
 
 
-def _told(key: str, register: Mapping[str, Any]) -> str:
+def _answers(step: Mapping[str, Any]) -> list[str]:
+    held = step.get("answers")
+    answers: list[Any] = held if isinstance(held, list) else []
+    return [
+        f"{a.get('label')}: {a.get('value')} {a.get('unit') or ''}".strip()
+        for a in answers
+        if isinstance(a, dict)
+    ]
+
+
+def _shown(key: str, register: Mapping[str, Any]) -> str:
     value = register.get(key)
     if key == "signal" and value in MeasuringPoint.OutputSignal.values:
         return str(MeasuringPoint.OutputSignal(value).label)
@@ -146,11 +155,11 @@ def _told(key: str, register: Mapping[str, Any]) -> str:
 
 
 def _rows(content: Content | None, key: str) -> list[dict[str, Any]]:
-    rows = content.facts.get(key) if content else None
+    rows = content.values.get(key) if content else None
     return [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
 
 
-def _place(reading: dict[str, Any]) -> tuple[str, int, int]:
+def _place(reading: dict[str, Any]) -> Place:
     run, sequence = reading.get("run"), reading.get("sequence")
     return (
         str(reading.get("stage")),

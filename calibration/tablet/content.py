@@ -35,9 +35,9 @@ class Photo:
 
 @dataclass(frozen=True)
 class Content:
-    """What was signed. ``facts`` is all of it; the rest is what the server looks at itself."""
+    """What was signed. ``values`` is all of it; the rest is what the server looks at itself."""
 
-    facts: Mapping[str, Any]
+    values: Mapping[str, Any]
     job_id: int
     register_sha: str
     transmitter_id: int | None
@@ -49,7 +49,7 @@ class Content:
 
     @property
     def register(self) -> Mapping[str, Any]:
-        held = self.facts.get("register")
+        held = self.values.get("register")
         return held if isinstance(held, dict) else {}
 
 
@@ -58,15 +58,15 @@ def read(text: str) -> Content:
     ``record_entry``.
     """
     try:
-        facts = json.loads(text)
+        values = json.loads(text)
     except (ValueError, RecursionError):
-        facts = None
-    if not isinstance(facts, dict) or facts.get("format") != FORMAT:
+        values = None
+    if not isinstance(values, dict) or values.get("format") != FORMAT:
         raise Refused("The content is not in a form that this version of Spanbook reads.")
-    part = _Part(facts, "the work")
-    transmitter = facts.get("transmitter")
+    part = _Part(values, "the work")
+    transmitter = values.get("transmitter")
     return Content(
-        facts=facts,
+        values=values,
         job_id=part.whole("job"),
         register_sha=part.text("register_sha", 64),
         transmitter_id=None if transmitter is None else part.whole("transmitter"),
@@ -90,7 +90,7 @@ def record_entry(
     Refused where a figure cannot be read, a caution was not acknowledged, or a step is missing
     without a reason.
     """
-    part = _Part(content.facts, "the work")
+    part = _Part(content.values, "the work")
     return RecordEntry(
         done_on=done_on,
         way=part.one_of("way", InputWay.values),
@@ -109,8 +109,8 @@ def record_entry(
 
 def _note(part: _Part) -> str:
     why = part.text("adjust_reason", 1000)
-    told = f"Adjusted within the adjust limit, because: {why}" if why else ""
-    return "\n".join(filter(None, (part.text("note", 4000), told)))
+    because = f"Adjusted within the adjust limit, because: {why}" if why else ""
+    return "\n".join(filter(None, (part.text("note", 4000), because)))
 
 
 def _reading(part: _Part) -> ReadingEntry:
@@ -125,7 +125,7 @@ def _reading(part: _Part) -> ReadingEntry:
         stage=part.one_of("stage", Reading.Stage.values),
         run=part.whole("run"),
         sequence=part.whole("sequence"),
-        rising=bool(part.facts.get("rising", True)),
+        rising=bool(part.values.get("rising", True)),
         applied=applied,
         observed=observed,
         indication=indication,
@@ -150,11 +150,12 @@ def _steps(part: _Part, steps: Sequence[ProcedureStep]) -> list[StepEntry]:
 
 
 def _step(step: ProcedureStep, part: _Part | None) -> StepEntry:
-    done_at = part.moment("done_at") if part else None
-    why = part.text("skipped_why", 300) if part and done_at is None else ""
-    if step.kind == ProcedureStep.Kind.CAUTION and done_at is None:
+    part = part or _Part({}, f"step {step.number}")
+    done_at = part.moment("done_at")
+    why = "" if done_at else part.text("skipped_why", 300)
+    if done_at is None and step.kind == ProcedureStep.Kind.CAUTION:
         raise Refused(f"The caution of step {step.number} was not acknowledged.")
-    if part is None or (done_at is None and not why):
+    if done_at is None and not why:
         raise Refused(f"Step {step.number} was neither done nor left out with a reason.")
     answers = [
         {name: answer.text(name, 200) for name in ("label", "value", "unit")}
@@ -175,14 +176,14 @@ def _step(step: ProcedureStep, part: _Part | None) -> StepEntry:
 class _Part:
     """One object of the text, read key by key; what cannot be read is refused by its name."""
 
-    def __init__(self, facts: Mapping[str, Any], where: str) -> None:
-        self.facts, self.where = facts, where
+    def __init__(self, values: Mapping[str, Any], where: str) -> None:
+        self.values, self.where = values, where
 
     def _wrong(self, key: str) -> Refused:
         return Refused(f"“{key}” of {self.where} cannot be read.")
 
     def text(self, key: str, longest: int) -> str:
-        value = self.facts.get(key)
+        value = self.values.get(key)
         if value is None:
             return ""
         if not isinstance(value, str) or len(value) > longest or "\x00" in value:
@@ -190,19 +191,19 @@ class _Part:
         return value.strip()
 
     def whole(self, key: str) -> int:
-        value = self.facts.get(key)
+        value = self.values.get(key)
         if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**31:
             raise self._wrong(key)
         return value
 
     def wholes(self, key: str) -> list[int]:
-        values = self.facts.get(key)
+        values = self.values.get(key)
         if not isinstance(values, list) or len(values) > MOST_READINGS:
             raise self._wrong(key)
         return [_Part({key: value}, self.where).whole(key) for value in values]
 
     def one_of(self, key: str, known: Sequence[str]) -> str:
-        value = self.facts.get(key)
+        value = self.values.get(key)
         if value not in known:
             raise self._wrong(key)
         return str(value)
@@ -238,15 +239,17 @@ class _Part:
             return None
         try:
             value = Decimal(text)
-            kept = round(value, decimals) if value.is_finite() else None
+            kept = round(value, decimals)
         except (InvalidOperation, ValueError):
-            kept = None
-        if kept is None or (kept != value and not rounded) or abs(kept) >= 10 ** (most - decimals):
+            raise self._wrong(key) from None
+        if not value.is_finite() or abs(kept) >= 10 ** (most - decimals):
+            raise self._wrong(key)
+        if kept != value and not rounded:
             raise self._wrong(key)
         return kept if rounded else value
 
     def parts(self, key: str, most: int) -> list[_Part]:
-        rows = self.facts.get(key)
+        rows = self.values.get(key)
         if rows is None:
             return []
         if (

@@ -7,15 +7,15 @@ mark that comes back with the signed work, so that a range edited meanwhile is s
 
 from __future__ import annotations
 
-import base64
 import datetime as dt
 import hashlib
 import json
-import secrets
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from functools import cached_property
+from typing import Any, Self
 
 from django.contrib.postgres.expressions import ArraySubquery
 from django.db.models import Case, IntegerField, OuterRef, Q, Subquery, Value, When
@@ -29,7 +29,6 @@ from calibration.records.kit import Kit
 from calibration.records.models import Calibration
 from calibration.records.register_copy import register_of
 from calibration.standards.models import ReferenceStandard, StandardCertificate
-from calibration.tablet.models import FieldKey
 from plant.cells import digits
 from plant.people.models import Person
 from plant.people.roles import ACTS
@@ -43,49 +42,72 @@ AROUND = dt.timedelta(days=7)
 
 
 def pack(*, by: Person, at: dt.datetime) -> dict[str, Any]:
-    """Everything a shift in the plant needs, as JSON: at most MOST_JOBS jobs, the person's own
-    first.
+    """Everything a shift in the plant needs, as JSON, but for the person's sealing key: at most
+    MOST_JOBS jobs, the person's own first.
     """
     sites = by.site_ids("calibrate")
     if not sites:
         roles = " or ".join(sorted(ACTS["calibrate"]))
         raise NotAllowed(f"Only a {roles} takes jobs into the plant. Ask an administrator.")
-    jobs = _jobs(by, sites, at)
-    points = [job.point for job in jobs]
-    hung = _transmitters(points)
-    policies = Policy.objects.of_points(points)
-    newest = newest_of(list(_versions(sites)))
-    certified = _certificates(sites)
-    last = _last_records(points)
-    kit = Kit(certified)
-    told: list[dict[str, Any]] = []
-    used: dict[int, ProcedureVersion] = {}
-    for job in jobs:
-        transmitter = hung.get(job.point_id)
-        versions = fitting(newest, job.point, transmitter) or newest
-        used |= {version.pk: version for version in versions}
-        told.append(
-            _job(
-                job,
-                transmitter,
-                by=by,
-                at=at,
-                policy=policies[job.point_id],
-                last=last.get(job.point_id),
-            )
-            | {
-                "procedures": [version.pk for version in versions],
-                **_kits(kit, job, transmitter, versions, at),
-            }
-        )
+    register = _Register.of(_jobs(by, sites, at), sites)
+    jobs = [_job_with_kit(register, job, by, at) for job in register.jobs]
+    followed = {pk for job in jobs for pk in job["procedures"]}
     return {
         "format": FORMAT,
         "made_at": at.isoformat(),
-        "person": person_told(by),
-        "key": base64.b64encode(_key_of(by, at)).decode(),
-        "standards": [_standard(standard, rows, by) for standard, rows in certified.items()],
-        "procedures": {str(pk): _procedure(version) for pk, version in used.items()},
-        "jobs": told,
+        "person": person_columns(by),
+        "standards": [
+            _standard(standard, rows, by) for standard, rows in register.certified.items()
+        ],
+        "procedures": {
+            str(version.pk): _procedure(version)
+            for version in register.newest
+            if version.pk in followed
+        },
+        "jobs": jobs,
+    }
+
+
+@dataclass(frozen=True)
+class _Register:
+    """What the jobs of a pack take from the register, a query each."""
+
+    jobs: Sequence[Job]
+    installed: Mapping[int, Transmitter]
+    policies: Mapping[int, Policy]
+    newest: Sequence[ProcedureVersion]
+    certified: Mapping[ReferenceStandard, Sequence[StandardCertificate]]
+    last: Mapping[int, Calibration]
+
+    @classmethod
+    def of(cls, jobs: Sequence[Job], sites: Sequence[int]) -> Self:
+        points = [job.point for job in jobs]
+        return cls(
+            jobs=jobs,
+            installed=_transmitters(points),
+            policies=Policy.objects.of_points(points),
+            newest=newest_of(list(_versions(sites))),
+            certified=_certificates(sites),
+            last=_last_records(points),
+        )
+
+    @cached_property
+    def kit(self) -> Kit:
+        return Kit(self.certified)
+
+
+def _job_with_kit(register: _Register, job: Job, by: Person, at: dt.datetime) -> dict[str, Any]:
+    transmitter = register.installed.get(job.point_id)
+    versions = fitting(register.newest, job.point, transmitter) or register.newest
+    last, policy = register.last.get(job.point_id), register.policies[job.point_id]
+    return {
+        **_job(job, by=by, at=at),
+        **_point(job.point, transmitter),
+        "rule": policy.rule_text,
+        "least_tur": float(policy.least_tur),
+        "last": last and _last(last),
+        "procedures": [version.pk for version in versions],
+        **_kits(register.kit, job, transmitter, versions, at),
     }
 
 
@@ -100,38 +122,24 @@ def _kits(
     may choose.
     """
     by_way = {version.way: version for version in reversed(versions)}
-    told = {way: kit.of(job, transmitter, one, at=at) for way, one in by_way.items()}
-    return {"kit": told.pop(versions[0].way, {}) if versions else {}, "kits_of_other_ways": told}
+    kits = {way: kit.of(job, transmitter, one, at=at) for way, one in by_way.items()}
+    return {"kit": kits.pop(versions[0].way, {}) if versions else {}, "kits_of_other_ways": kits}
 
 
-def person_told(person: Person) -> dict[str, Any]:
+def person_columns(person: Person) -> dict[str, Any]:
     return {"id": person.pk, "name": person.name, "username": person.username}
 
 
-def register_told(point: MeasuringPoint, transmitter: Transmitter | None) -> dict[str, Any]:
+def register_columns(point: MeasuringPoint, transmitter: Transmitter | None) -> dict[str, Any]:
     """What a record would copy of the register, as the tablet gets it: decimals as text."""
-    facts = register_of(point, transmitter or Transmitter(serial=""))
-    return {name: digits(v) if isinstance(v, Decimal) else v for name, v in facts.items()}
+    columns = register_of(point, transmitter or Transmitter(serial=""))
+    return {name: digits(v) if isinstance(v, Decimal) else v for name, v in columns.items()}
 
 
 def register_sha(register: Mapping[str, Any]) -> str:
-    """The mark of a register as told: SHA-256 of its one text form."""
+    """The mark of these columns: SHA-256 of their one text form."""
     text = json.dumps(register, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def _key_of(person: Person, at: dt.datetime) -> bytes:
-    """The key under which this person's unsent work is sealed on tablets; made when first asked
-    for.
-
-    It stands in no ledger and no row history: whoever reads those could open a lost tablet with it.
-    """
-    held = FieldKey.objects.filter(person=person).first()
-    if held is None:
-        new = FieldKey(person=person, key=secrets.token_bytes(32), made_at=at)
-        FieldKey.objects.bulk_create([new], ignore_conflicts=True)  # two tablets at once: one key
-        held = FieldKey.objects.get(person=person)
-    return bytes(held.key)
 
 
 # ---- what is read, a query each ----
@@ -179,8 +187,8 @@ def _versions(sites: Sequence[int]) -> Iterable[ProcedureVersion]:
         ProcedureVersion.objects.exclude(published_on=None)
         .select_related("procedure")
         .annotate(
-            steps_told=ArraySubquery(steps.values(told=step)),
-            wordings_told=ArraySubquery(wordings.values(told=wording)),
+            steps_json=ArraySubquery(steps.values(json=step)),
+            wordings_json=ArraySubquery(wordings.values(json=wording)),
         )
         .order_by("procedure__name", "procedure_id", "-number")
     )
@@ -208,18 +216,9 @@ def _last_records(points: Iterable[MeasuringPoint]) -> dict[int, Calibration]:
     return {row.point_id: row for row in latest}
 
 
-# ---- how it is told ----
-def _job(
-    job: Job,
-    transmitter: Transmitter | None,
-    *,
-    by: Person,
-    at: dt.datetime,
-    policy: Policy,
-    last: Calibration | None,
-) -> dict[str, Any]:
-    point, tank = job.point, job.point.tank
-    register = register_told(point, transmitter)
+# ---- as JSON ----
+def _job(job: Job, *, by: Person, at: dt.datetime) -> dict[str, Any]:
+    is_returned = job.state == Job.State.RETURNED
     return {
         "id": job.pk,
         "site": job.site_id,
@@ -231,10 +230,16 @@ def _job(
         "due_on": job.due_on.isoformat(),
         "planned_on": job.planned_on and job.planned_on.isoformat(),
         "note": job.note,
-        "return_reason": (job.return_reason or "") if job.state == Job.State.RETURNED else "",  # type: ignore[attr-defined]
+        "return_reason": (job.return_reason or "") if is_returned else "",  # type: ignore[attr-defined]
         "round": job.round and job.round.name,
         "stop_number": job.stop_number,
         "mine": job.technician_id == by.pk,
+    }
+
+
+def _point(point: MeasuringPoint, transmitter: Transmitter | None) -> dict[str, Any]:
+    register, tank = register_columns(point, transmitter), point.tank
+    return {
         "register": register,
         "register_sha": register_sha(register),
         "point": {
@@ -261,9 +266,6 @@ def _job(
             "principle": transmitter.principle,
             "wiring": transmitter.wiring,
         },
-        "rule": policy.rule_text,
-        "least_tur": float(policy.least_tur),
-        "last": last and _last(last),
     }
 
 
@@ -281,7 +283,7 @@ def _last(record: Calibration) -> dict[str, Any]:
 
 def _procedure(version: ProcedureVersion) -> dict[str, Any]:
     worded: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    for row in version.wordings_told:  # type: ignore[attr-defined]
+    for row in version.wordings_json:  # type: ignore[attr-defined]
         worded[row["step_key"]].append({k: row[k] for k in ("site", "devices", "text")})
     return {
         "id": version.pk,
@@ -297,7 +299,7 @@ def _procedure(version: ProcedureVersion) -> dict[str, Any]:
         "stops": version.stops,
         "steps": [
             step | {"wordings": worded.get(step["key"], []) if step["key"] else []}
-            for step in version.steps_told  # type: ignore[attr-defined]
+            for step in version.steps_json  # type: ignore[attr-defined]
         ],
     }
 

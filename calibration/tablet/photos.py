@@ -1,5 +1,5 @@
-"""Photos taken on a step: named by the hash that was signed, encoded anew, kept under made-up
-names.
+"""Files of photos taken on a step: named by the hash that was signed, encoded anew, written under
+made-up names.
 
 What a camera writes beside the picture (place, device) goes; whatever else hides in such a file
 goes with it.
@@ -7,22 +7,17 @@ goes with it.
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import io
 import secrets
-import uuid
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from django.db import transaction
 from PIL import Image, ImageOps
 
-from calibration import stored_files as kept_files
-from calibration.tablet.acts import NotSigned
-from calibration.tablet.content import MOST_PHOTOS, Photo, read
+from calibration import stored_files
+from calibration.tablet.content import Photo, read
 from calibration.tablet.models import FieldPhoto, FieldWork
-from plant.people.models import Person
 from plant.refusals import Refused
 
 LARGEST = 8 * 1024 * 1024
@@ -32,67 +27,46 @@ LONGEST_SIDE, SMALL_SIDE = 2560, 320
 FORMATS = ("JPEG", "PNG", "WEBP")
 
 
-def take_photo(
-    submission: uuid.UUID, sha256: str, content: bytes, *, by: Person, at: dt.datetime
-) -> bool:
-    """Keep a photo of a signed work; True where it is new. Before the content has come any may be
-    sent, up to 40.
+@dataclass(frozen=True)
+class StoredPhoto:
+    """The file of a photo: its name, and hash and size of its bytes."""
 
-    Refused: not named in the content, bytes of another hash, over 8 MB or 50 megapixels, no JPEG,
-    PNG or WebP.
+    name: str
+    sha256: str
+    size: int
+
+
+def encoded(content: bytes, sha256: str) -> tuple[bytes, bytes]:
+    """The picture as it is kept, and a small one. Refused where the bytes are not those of the
+    hash, or no picture.
     """
-    work = FieldWork.objects.filter(submission=submission, person=by).first()
-    if work is None:
-        raise NotSigned("This work was not signed by you. Sign it with your password, then send.")
-    photo = _named(work, sha256)
-    if FieldPhoto.objects.filter(work=work, sha256=sha256).exists():
-        return False
     if len(content) > LARGEST:
         raise Refused("The photo is larger than 8 MB. Take it again in a lower resolution.")
     if hashlib.sha256(content).hexdigest() != sha256:
         raise Refused("The photo did not arrive as it was signed. It is sent again.")
-    large, small = _encoded(content)
+    return _encoded(content)
+
+
+def write(pictures: tuple[bytes, bytes]) -> StoredPhoto:
+    """Write both files under a made-up name."""
+    large, small = pictures
     name = f"{secrets.token_hex(16)}.jpg"
-    paths = _folder() / name, _folder() / small_name(name)
-    for path, picture in zip(paths, (large, small), strict=True):
-        kept_files.write(path, picture)
-    facts = {
-        "sha256": sha256,
-        "step": photo.step,
-        "taken_at": photo.taken_at,
-        "received_at": at,
-        "stored_as": name,
-        "stored_sha256": hashlib.sha256(large).hexdigest(),
-        "size": len(large),
-    }
-    is_new = False
-    try:
-        is_new = _add(work, facts)
-    finally:
-        if not is_new:  # nothing names these files
-            for path in paths:
-                path.unlink(missing_ok=True)
-    return is_new
+    stored_files.write(_folder() / name, large)
+    stored_files.write(_folder() / small_name(name), small)
+    return StoredPhoto(name, hashlib.sha256(large).hexdigest(), len(large))
 
 
-@transaction.atomic
-def _add(work: FieldWork, facts: dict[str, Any]) -> bool:
-    """False where the same came at the same moment."""
-    FieldWork.objects.select_for_update(no_key=True).get(pk=work.pk)
-    rows = FieldPhoto.objects.filter(work=work)
-    if rows.filter(sha256=facts["sha256"]).exists():
-        return False
-    if rows.count() >= MOST_PHOTOS:
-        raise Refused(f"A work holds up to {MOST_PHOTOS} photos.")
-    FieldPhoto.objects.create(work=work, **facts)
-    return True
+def remove(name: str) -> None:
+    """Remove both files of a photo that no row names."""
+    for each in (name, small_name(name)):
+        (_folder() / each).unlink(missing_ok=True)
 
 
 def bytes_of(photo: FieldPhoto, *, small: bool) -> bytes:
     """The picture as it was stored. Refused when it is gone or was altered."""
     name = small_name(photo.stored_as) if small else photo.stored_as
     path = _folder() / Path(name).name
-    content = kept_files.read(path, "" if small else photo.stored_sha256)
+    content = stored_files.read(path, "" if small else photo.stored_sha256)
     if content is None:
         raise Refused("The photo is missing from the data folder. Restore it from the backup.")
     return content
@@ -102,7 +76,7 @@ def small_name(name: str) -> str:
     return f"{Path(name).stem}-small.jpg"
 
 
-def _named(work: FieldWork, sha256: str) -> Photo:
+def named_in(work: FieldWork, sha256: str) -> Photo:
     """The photo as the content names it; as long as that is not here, its step is not known."""
     unknown = Photo(sha256, 0, None)
     if not work.content:
@@ -148,4 +122,4 @@ def _jpeg(picture: Image.Image) -> bytes:
 
 
 def _folder() -> Path:
-    return kept_files.folder("photos")
+    return stored_files.folder("photos")

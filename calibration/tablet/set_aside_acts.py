@@ -1,6 +1,4 @@
-"""Works that were set aside, settled by a person: as a record after all, or kept without one. Never
-dropped.
-"""
+"""Settling a work that was set aside: as a record after all, or kept without one. Never dropped."""
 
 from __future__ import annotations
 
@@ -10,18 +8,27 @@ from typing import Any
 from django.db import transaction
 
 from calibration.jobs.models import Job
-from calibration.records import acts as records
+from calibration.records.acts import ledger_details
 from calibration.records.models import Calibration
-from calibration.tablet.acts import State, finish, take_in, transmitter_of, with_all
+from calibration.tablet.acts import finish, store_record
 from calibration.tablet.content import Content, read
 from calibration.tablet.models import FieldWork
+from calibration.tablet.refusals import (
+    AlreadySettled,
+    NoReason,
+    OtherTransmitter,
+    OwnWork,
+    RecordWaiting,
+    Unreadable,
+)
+from calibration.tablet.works import locked_works, transmitter_of
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
-from plant.quantities import day_text
 from plant.refusals import Refused
 
 
+@transaction.atomic
 def settle(
     work: FieldWork,
     *,
@@ -36,39 +43,30 @@ def settle(
 
     As a record it is judged by today's register, and its performer stays the one who signed. Where
     its own job is closed it goes to the open job of the point, or to a new one. Refused for one's
-    own work, for a work settled already, where another transmitter was read than hung there on
-    ``done_on``, and for whatever a record is refused.
+    own work, for a work settled already, where another transmitter was read than was installed
+    there on ``done_on``, and for whatever a record is refused.
     """
     require(by, "settle work", work.site_id)
     if not why.strip():
-        raise Refused("Say why it is settled so: an auditor will ask.", field="why")
-    with transaction.atomic():
-        content = _readable(FieldWork.objects.get(pk=work.pk).content)
-        day = done_on or (content.done_on if content else None)
-        work = with_all(content.done_on if content else at.date(), at).get(pk=work.pk)
-        if work.state != State.SET_ASIDE:
-            raise Refused(f"Somebody was quicker: this work is {work.get_state_display()}.")
-        if work.person_id == by.pk:
-            raise Refused("Nobody settles their own work; ask another planner or approver.")
-        work.settled_by, work.settled_at, work.settled_why = by, at, why.strip()
-        record = None
-        if as_record:
-            record = _settled_record(work, content, day, at=at)
-        finish(work, State.STORED if record else State.SETTLED, record)
-        details: dict[str, Any] = {
-            "work": work.pk,
-            "signed by": work.person.name,
-            "job": work.job_id,
-        }
-        if record:
-            details |= records.ledger_details(record) | {
-                "record": record.pk,
-                "its job": record.job_id,
-            }
-        else:
-            details["kept"] = "without a record"
-        enter("settle work", on=work, by=by, why=why, details=details)
+        raise NoReason
+    content = _readable(FieldWork.objects.get(pk=work.pk).content)
+    work = locked_works(content.done_on if content else at.date(), at).get(pk=work.pk)
+    if work.state != FieldWork.State.SET_ASIDE:
+        raise AlreadySettled(work)
+    if work.person_id == by.pk:
+        raise OwnWork
+    work.settled_by, work.settled_at, work.settled_why = by, at, why.strip()
+    record = _record(work, content, done_on, at=at) if as_record else None
+    finish(work, FieldWork.State.STORED if record else FieldWork.State.SETTLED, record)
+    enter("settle work", on=work, by=by, why=why, details=_details(work, record))
     return work
+
+
+def _details(work: FieldWork, record: Calibration | None) -> dict[str, Any]:
+    details = {"work": work.pk, "signed by": work.person.name, "job": work.job_id}
+    if record is None:
+        return details | {"kept": "without a record"}
+    return details | ledger_details(record) | {"record": record.pk, "its job": record.job_id}
 
 
 def _readable(text: str) -> Content | None:
@@ -78,23 +76,16 @@ def _readable(text: str) -> Content | None:
         return None
 
 
-def _settled_record(
-    work: FieldWork, content: Content | None, day: dt.date | None, *, at: dt.datetime
+def _record(
+    work: FieldWork, content: Content | None, done_on: dt.date | None, *, at: dt.datetime
 ) -> Calibration:
-    if content is None or day is None:
-        raise Refused(
-            "Its content cannot be read, so no record can be made of it. Keep it without a record."
-        )
-    hung = transmitter_of(work, content, day)
-    if hung is None or hung.pk != content.transmitter_id:
-        serial = content.register.get("serial") or "another transmitter"
-        raise Refused(
-            f"{serial} was read, but {hung or 'no transmitter'} hung there on {day_text(day)} by "
-            "the register. "
-            "Correct the installation first, or keep the work without a record."
-        )
-    job = _job_for(work)
-    return take_in(work, content, job, hung, done_on=day, at=at)
+    if content is None:
+        raise Unreadable
+    day = done_on or content.done_on
+    transmitter = transmitter_of(work, content, day)
+    if transmitter is None or transmitter.pk != content.transmitter_id:
+        raise OtherTransmitter(content.register.get("serial") or "", transmitter, day)
+    return store_record(work, content, _job_for(work), transmitter, done_on=day, at=at)
 
 
 def _job_for(work: FieldWork) -> Job:
@@ -109,18 +100,17 @@ def _job_for(work: FieldWork) -> Job:
     )
     job = rows.select_related("point__tank__product", "point__site", "site").first()
     if job and job.state == Job.State.SUBMITTED:
-        raise Refused(
-            f"Another record of {work.job.point.tag} waits for approval. Let it be approved or "
-            "returned first."
-        )
-    if job is None:
-        point = work.job.point
-        job = Job.objects.create(
-            site_id=work.site_id,
-            point=point,
-            due_on=point.due_on,
-            technician=work.person,
-            state=Job.State.IN_HAND,
-            why=Job.Why.REQUEST,
-        )
-    return job
+        raise RecordWaiting(work.job.point.tag)
+    return job or _new_job(work)
+
+
+def _new_job(work: FieldWork) -> Job:
+    point = work.job.point
+    return Job.objects.create(
+        site_id=work.site_id,
+        point=point,
+        due_on=point.due_on,
+        technician=work.person,
+        state=Job.State.IN_HAND,
+        why=Job.Why.REQUEST,
+    )

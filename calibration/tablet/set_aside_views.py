@@ -20,7 +20,7 @@ from calibration.jobs.reads import transmitter_at
 from calibration.pages import require_sight
 from calibration.records.models import Calibration
 from calibration.tablet import set_aside_acts as acts
-from calibration.tablet.comparison import job_rows, reading_rows, register_rows, steps_told
+from calibration.tablet.comparison import job_rows, reading_rows, register_rows, step_rows
 from calibration.tablet.content import Content, read
 from calibration.tablet.days import FAR_OFF, day_of_work, off_text
 from calibration.tablet.forms import KeepForm, StoreForm
@@ -48,8 +48,8 @@ def work_list(request: SignedRequest) -> HttpResponse:
     rows = rows.select_related("site", "person", "job__point__tank", "settled_by", "record")
     order = "signed_at" if state in ("set aside", "signed") else "-signed_at"
     page = Paginator(rows.order_by(order, "pk"), ROWS).get_page(request.GET.get("page"))
-    facts = {"rows": page.object_list, "page": page, "state": state, "states": STATES}
-    return render(request, "calibration/tablet/set_aside_list.html", facts)
+    context = {"rows": page.object_list, "page": page, "state": state, "states": STATES}
+    return render(request, "calibration/tablet/set_aside_list.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -66,23 +66,20 @@ def work(request: SignedRequest, pk: int) -> HttpResponse:
         "job__point__tank__product",
     )
     found = get_object_or_404(known, pk=pk)
-    store: KeepForm = StoreForm(auto_id="store_%s")
-    keep, status = KeepForm(auto_id="keep_%s"), 200
     if request.method == "POST":
         require(request.user, "settle work", found.site_id)
-        as_record = request.POST.get("outcome") == "store"
-        if as_record:
-            form: KeepForm = StoreForm(request.POST, auto_id="store_%s")
-        else:
-            form = KeepForm(request.POST, auto_id="keep_%s")
-        if _settled(request, found, form, as_record=as_record):
-            return redirect(found.get_absolute_url())
-        store, keep = (form, keep) if as_record else (store, form)
-        status = 422
-    facts = _facts(request, found) | {"store": store, "keep": keep}
+    outcome = request.POST.get("outcome", "keep") if request.method == "POST" else ""
+    store = StoreForm(request.POST if outcome == "store" else None, auto_id="store_%s")
+    is_keep = outcome not in ("", "store")
+    keep = KeepForm(request.POST if is_keep else None, auto_id="keep_%s")
+    sent = store if store.is_bound else keep
+    if sent.is_bound and _settled(request, found, sent, as_record=store.is_bound):
+        return redirect(found.get_absolute_url())
+    context = _context(request, found) | {"store": store, "keep": keep}
     if not store.is_bound:
-        store.initial["done_on"] = facts["day"]
-    return render(request, "calibration/tablet/set_aside.html", facts, status=status)
+        store.initial["done_on"] = context["day"]
+    status = 422 if sent.is_bound else 200
+    return render(request, "calibration/tablet/set_aside.html", context, status=status)
 
 
 def _settled(
@@ -97,12 +94,12 @@ def _settled(
     except Refused as refusal:
         form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
         return False
-    told = f"is stored as record {done.record_id}" if as_record else "is kept without a record"
-    messages.success(request, f"The work of {found.person} {told}.")
+    outcome = f"is stored as record {done.record_id}" if as_record else "is kept without a record"
+    messages.success(request, f"The work of {found.person} {outcome}.")
     return True
 
 
-def _facts(request: SignedRequest, work: FieldWork) -> dict[str, Any]:
+def _context(request: SignedRequest, work: FieldWork) -> dict[str, Any]:
     try:
         content = read(work.content)
     except Refused:
@@ -118,16 +115,16 @@ def _facts(request: SignedRequest, work: FieldWork) -> dict[str, Any]:
         "register": register_rows(content, work.job.point, now),
         "job": job_rows(content, work, now),
         "readings": reading_rows(content, first),
-        "steps": steps_told(content),
+        "steps": step_rows(content),
         "photos": placed(work, list(work.photos.all())),
-        "clock": clock_told(work),
+        "clock": clock_text(work),
         "is_own": work.person_id == request.user.pk,
         "may_settle": may_settle,
         "day": _day(content, work),
     }
 
 
-def clock_told(work: FieldWork) -> str:
+def clock_text(work: FieldWork) -> str:
     """How far the tablet's clock was off; "" where that is of no account."""
     return off_text(work.skew_seconds) if abs(work.skew_seconds) > FAR_OFF else ""
 

@@ -6,6 +6,7 @@ refusal is a sentence under "said" that the tablet shows.
 
 from __future__ import annotations
 
+import base64
 import datetime as dt
 import json
 import uuid
@@ -28,9 +29,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from calibration.tablet import acts, photos
 from calibration.tablet.answers import answer_to
-from calibration.tablet.models import FieldPhoto
+from calibration.tablet.models import FieldPhoto, FieldWork
 from calibration.tablet.packs import pack as make_pack
-from calibration.tablet.packs import person_told
+from calibration.tablet.packs import person_columns
+from calibration.tablet.refusals import NotAsSigned
 from plant.pages.requests import SignedRequest
 from plant.refusals import NotAllowed, Refused
 
@@ -51,7 +53,7 @@ def for_device(view: View) -> View:
             )
         try:
             return view(request, *args, **kwargs)
-        except acts.NotAsSigned as refusal:
+        except NotAsSigned as refusal:
             return _said(409, str(refusal))
         except NotAllowed as refusal:
             return _said(403, str(refusal))
@@ -73,7 +75,7 @@ def who(request: HttpRequest) -> JsonResponse:
     person = request.user if request.user.is_authenticated else None
     return JsonResponse(
         {
-            "person": person and person_told(person),
+            "person": person and person_columns(person),
             "csrf": get_token(request),
             "now": timezone.now().isoformat(),
             "release": getattr(staticfiles_storage, "manifest_hash", ""),
@@ -85,7 +87,10 @@ def who(request: HttpRequest) -> JsonResponse:
 @gzip_page
 @for_device
 def pack(request: SignedRequest) -> JsonResponse:
-    return JsonResponse(make_pack(by=request.user, at=timezone.now()))
+    now = timezone.now()
+    content = make_pack(by=request.user, at=now)
+    key = base64.b64encode(acts.sealing_key(request.user, at=now)).decode()
+    return JsonResponse(content | {"key": key})
 
 
 @require_POST
@@ -121,7 +126,7 @@ def work(request: SignedRequest, submission: uuid.UUID) -> JsonResponse:
     """Take in the text of a signed work: 201 stored, 202 set aside, 200 for the same again."""
     text = _body(request)
     received, is_new = acts.receive(submission, text, by=request.user, at=timezone.now())
-    status = 200 if not is_new else 201 if received.state == acts.State.STORED else 202
+    status = 200 if not is_new else 201 if received.state == FieldWork.State.STORED else 202
     return JsonResponse(answer_to(received), status=status)
 
 
@@ -133,7 +138,7 @@ def photo(request: SignedRequest, submission: uuid.UUID, sha256: str) -> HttpRes
         if int(request.META.get("CONTENT_LENGTH") or 0) > photos.LARGEST:
             return _said(413, "The photo is larger than 8 MB. Take it again in a lower resolution.")
         content = request.read(photos.LARGEST + 1)
-        is_new = photos.take_photo(submission, sha256, content, by=request.user, at=timezone.now())
+        is_new = acts.keep_photo(submission, sha256, content, by=request.user, at=timezone.now())
         return JsonResponse({"sha256": sha256}, status=201 if is_new else 200)
     kept = get_object_or_404(
         FieldPhoto,

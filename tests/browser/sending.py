@@ -11,7 +11,7 @@ from typing import Any
 from django.utils import timezone
 from PIL import Image
 
-from calibration.tablet.packs import register_sha, register_told
+from calibration.tablet.packs import register_columns, register_sha
 from tests.calibration.tablet.field_works import a_content, a_pack_job, sha_of, text_of
 from tests.makers import a_job, a_procedure, an_equipped_point
 
@@ -69,7 +69,7 @@ def works_of(count: int, technician, *, photos: int = 0) -> list[dict[str, Any]]
     for n in range(count):
         point = an_equipped_point(f"LT-{200 + n}")
         device = point.installations.get().transmitter
-        register = register_told(point, device)
+        register = register_columns(point, device)
         told = first | {
             "id": a_job(point, by=technician).pk,
             "register": register,

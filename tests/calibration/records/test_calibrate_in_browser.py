@@ -12,7 +12,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from calibration.records.forms import ReadingForm, _told
+from calibration.records.forms import ReadingForm, row_figures
 from calibration.records.judging import Range
 from calibration.records.models import Calibration
 from tests.makers import a_certified_standard, a_job, a_procedure
@@ -28,7 +28,7 @@ def told_by_server(case: dict) -> dict[str, str]:
     form = ReadingForm({name: case[name] or "" for name in TYPED})
     form.is_valid()
     against = Range(float(case["lower"]), float(case["upper"]), case["signal"], case["tolerance"])
-    told = _told(form, against)
+    told = row_figures(form, against)
     return {
         "expected": told.expected,
         "error": told.error,

@@ -18,7 +18,7 @@ from calibration.records.models import Adjustment, Calibration, Reading, StepTak
 from calibration.standards import acts as standards
 from calibration.tablet import acts as field
 from calibration.tablet.models import FieldWork
-from calibration.tablet.photos import take_photo
+from calibration.tablet.refusals import NotAsSigned, NotSigned
 from plant.ledger.models import LedgerEntry
 from plant.people.models import Person
 from plant.refusals import NotAllowed
@@ -156,11 +156,11 @@ def test_sending_again_gives_the_same_and_enters_nothing(signed, technician, now
 
 
 def test_what_was_not_signed_is_not_taken_in(told, technician, second_technician, signed, now):
-    with pytest.raises(field.NotSigned):
+    with pytest.raises(NotSigned):
         receive(a_content(told, at=now), by=technician, at=now)
-    with pytest.raises(field.NotSigned):
+    with pytest.raises(NotSigned):
         receive(signed, by=second_technician, at=now)
-    with pytest.raises(field.NotAsSigned):
+    with pytest.raises(NotAsSigned):
         receive(signed | {"note": "later thought"}, by=technician, at=now)
     assert FieldWork.objects.get().content == ""
     assert not Calibration.objects.exists()
@@ -361,7 +361,7 @@ def test_a_photo_that_comes_six_times_at_once_is_kept_once(
     content = a_content(told, at=now, photos=[{"sha256": sha, "step": 1}])
     sign(content, by=technician, at=now)
     work = uuid.UUID(content["submission"])
-    got = at_once(*[lambda: take_photo(work, sha, picture, by=technician, at=now)] * 6)
+    got = at_once(*[lambda: field.keep_photo(work, sha, picture, by=technician, at=now)] * 6)
     assert sorted(got) == [False] * 5 + [True]
     assert len(list((tmp_path / "photos").iterdir())) == 2  # the picture and its small one
 

@@ -20,8 +20,9 @@ from calibration.records.budgets import uncertainty_of
 from calibration.records.entry import ReadingEntry
 from calibration.records.setup import Setup
 from calibration.rounds import acts as rounds
+from calibration.tablet import acts
 from calibration.tablet.models import FieldKey
-from calibration.tablet.packs import pack, register_sha, register_told
+from calibration.tablet.packs import pack, register_columns, register_sha
 from plant.ledger.models import LedgerEntry
 from plant.refusals import NotAllowed
 from tests.makers import (
@@ -111,7 +112,7 @@ def test_a_job_tells_its_register_and_a_mark_that_moves_with_it(technician, now)
         setattr(point, field, before)
         point.save()
     hung = point.installations.get().transmitter
-    assert register_sha(register_told(point, hung)) == told["register_sha"]
+    assert register_sha(register_columns(point, hung)) == told["register_sha"]
 
 
 def test_procedures_bring_their_steps_and_the_site_s_own_wording(technician, procedure, now):
@@ -202,9 +203,9 @@ def test_the_kit_s_ratio_is_that_of_the_whole_budget(technician, kind, unit, way
 
 
 def test_the_key_is_made_once_and_stands_nowhere_else(technician, second_technician, now):
-    keys = {pack(by=technician, at=now)["key"] for _ in range(3)}
+    keys = {acts.sealing_key(technician, at=now) for _ in range(3)}
     assert len(keys) == 1
-    assert pack(by=second_technician, at=now)["key"] not in keys
+    assert acts.sealing_key(second_technician, at=now) not in keys
     raw = bytes(FieldKey.objects.get(person=technician).key)
     assert len(raw) == 32
     assert not LedgerEntry.objects.filter(act__contains="key").exists()
@@ -213,10 +214,11 @@ def test_the_key_is_made_once_and_stands_nowhere_else(technician, second_technic
         assert cursor.fetchone() == (0,)
 
 
-def test_who_calibrates_nowhere_gets_no_pack(planner, auditor, now):
+def test_who_calibrates_nowhere_gets_no_pack(planner, auditor, sign_in, now):
     for person in (planner, auditor):
         with pytest.raises(NotAllowed):
             pack(by=person, at=now)
+        assert sign_in(person).get("/field/pack/").status_code == 403
     assert not FieldKey.objects.exists()
 
 
@@ -231,6 +233,7 @@ def test_thirty_jobs_fit_a_megabyte_and_cost_no_more_queries_than_one(technician
     technician.__dict__.pop("_today_as", None)
     with CaptureQueriesContext(connection) as asked:
         made = pack(by=technician, at=now)
+        acts.sealing_key(technician, at=now)
     assert len(made["jobs"]) == 30
     assert len(json.dumps(made)) < 1_000_000
     kept = [q["sql"] for q in asked if "SAVEPOINT" not in q["sql"]]

@@ -344,7 +344,7 @@ def test_another_s_photo_and_another_s_bytes_are_refused(
 
 
 def test_a_work_holds_forty_photos(data, tablet, content, now, monkeypatch):
-    monkeypatch.setattr("calibration.tablet.photos.MOST_PHOTOS", 2)
+    monkeypatch.setattr("calibration.tablet.acts.MOST_PHOTOS", 2)
     sign(tablet, content, at=now)
     small = [a_picture(size=(20, 20)) for _ in range(3)]
     assert [put(tablet, content, one).status_code for one in small] == [201, 201, 422]

@@ -1,8 +1,8 @@
-"""The record of a calibration: what was found, what was done, what was left, by whom, with what."""
+"""The record of a calibration: as found, as left, by whom, with what, and its signatures."""
 
 from __future__ import annotations
 
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
@@ -12,10 +12,13 @@ from calibration.procedures.models import InputWay
 from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
+if TYPE_CHECKING:
+    from plant.points.models import MeasuringPoint
+
 VERDICTS = ["pass", "fail", "inconclusive"]
 
 
-class CalibrationQuerySet(SiteQuerySet):
+class CalibrationQuerySet(SiteQuerySet["Calibration"]):
     def approved(self) -> Self:
         return self.filter(state="approved")
 
@@ -26,6 +29,10 @@ class CalibrationQuerySet(SiteQuerySet):
 
     def waiting(self) -> Self:
         return self.filter(state="submitted")
+
+    def latest_of(self, point: MeasuringPoint) -> Calibration | None:
+        """The latest result of a measuring point that stands."""
+        return self.standing().filter(point=point).first()
 
 
 class Calibration(models.Model):
@@ -230,7 +237,8 @@ class Calibration(models.Model):
                 name="as_found_or_the_reason_why_not",
                 condition=Q(found_verdict__in=VERDICTS)
                 | Q(found_verdict="") & ~Q(no_as_found_reason=""),
-                violation_error_message="Without as-found readings the record needs the reason why.",
+                violation_error_message="Without as-found readings the record needs the "
+                "reason why.",
             ),
             models.CheckConstraint(
                 name="as_left_verdict_is_known", condition=Q(left_verdict__in=VERDICTS)
@@ -255,153 +263,3 @@ class Calibration(models.Model):
 
     def get_absolute_url(self) -> str:
         return f"/records/{self.pk}/"
-
-
-class Reading(models.Model):
-    """One pair of applied value and observed output. Digits are kept as typed."""
-
-    class Stage(LowerCaseChoices):
-        AS_IT_STANDS = "as it stands"
-        AS_FOUND = "as found"
-        AS_LEFT = "as left"
-
-    class Origin(LowerCaseChoices):
-        READ = "read"
-        COMPUTED = "computed"
-
-    record = models.ForeignKey(Calibration, models.PROTECT, related_name="readings")
-    stage = models.CharField("stage", max_length=12, choices=Stage)
-    run = models.PositiveSmallIntegerField("run", default=1)
-    sequence = models.PositiveSmallIntegerField("reading")
-    rising = models.BooleanField("rising", default=True)
-    applied = models.DecimalField("applied", max_digits=14, decimal_places=5)
-    expected = models.DecimalField("expected", max_digits=10, decimal_places=5)
-    observed = models.DecimalField(
-        "observed", max_digits=10, decimal_places=5, null=True, blank=True
-    )
-    observed_indication = models.DecimalField(
-        "observed indication", max_digits=14, decimal_places=5, null=True, blank=True
-    )
-    error_percent = models.FloatField("error, % of span")
-    expanded_percent = models.FloatField("U, % of span", null=True, blank=True)
-    band = models.CharField("NE 43", max_length=14, default="measuring")
-    verdict = models.CharField("verdict", max_length=12)
-    origin = models.CharField(max_length=8, choices=Origin, default=Origin.READ)
-    # By the clock of the device it was typed on, which is a claim; None where it was typed in
-    # later.
-    read_at = models.DateTimeField("read", null=True, blank=True)
-
-    class Meta:
-        ordering = ["record", "stage", "run", "sequence"]
-        constraints = [
-            models.UniqueConstraint(
-                "record", "stage", "run", "sequence", name="one_reading_per_place_in_the_run"
-            ),
-            models.CheckConstraint(
-                name="reading_observed_something",
-                condition=Q(observed__isnull=False) | Q(observed_indication__isnull=False),
-                violation_error_message="A reading needs the observed output or the observed "
-                "indication.",
-            ),
-            models.CheckConstraint(
-                name="reading_stage_is_known",
-                condition=Q(stage__in=["as it stands", "as found", "as left"]),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.stage} {self.run}.{self.sequence}: {self.observed}"
-
-
-class Adjustment(models.Model):
-    """What was moved. An output trim (4 and 20 mA) is another thing than zero and span on the
-    tank.
-    """
-
-    class Kind(LowerCaseChoices):
-        TRIM_LOW = "output trim low", "output trim at the low end"
-        TRIM_HIGH = "output trim high", "output trim at the high end"
-        ZERO = "zero"
-        SPAN = "span"
-        OTHER = "other"
-
-    record = models.ForeignKey(Calibration, models.PROTECT, related_name="adjustments")
-    number = models.PositiveSmallIntegerField("number")
-    kind = models.CharField("adjusted", max_length=16, choices=Kind)
-    before = models.DecimalField("before", max_digits=10, decimal_places=5, null=True, blank=True)
-    after = models.DecimalField("after", max_digits=10, decimal_places=5, null=True, blank=True)
-    note = models.CharField("note", max_length=200, blank=True)
-    adjusted_at = models.DateTimeField("when", null=True, blank=True)
-
-    class Meta:
-        ordering = ["record", "number"]
-        constraints = [
-            models.UniqueConstraint("record", "number", name="one_adjustment_per_number")
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.kind}: {self.before} to {self.after}"
-
-    @property
-    def stage(self) -> str:
-        return "output" if self.kind.startswith("output") else "primary"
-
-
-class StandardUse(models.Model):
-    """A standard used for a record, with the certificate that covered the day (the database checks
-    it).
-    """
-
-    record = models.ForeignKey(Calibration, models.PROTECT, related_name="standards_used")
-    standard = models.ForeignKey(
-        "calibration.ReferenceStandard", models.PROTECT, related_name="uses"
-    )
-    certificate = models.ForeignKey(
-        "calibration.StandardCertificate", models.PROTECT, related_name="uses"
-    )
-
-    class Meta:
-        ordering = ["record", "standard"]
-        constraints = [
-            models.UniqueConstraint(
-                "record", "standard", name="a_standard_is_named_once_in_a_record"
-            )
-        ]
-
-    def __str__(self) -> str:
-        return str(self.standard)
-
-
-class StepTaken(models.Model):
-    """One step of the procedure as it was done: acknowledged, answered, or left out with the
-    reason.
-    """
-
-    record = models.ForeignKey(
-        "calibration.Calibration", models.PROTECT, related_name="steps_taken"
-    )
-    number = models.PositiveSmallIntegerField("step")
-    key = models.CharField(max_length=12, blank=True)
-    kind = models.CharField("kind", max_length=8)
-    text = models.TextField("text")
-    # By the tablet's clock, which is a claim (FieldWork.skew_seconds says how far it was off).
-    done_at = models.DateTimeField("done", null=True, blank=True)
-    by_name = models.CharField("by", max_length=120)
-    # [{"label": …, "value": …, "unit": …}, …] as typed
-    answers = models.JSONField("answers", default=list, blank=True)
-    note = models.TextField("note", blank=True)
-    skipped_why = models.CharField("why left out", max_length=300, blank=True)
-
-    class Meta:
-        ordering = ["record", "number"]
-        constraints = [
-            models.UniqueConstraint("record", "number", name="a_step_is_taken_once_in_a_record"),
-            models.CheckConstraint(
-                name="step_was_done_or_left_out_with_a_reason",
-                condition=Q(done_at__isnull=False, skipped_why="")
-                | Q(done_at=None) & ~Q(skipped_why=""),
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.number}. {self.text[:60]}"

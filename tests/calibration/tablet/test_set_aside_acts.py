@@ -13,7 +13,16 @@ from calibration.jobs import acts as jobs
 from calibration.jobs.models import Job
 from calibration.records import acts as records
 from calibration.records.models import Calibration
+from calibration.records.refusals import DayInFuture
 from calibration.tablet.models import FieldWork
+from calibration.tablet.refusals import (
+    AlreadySettled,
+    NoReason,
+    OtherTransmitter,
+    OwnWork,
+    RecordWaiting,
+    Unreadable,
+)
 from calibration.tablet.set_aside_acts import settle
 from plant.ledger.models import LedgerEntry
 from plant.refusals import NotAllowed, Refused
@@ -76,14 +85,15 @@ def test_sending_again_after_settling_gives_what_became_of_it(aside, content, te
 
 @pytest.mark.parametrize("why", ["", "  "])
 def test_a_reason_is_needed(aside, planner, now, why):
-    with pytest.raises(Refused, match="Say why"):
+    with pytest.raises(NoReason) as refusal:
         settle(aside, as_record=False, why=why, by=planner, at=now)
+    assert refusal.value.field == "why"
 
 
 def test_nobody_settles_their_own_work(aside, technician, site, now):
     technician.appointments.create(site=site, role="planner", starts_on=dt.date(2020, 1, 1))
     del technician._today_as
-    with pytest.raises(Refused, match="Nobody settles their own work"):
+    with pytest.raises(OwnWork):
         settle(aside, as_record=True, why="mine", by=technician, at=now)
 
 
@@ -95,8 +105,9 @@ def test_only_planner_and_approver_settle(aside, second_technician, auditor, out
 
 def test_it_is_settled_once(aside, planner, approver, now):
     settle(aside, as_record=False, why="done again", by=planner, at=now)
-    with pytest.raises(Refused, match="Somebody was quicker"):
+    with pytest.raises(AlreadySettled) as refusal:
         settle(aside, as_record=True, why="no", by=approver, at=now)
+    assert refusal.value.work == aside
 
 
 @pytest.mark.django_db(transaction=True)
@@ -116,8 +127,9 @@ def test_the_wrong_transmitter_makes_no_record(job, content, technician, planner
         site=job.site, point=job.point, transmitter=a_transmitter("NEW-1"), installed_on=today
     )
     work = receive(content, by=technician, at=now)
-    with pytest.raises(Refused, match="Correct the installation first"):
+    with pytest.raises(OtherTransmitter) as refusal:
         settle(work, as_record=True, why="all the same", by=planner, at=now)
+    assert (refusal.value.installed.serial, refusal.value.day) == ("NEW-1", today)
     assert FieldWork.objects.get().state == "set aside"
 
 
@@ -128,8 +140,9 @@ def test_beside_a_record_that_waits_it_waits_too(
     sent = a_sent_record(done_on=now.date())
     first = records.submit(job, sent, submission=uuid.uuid4(), by=second_technician, at=now).record
     work = receive(content, by=technician, at=now)
-    with pytest.raises(Refused, match="waits for approval"):
+    with pytest.raises(RecordWaiting) as refusal:
         settle(work, as_record=True, why="both were done", by=planner, at=now)
+    assert refusal.value.tag == job.point.tag
     approval_acts.approve(first, content_sha256=first.content_sha256, by=approver, at=now)
     done = settle(work, as_record=True, why="both were done", by=planner, at=now)
     assert done.record.job_id != job.pk
@@ -146,8 +159,9 @@ def test_a_person_says_the_day_that_the_clock_could_not(job, technician, planner
     sign(content, by=technician, at=now, ahead=ahead)
     work = receive(content, by=technician, at=now)
     yesterday = now.date() - dt.timedelta(days=1)
-    with pytest.raises(Refused, match="in the future"):
+    with pytest.raises(DayInFuture) as refusal:
         settle(work, as_record=True, done_on=now.date() + ahead, why="asked", by=planner, at=now)
+    assert refusal.value.day == now.date() + ahead
     done = settle(work, as_record=True, done_on=yesterday, why="asked", by=planner, at=now)
     assert done.record.done_on == yesterday
 
@@ -156,6 +170,6 @@ def test_what_cannot_be_read_can_only_be_kept(job, technician, planner, now):
     content = {"format": 9, "submission": str(uuid.uuid4()), "job": job.pk}
     sign(content, by=technician, at=now)
     work = receive(content, by=technician, at=now)
-    with pytest.raises(Refused, match="cannot be read"):
+    with pytest.raises(Unreadable):
         settle(work, as_record=True, why="try", by=planner, at=now)
     assert settle(work, as_record=False, why="called", by=planner, at=now).state == "settled"
