@@ -72,7 +72,6 @@ class OtherTransmitter(Refused):
 class RecordWaiting(Refused):
     def __init__(self, tag: str) -> None:
         super().__init__(
-            f"Another record of {tag} is waiting for approval. Let it be approved or returned "
-            "first."
+            f"Another record of {tag} waits for approval. Let it be approved or returned first."
         )
         self.tag = tag

@@ -12,6 +12,7 @@ from django.urls import reverse
 from calibration.jobs.models import Job
 from calibration.records.models import Calibration
 from calibration.standards import acts as standards
+from plant.quantities import day_text
 from tests.calibration.filling import typed
 from tests.folded import folded
 from tests.makers import (
@@ -111,7 +112,7 @@ WRONG = {
     "an output without its level": ("found-3-applied", "", "Give the applied value"),
     "no cautions read": ("cautions_read", "", "Read the cautions"),
     "no day": ("done_on", "", "required"),
-    "a day to come": ("done_on", "2026-11-03", "lies in the future"),
+    "a day to come": ("done_on", "2026-11-03", "is in the future"),
     "a day before any transmitter": ("done_on", "2019-12-31", "No transmitter is registered"),
     "no standard": ("standards", [], "Tick at least one standard"),
     "a temperature in words": ("ambient_c", "warm", "not a plain number"),
@@ -173,7 +174,7 @@ def test_a_lapsed_standard_is_refused_by_name_and_shown(send):
     answer = send(standards=[lapsed.pk])
     page = answer.content.decode()
     assert answer.status_code == 422
-    assert f"MM-07 has no valid certificate on {TODAY}" in page
+    assert f"MM-07 has no valid certificate on {day_text(TODAY)}" in page
     assert "no certificate on this day" in page
 
 
@@ -212,7 +213,7 @@ def test_an_indication_decides_where_it_was_read(send):
 def test_sending_takes_few_queries(sign_in, technician, job, django_assert_max_num_queries):
     sent, client = typed(), sign_in(technician)
     client.get("/jobs/")
-    # Most are the model checking its own rules once more (calibration.records.submission).
+    # Most are the model checking its own rules once more (calibration.records.acts).
     with django_assert_max_num_queries(57):
         assert client.post(reverse("calibration:calibrate", args=[job.pk]), sent).status_code == 302
 

@@ -134,10 +134,10 @@ def test_a_record_is_signed_only_as_it_was_shown(sign_in, approver, record):
         address("approve", record), approving(record, content_sha256="0" * 64)
     )
     assert answer.status_code == 422
-    assert "was not this one" in answer.content.decode()
+    assert "What was shown is not" in answer.content.decode()
 
 
-def test_the_second_approver_learns_that_somebody_was_quicker(sign_in, approver, record):
+def test_the_second_approver_learns_that_it_is_already_approved(sign_in, approver, record):
     second = a_person("piyerkand", "approver", name="P. Iyerkand")
     client = sign_in(second)
     client.get(address("approve", record))
@@ -145,7 +145,7 @@ def test_the_second_approver_learns_that_somebody_was_quicker(sign_in, approver,
     answer = client.post(address("approve", record), approving(record, note="looks right"))
     page = answer.content.decode()
     assert answer.status_code == 409
-    assert "somebody was quicker" in page
+    assert "is already approved" in page
     assert client.get(address("approve", record)).status_code == 302
 
 
