@@ -21,7 +21,7 @@ from calibration.demo.files import FOLDER, shifted, weeks_to
 from calibration.demo.playing import Play
 from calibration.fleet import acts as fleet
 from calibration.importing import kinds as imports
-from calibration.procedures import delivered
+from calibration.procedures import acts as procedures
 from plant.importing import acts as batches
 from plant.importing.models import ImportBatch
 from plant.ledger.writer import enter
@@ -77,7 +77,7 @@ def load(demo: Demo, *, say: Say = lambda line: None) -> None:
     """All of the demo. It is not one transaction: each file and each act is its own, as on any
     day.
     """
-    delivered.load_seeds(on=demo.began_on)
+    procedures.publish_missing(on=demo.began_on)
     sites = _places(demo)
     _people(demo, sites)
     say(f"{len(sites)} sites and their people")

@@ -1,12 +1,11 @@
-"""The procedures that come with Spanbook: taken into the book, and followed when a newer release
-words them anew.
+"""The procedures that come with Spanbook: their texts, and how they compare with what is published
+here. Reads only.
 
 What a person edited is theirs: it is never replaced, only shown beside the delivered text.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -15,14 +14,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from django.db import transaction
-
-from calibration.procedures.acts import content_of, publish, site_of
 from calibration.procedures.models import Procedure, ProcedureVersion
 from calibration.procedures.version_change import Change, Content, Step, compare
-from plant.ledger.writer import enter
-from plant.people.models import Person
-from plant.refusals import Refused
 
 TEXTS = Path(__file__).with_name("delivered.json")
 FIRST_REASON = "as delivered; edit it to the site's own rules"
@@ -43,11 +36,12 @@ class Delivered:
 
 
 @dataclass(frozen=True)
-class Differing:
-    """A procedure of the book whose newest version is not the delivered text."""
+class Difference:
+    """A procedure whose newest version is not the delivered text."""
 
     procedure: Procedure
     latest: ProcedureVersion
+    delivered: Delivered
     change: Change
 
     @property
@@ -57,23 +51,28 @@ class Differing:
 
 
 @dataclass(frozen=True)
-class Standing:
-    """The delivered procedures against the book."""
+class Comparison:
+    """The delivered procedures against those published here."""
 
     missing: Sequence[Delivered] = field(default=())
-    older: Sequence[Differing] = field(default=())
-    edited: Sequence[Differing] = field(default=())
+    older: Sequence[Difference] = field(default=())
+    edited: Sequence[Difference] = field(default=())
 
 
 @cache
 def delivered() -> tuple[Delivered, ...]:
     """All that this release brings, in the order of its file."""
-    told: dict[str, Any] = json.loads(TEXTS.read_text(encoding="utf-8"))
-    return tuple(_read(each, told) for each in told["procedures"])
+    file = _file()
+    return tuple(_read(each, file) for each in file["procedures"])
 
 
-def _read(each: dict[str, Any], told: dict[str, Any]) -> Delivered:
-    parts = [[part] if isinstance(part, dict) else told["blocks"][part] for part in each["steps"]]
+def _file() -> dict[str, Any]:
+    content: dict[str, Any] = json.loads(TEXTS.read_text(encoding="utf-8"))
+    return content
+
+
+def _read(each: dict[str, Any], file: dict[str, Any]) -> Delivered:
+    parts = [[part] if isinstance(part, dict) else file["blocks"][part] for part in each["steps"]]
     content = Content(
         way=each["way"],
         shape=each["shape"],
@@ -81,7 +80,7 @@ def _read(each: dict[str, Any], told: dict[str, Any]) -> Delivered:
         up_and_down=each["up_and_down"],
         settle_seconds=each["settle_seconds"],
         adjusts=each["adjusts"],
-        stops=[*told["stops"], *each.get("stops", [])],
+        stops=[*file["stops"], *each.get("stops", [])],
         steps=[Step(**step) for part in parts for step in part],
     )
     return Delivered(each["key"], each["name"], each["principles"], content)
@@ -98,28 +97,25 @@ class Shared(NamedTuple):
 
 
 def shared() -> Shared:
-    told: dict[str, Any] = json.loads(TEXTS.read_text(encoding="utf-8"))
-    *before, after = [[Step(**step) for step in block] for block in told["blocks"].values()]
-    return Shared([step for block in before for step in block], after, told["stops"])
+    file = _file()
+    *before, after = [[Step(**step) for step in block] for block in file["blocks"].values()]
+    return Shared([step for block in before for step in block], after, file["stops"])
 
 
-def standing() -> Standing:
-    """Which are missing in the book, which the book has in an older text, and which a person
-    edited.
-    """
-    book = {p.key: p for p in Procedure.objects.prefetch_related("versions__steps")}
-    missing = [each for each in delivered() if each.key not in book]
-    differing = [
-        row for each in delivered() if each.key in book and (row := differing_from(book[each.key]))
-    ]
-    return Standing(
+def compare_all() -> Comparison:
+    """Which are missing here, which are here in an older text, and which a person edited."""
+    here = {p.key: p for p in Procedure.objects.prefetch_related("versions__steps")}
+    missing = [each for each in delivered() if each.key not in here]
+    pairs = [difference_from_delivered(here[each.key]) for each in delivered() if each.key in here]
+    differing = [row for row in pairs if row]
+    return Comparison(
         missing,
         older=[row for row in differing if not row.is_edited],
         edited=[row for row in differing if row.is_edited],
     )
 
 
-def differing_from(procedure: Procedure) -> Differing | None:
+def difference_from_delivered(procedure: Procedure) -> Difference | None:
     """What the delivered text would change; None where it is the same, or Spanbook delivers none
     under its key.
     """
@@ -127,82 +123,5 @@ def differing_from(procedure: Procedure) -> Differing | None:
     latest = next((version for version in procedure.versions.all()), None)
     if text is None or latest is None:
         return None
-    change = compare(content_of(latest), text.content)
-    return Differing(procedure, latest, change) if change else None
-
-
-@transaction.atomic
-def take_in(*, by: Person, on: dt.date) -> list[Procedure]:
-    """Publish those that are missing, each as its version 1. Refused where none is."""
-    site = site_of(by)
-    new = _publish_missing(on)
-    if not new:
-        raise Refused(
-            "Every delivered procedure is in the book already; there is nothing to take in."
-        )
-    enter(
-        "take in delivered procedures",
-        on=site,
-        by=by,
-        details={"procedures": [procedure.key for procedure in new]},
-    )
-    return new
-
-
-@transaction.atomic
-def renew(procedure: Procedure, *, based_on: int, by: Person, on: dt.date) -> ProcedureVersion:
-    """Publish the delivered text as the next version. Refused where a person edited it, or it is
-    the same already.
-    """
-    site = site_of(by)
-    procedure = Procedure.objects.select_for_update().get(pk=procedure.pk)
-    row = differing_from(procedure)
-    if row is None:
-        raise Refused(f"{procedure} already says what is delivered; there is nothing to publish.")
-    if row.is_edited:
-        raise Refused(
-            f"Version {row.latest.number} of {procedure} was written at this plant, and it stays. "
-            "Take over by "
-            "hand what you want of the delivered text: open “Change it” beside the difference."
-        )
-    if row.latest.number != based_on:
-        raise Refused(
-            f"Version {row.latest.number} of {procedure} is published meanwhile; look at the "
-            "difference again."
-        )
-    text = next(each for each in delivered() if each.key == procedure.key)
-    version = publish(procedure, text.content, reason=NEXT_REASON, on=on)
-    enter(
-        "publish procedure",
-        on=procedure,
-        by=by,
-        why=NEXT_REASON,
-        site=site,
-        details={
-            "version": version.number,
-            "steps": len(text.content.steps),
-            "changed": str(row.change),
-        },
-    )
-    return version
-
-
-def load_seeds(*, on: dt.date) -> int:
-    """Publish what is missing when a demo plant or a test is made, by nobody; returns how many."""
-    return len(_publish_missing(on))
-
-
-def _publish_missing(on: dt.date) -> list[Procedure]:
-    known = set(Procedure.objects.values_list("key", flat=True))
-    new = []
-    with transaction.atomic():
-        for each in delivered():
-            if each.key in known:
-                continue
-            facts = {"name": each.name, "principles": list(each.principles)}
-            # Of two at once, the second waits here for the first and leaves its rows alone.
-            procedure, is_new = Procedure.objects.get_or_create(key=each.key, defaults=facts)
-            if is_new:
-                publish(procedure, each.content, reason=FIRST_REASON, on=on)
-                new.append(procedure)
-    return new
+    change = compare(latest.content, text.content)
+    return Difference(procedure, latest, text, change) if change else None

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
+from calibration.procedures.version_change import Content, Step
 from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
@@ -79,6 +80,23 @@ class ProcedureVersion(models.Model):
 
     def __str__(self) -> str:
         return f"{self.procedure}, version {self.number}"
+
+    @property
+    def content(self) -> Content:
+        """All that it says."""
+        return Content(
+            way=self.way,
+            percents=self.percents,
+            up_and_down=self.up_and_down,
+            settle_seconds=self.settle_seconds,
+            shape=self.shape,
+            adjusts=self.adjusts,
+            stops=self.stops,
+            steps=[
+                Step(s.kind, s.text, s.key, s.stage, s.settle_seconds, s.asks, s.stop)
+                for s in self.steps.all()
+            ],
+        )
 
 
 class ProcedureStep(models.Model):

@@ -1,4 +1,4 @@
-"""Procedures: read by all; what comes with Spanbook is taken in by an approver."""
+"""Procedures: read by all; what comes with Spanbook is published by an approver."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from calibration.pages import require_sight
-from calibration.procedures import delivered as acts
-from calibration.procedures.acts import content_of
+from calibration.procedures import acts
+from calibration.procedures.delivered import Comparison, compare_all, difference_from_delivered
 from calibration.procedures.models import Procedure, ProcedureVersion, SiteWording
+from calibration.procedures.refusals import OnlyApprovers
 from calibration.procedures.version_change import Change, compare
 from plant.pages.requests import SignedRequest
 from plant.people.models import Person
@@ -26,12 +27,12 @@ def procedure_list(request: SignedRequest) -> HttpResponse:
         for procedure in Procedure.objects.prefetch_related("versions")
     ]
     may_edit = bool(request.user.site_ids("publish procedure"))
-    told = {
+    context = {
         "procedures": procedures,
         "may_edit": may_edit,
-        "standing": acts.standing() if may_edit else acts.Standing(),
+        "standing": compare_all() if may_edit else Comparison(),
     }
-    return render(request, "calibration/procedures/procedure_list.html", told)
+    return render(request, "calibration/procedures/procedure_list.html", context)
 
 
 @require_safe
@@ -48,7 +49,7 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
     steps = list(shown.steps.all())
     against, change = _changed(versions, shown, request.GET.get("against", ""))
     own = set(request.user.site_ids("publish procedure"))
-    told = {
+    context = {
         "procedure": found,
         "versions": versions,
         "shown": shown,
@@ -56,7 +57,7 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
         "against": against,
         "change": change,
         "is_asked": "against" in request.GET,
-        "differing": acts.differing_from(found) if own and shown == versions[0] else None,
+        "differing": difference_from_delivered(found) if own and shown == versions[0] else None,
         "may_edit": bool(own),
         "wordings": SiteWording.objects.seen_by(request.user)
         .filter(procedure=found)
@@ -64,30 +65,30 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
         "keys": {step.key for step in steps},
         "own": own,
     }
-    return render(request, "calibration/procedures/procedure.html", told)
+    return render(request, "calibration/procedures/procedure.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def delivered(request: SignedRequest) -> HttpResponse:
-    """What comes with Spanbook against what the book has; the missing ones are taken in."""
+    """What comes with Spanbook against what is published here; publishes the missing ones."""
     require_approver(request.user)
     if request.method == "POST":
         try:
-            new = acts.take_in(by=request.user, on=timezone.now().date())
+            new = acts.publish_delivered(by=request.user, on=timezone.now().date())
         except NotAllowed:
             raise
         except Refused as refusal:
             messages.error(request, str(refusal))
         else:
-            messages.success(request, f"{len(new)} delivered procedures are in the book now.")
+            messages.success(request, f"{len(new)} delivered procedures are published.")
         return redirect("calibration:procedures")
-    told = {"standing": acts.standing()}
-    return render(request, "calibration/procedures/procedure_delivered.html", told)
+    context = {"standing": compare_all()}
+    return render(request, "calibration/procedures/procedure_delivered.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def renew(request: SignedRequest, key: str) -> HttpResponse:
-    """The delivered text of a procedure against the book's, published as the next version where
+    """The delivered text of a procedure against the one here, published as the next version where
     nobody edited it.
     """
     require_approver(request.user)
@@ -97,7 +98,7 @@ def renew(request: SignedRequest, key: str) -> HttpResponse:
         based_on = request.POST.get("based_on", "")
         try:
             number = int(based_on) if based_on.isdigit() else 0
-            acts.renew(found, based_on=number, by=request.user, on=timezone.now().date())
+            acts.follow_delivered(found, based_on=number, by=request.user, on=timezone.now().date())
             messages.success(
                 request,
                 "The delivered text is published; jobs begun from now on follow it.",
@@ -107,13 +108,13 @@ def renew(request: SignedRequest, key: str) -> HttpResponse:
             raise
         except Refused as refusal:
             refused = str(refusal)
-    told = {
+    context = {
         "procedure": found,
-        "differing": acts.differing_from(found),
+        "differing": difference_from_delivered(found),
         "refused": refused,
     }
     status = 422 if refused else 200
-    return render(request, "calibration/procedures/procedure_renew.html", told, status=status)
+    return render(request, "calibration/procedures/procedure_renew.html", context, status=status)
 
 
 def _asked(versions: list[ProcedureVersion], number: str) -> ProcedureVersion | None:
@@ -132,10 +133,10 @@ def _changed(
         against = next((v for v in versions if v.number < shown.number), None)
     if against is None or against == shown:
         return None, None
-    return against, compare(content_of(against), content_of(shown))
+    return against, compare(against.content, shown.content)
 
 
 def require_approver(person: Person) -> None:
     require_sight(person)
     if not person.site_ids("publish procedure"):
-        raise NotAllowed("Only an approver publishes a procedure. Ask one.")
+        raise OnlyApprovers

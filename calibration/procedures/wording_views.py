@@ -7,9 +7,9 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.http import require_http_methods, require_POST
 
 from calibration.pages import require_sight
-from calibration.procedures import wordings as acts
-from calibration.procedures.forms import WordingChangeForm, WordingForm
+from calibration.procedures import wording_acts as acts
 from calibration.procedures.models import Procedure, ProcedureVersion, SiteWording
+from calibration.procedures.wording_forms import WordingChangeForm, WordingForm
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import accepted, page, sent
 from plant.people.permissions import require

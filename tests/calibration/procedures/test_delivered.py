@@ -1,4 +1,4 @@
-"""The procedures that come with Spanbook: taken in, followed, and never put over what a person
+"""The procedures that come with Spanbook: published, followed, and never put over what a person
 wrote.
 """
 
@@ -8,12 +8,18 @@ from dataclasses import replace
 
 import pytest
 
-from calibration.procedures import delivered
-from calibration.procedures.acts import content_of, publish, revise
+from calibration.procedures import acts, delivered
+from calibration.procedures.acts import publish, revise
 from calibration.procedures.models import Procedure
+from calibration.procedures.refusals import (
+    EditedHere,
+    NewerVersion,
+    NothingMissing,
+    SameAsDelivered,
+)
 from calibration.procedures.version_change import compare
 from plant.ledger.models import LedgerEntry
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import NotAllowed
 from tests.makers import TODAY
 
 pytestmark = pytest.mark.django_db
@@ -25,7 +31,7 @@ def text_of(key: str):
 
 @pytest.fixture
 def aged():
-    """A book made by an older release: the same procedure without what its steps ask for."""
+    """Published by an older release: the same procedure without what its steps ask for."""
     text = text_of("cap-tank")
     row = Procedure.objects.create(key=text.key, name=text.name, principles=text.principles)
     bare = [replace(step, asks=(), stop="") for step in text.content.steps]
@@ -33,68 +39,70 @@ def aged():
     return row
 
 
-def test_those_that_are_missing_are_taken_in_with_one_entry(approver, aged):
-    before = delivered.standing()
+def test_those_that_are_missing_are_published_with_one_entry(approver, aged):
+    before = delivered.compare_all()
     assert len(before.missing) == 13
-    new = delivered.take_in(by=approver, on=TODAY)
+    new = acts.publish_delivered(by=approver, on=TODAY)
     assert len(new) == 13
-    assert delivered.standing().missing == []
+    assert delivered.compare_all().missing == []
     assert aged.versions.count() == 1
     entry = LedgerEntry.objects.get(act="take in delivered procedures")
     assert entry.person == approver
     assert sorted(entry.details["procedures"]) == sorted(each.key for each in before.missing)
 
 
-def test_a_second_time_there_is_nothing_to_take_in(approver):
-    delivered.take_in(by=approver, on=TODAY)
-    with pytest.raises(Refused, match="in the book already"):
-        delivered.take_in(by=approver, on=TODAY)
+def test_a_second_time_there_is_nothing_to_publish(approver):
+    acts.publish_delivered(by=approver, on=TODAY)
+    with pytest.raises(NothingMissing):
+        acts.publish_delivered(by=approver, on=TODAY)
     assert LedgerEntry.objects.filter(act="take in delivered procedures").count() == 1
 
 
 def test_what_is_stored_is_what_is_delivered():
-    delivered.load_seeds(on=TODAY)
+    acts.publish_missing(on=TODAY)
     for row in Procedure.objects.all():
-        assert not compare(content_of(row.versions.get()), text_of(row.key).content), row.key
-    assert delivered.standing() == delivered.Standing([], [], [])
+        assert not compare(row.versions.get().content, text_of(row.key).content), row.key
+    assert delivered.compare_all() == delivered.Comparison([], [], [])
 
 
 def test_an_older_text_that_nobody_edited_is_followed_as_the_next_version(approver, aged):
-    (row,) = delivered.standing().older
+    (row,) = delivered.compare_all().older
     assert "steps changed" in str(row.change)
-    version = delivered.renew(aged, based_on=1, by=approver, on=TODAY)
+    version = acts.follow_delivered(aged, based_on=1, by=approver, on=TODAY)
     assert (version.number, version.reason) == (2, delivered.NEXT_REASON)
-    assert not compare(content_of(version), text_of("cap-tank").content)
+    assert not compare(version.content, text_of("cap-tank").content)
     entry = LedgerEntry.objects.get(act="publish procedure")
     assert (entry.subject_id, entry.details["version"]) == (aged.pk, 2)
-    assert delivered.standing().older == []
-    with pytest.raises(Refused, match="already says what is delivered"):
-        delivered.renew(aged, based_on=2, by=approver, on=TODAY)
+    assert delivered.compare_all().older == []
+    with pytest.raises(SameAsDelivered):
+        acts.follow_delivered(aged, based_on=2, by=approver, on=TODAY)
 
 
 def test_what_a_person_edited_stays(approver, aged):
-    content = content_of(aged.versions.get())
+    content = aged.versions.get().content
     slower = replace(content, settle_seconds=600)
     revise(aged, slower, based_on=1, reason="slow product", by=approver, on=TODAY)
-    standing = delivered.standing()
-    assert (standing.older, [row.procedure for row in standing.edited]) == ([], [aged])
-    with pytest.raises(Refused, match="written at this plant, and it stays"):
-        delivered.renew(aged, based_on=2, by=approver, on=TODAY)
+    compared = delivered.compare_all()
+    assert (compared.older, [row.procedure for row in compared.edited]) == ([], [aged])
+    with pytest.raises(EditedHere) as refusal:
+        acts.follow_delivered(aged, based_on=2, by=approver, on=TODAY)
+    assert refusal.value.version.number == 2
     assert aged.versions.count() == 2
 
 
-def test_a_person_who_saw_another_version_is_told(approver, aged):
-    with pytest.raises(Refused, match="published meanwhile"):
-        delivered.renew(aged, based_on=0, by=approver, on=TODAY)
+def test_a_person_who_saw_another_version_is_refused(approver, aged):
+    with pytest.raises(NewerVersion) as refusal:
+        acts.follow_delivered(aged, based_on=0, by=approver, on=TODAY)
+    assert (refusal.value.latest, refusal.value.based_on) == (1, 0)
     assert aged.versions.count() == 1
 
 
-def test_only_an_approver_takes_in_or_follows(planner, technician, aged):
+def test_only_an_approver_publishes_or_follows(planner, technician, aged):
     for person in (planner, technician):
         with pytest.raises(NotAllowed):
-            delivered.take_in(by=person, on=TODAY)
+            acts.publish_delivered(by=person, on=TODAY)
         with pytest.raises(NotAllowed):
-            delivered.renew(aged, based_on=1, by=person, on=TODAY)
+            acts.follow_delivered(aged, based_on=1, by=person, on=TODAY)
     assert Procedure.objects.count() == 1
 
 

@@ -7,7 +7,8 @@ from __future__ import annotations
 import pytest
 
 from calibration.jobs.acts import start
-from calibration.procedures.delivered import FIRST_REASON, delivered, load_seeds
+from calibration.procedures.acts import publish_missing
+from calibration.procedures.delivered import FIRST_REASON, delivered
 from calibration.procedures.models import Procedure, ProcedureStep, ProcedureVersion, SiteWording
 from plant.ledger.models import LedgerEntry
 from tests.folded import folded
@@ -19,7 +20,7 @@ ADDRESS = "/procedures/cap-output/edit/"
 
 @pytest.fixture
 def seeds(site):
-    load_seeds(on=TODAY)
+    publish_missing(on=TODAY)
     return Procedure.objects.get(key="cap-output")
 
 
@@ -110,7 +111,7 @@ def test_the_second_of_two_editors_is_told(seeds, sign_in, approver):
     assert client.post(ADDRESS, sent).status_code == 302
     page = client.post(ADDRESS, sent | {"reason": "second"})
     assert page.status_code == 422
-    assert "Somebody was quicker: version 2" in page.content.decode()
+    assert "Version 2 is already published" in page.content.decode()
     assert seeds.versions.count() == 2
 
 
@@ -256,7 +257,10 @@ def test_a_look_says_what_is_wrong(seeds, sign_in, approver):
     assert "one step that reads it as it stands" in page.content.decode()
     assert "Preview of version" not in page.content.decode()
     outrun = client.post(ADDRESS, sent | {"based_on": "7"})
-    assert (outrun.status_code, "Somebody was quicker" in outrun.content.decode()) == (422, True)
+    assert (
+        outrun.status_code,
+        "is already published, and this started from" in outrun.content.decode(),
+    ) == (422, True)
 
 
 def test_a_look_at_a_new_one_stores_nothing_and_gives_room_for_more(seeds, sign_in, approver):
@@ -309,11 +313,11 @@ def test_an_approver_of_an_empty_book_takes_in_what_is_delivered(sign_in, approv
     page = client.get("/procedures/delivered/").content.decode()
     assert all(each.name in page for each in delivered())
     page = client.post("/procedures/delivered/", follow=True).content.decode()
-    assert "14 delivered procedures are in the book now." in page
+    assert "14 delivered procedures are published." in page
     assert "See the delivered procedures" not in page
     assert Procedure.objects.count() == 14
     again = client.post("/procedures/delivered/", follow=True).content.decode()
-    assert "in the book already" in again
+    assert "is already published here" in again
 
 
 @pytest.fixture

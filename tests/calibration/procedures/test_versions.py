@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
-
 import pytest
 
-from calibration.procedures.acts import check_order
-from calibration.procedures.delivered import load_seeds
+from calibration.procedures.acts import publish_missing
 from calibration.procedures.models import InputWay, Procedure, ProcedureStep, Shape
+from calibration.procedures.order import check_order
+from calibration.procedures.refusals import WrongSteps
 from calibration.procedures.version_change import Step
 from calibration.records.models import Adjustment
-from plant.refusals import Refused
 from plant.transmitters.models import Principle
 from tests.makers import TODAY
 
@@ -22,39 +20,45 @@ KINDS_OF_ASK = {"text", "number", "time", "tick", "photo", "standards"}
 
 
 @pytest.mark.parametrize(
-    ("steps", "shape", "said"),
+    ("steps", "shape", "fault", "places"),
     [
-        ([FOUND], Shape.POINTS, "one step that reads it as it stands; here are 0"),
-        ([STANDS, STANDS, FOUND], Shape.POINTS, "here are 2"),
-        ([FOUND, STANDS], Shape.POINTS, "Step 1 comes before step 2"),
-        ([STANDS], Shape.POINTS, "No step reads as found"),
-        ([STANDS, FOUND], Shape.LOOK, "Step 2: a look only"),
-        ([STANDS, ADJUST, FOUND, LEFT], Shape.POINTS, "Step 2 adjusts before as found"),
-        ([STANDS, FOUND, ADJUST], Shape.POINTS, "no step after it reads as left"),
-        ([STANDS, FOUND, ADJUST, LEFT, ADJUST], Shape.POINTS, "Step 5 adjusts, and no step after"),
-        ([STANDS, FOUND, LEFT], Shape.POINTS, "Step 3 reads as left, but no step adjusts"),
-        ([STANDS, RESTORE, FOUND], Shape.POINTS, "Step 2 restores and other steps follow"),
-        ([STANDS, FOUND, Step("read", "f")], Shape.POINTS, "Step 3: a reading says of which stage"),
-        (
-            [STANDS, FOUND, Step("caution", "f", stage="as left")],
-            Shape.POINTS,
-            "Step 3: a reading says",
-        ),
+        ([FOUND], Shape.POINTS, "as it stands", ()),
+        ([STANDS, STANDS, FOUND], Shape.POINTS, "as it stands", ()),
+        ([FOUND, STANDS], Shape.POINTS, "before as it stands", (1, 2)),
+        ([STANDS], Shape.POINTS, "no as found", ()),
+        ([STANDS, FOUND], Shape.LOOK, "more than a look", (2,)),
+        ([STANDS, ADJUST, FOUND, LEFT], Shape.POINTS, "adjusts too early", (2,)),
+        ([STANDS, FOUND, ADJUST], Shape.POINTS, "no as left", (3,)),
+        ([STANDS, FOUND, ADJUST, LEFT, ADJUST], Shape.POINTS, "no as left", (5,)),
+        ([STANDS, FOUND, LEFT], Shape.POINTS, "as left alone", (3,)),
+        ([STANDS, RESTORE, FOUND], Shape.POINTS, "restores too early", (2,)),
+        ([STANDS, FOUND, Step("read", "f")], Shape.POINTS, "stage", (3,)),
+        ([STANDS, FOUND, Step("caution", "f", stage="as left")], Shape.POINTS, "stage", (3,)),
         (
             [STANDS, Step("read", "b", "T1", "as found"), Step("restore", "e", "T1")],
             Shape.POINTS,
-            "Steps 2 and 3 have the key T1 both",
+            "same key",
+            (2, 3),
         ),
         (
             [STANDS, FOUND, Step("restore", "e", asks=[{"name": "a", "label": "Loop"}] * 2)],
             Shape.POINTS,
-            "Step 3 asks for “Loop” twice",
+            "same question",
+            (3,),
         ),
     ],
 )
-def test_an_order_that_would_spoil_a_record_is_refused(steps, shape, said):
-    with pytest.raises(Refused, match=re.escape(said)):
+def test_an_order_that_would_spoil_a_record_is_refused(steps, shape, fault, places):
+    with pytest.raises(WrongSteps) as refusal:
         check_order(steps, shape=shape)
+    assert (refusal.value.fault, refusal.value.steps) == (fault, places)
+    assert refusal.value.field == "steps"
+
+
+def test_a_fault_is_said_with_the_steps_and_words_it_is_about():
+    steps = [STANDS, Step("read", "b", "T1", "as found"), Step("restore", "e", "T1")]
+    with pytest.raises(WrongSteps, match="Steps 2 and 3 both have the key T1; give one"):
+        check_order(steps, shape=Shape.POINTS)
 
 
 @pytest.mark.parametrize(
@@ -71,8 +75,8 @@ def test_the_usual_orders_are_accepted(steps, shape):
 
 @pytest.mark.django_db
 def test_what_comes_with_spanbook_covers_every_principle_and_is_whole():
-    assert load_seeds(on=TODAY) == 14
-    assert load_seeds(on=TODAY) == 0
+    assert len(publish_missing(on=TODAY)) == 14
+    assert publish_missing(on=TODAY) == []
     covered = {p for procedure in Procedure.objects.all() for p in procedure.principles}
     assert covered == set(Principle.values)
     for procedure in Procedure.objects.all():
@@ -95,7 +99,7 @@ def test_what_comes_with_spanbook_covers_every_principle_and_is_whole():
 
 @pytest.mark.django_db
 def test_the_two_parts_of_a_capacitance_calibration_move_different_things():
-    load_seeds(on=TODAY)
+    publish_missing(on=TODAY)
     output, tank = (
         Procedure.objects.get(key=key).versions.get() for key in ("cap-output", "cap-tank")
     )
@@ -110,7 +114,7 @@ def test_the_two_parts_of_a_capacitance_calibration_move_different_things():
 
 @pytest.mark.django_db
 def test_a_dip_is_cautioned_and_nothing_is_isolated_before_it_is_read_as_it_stands():
-    load_seeds(on=TODAY)
+    publish_missing(on=TODAY)
     for procedure in Procedure.objects.all():
         steps = list(procedure.versions.get().steps.all())
         stands = next(n for n, step in enumerate(steps) if step.stage == "as it stands")

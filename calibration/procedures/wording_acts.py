@@ -7,11 +7,11 @@ from __future__ import annotations
 from django.db import transaction
 
 from calibration.procedures.models import SiteWording
+from calibration.procedures.refusals import UnknownStep
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
-from plant.refusals import Refused
-from plant.saving import check, constraint_messages, locked, put
+from plant.saving import check, locked, put, constraint_messages
 
 FIELDS = ("step_key", "devices", "text")
 
@@ -23,7 +23,7 @@ def add(wording: SiteWording, *, by: Person) -> SiteWording:
     _check(wording)
     with constraint_messages():
         wording.save()
-    enter("add wording", on=wording, by=by, details=_facts(wording))
+    enter("add wording", on=wording, by=by, details=_details(wording))
     return wording
 
 
@@ -46,7 +46,7 @@ def change(wording: SiteWording, *, seen: str, by: Person) -> SiteWording:
 def drop(wording: SiteWording, *, by: Person) -> None:
     """Its former text stays in the row history."""
     require(by, "publish procedure", wording.site_id)
-    enter("drop wording", on=wording, by=by, details=_facts(wording))
+    enter("drop wording", on=wording, by=by, details=_details(wording))
     wording.delete()
 
 
@@ -55,14 +55,11 @@ def _check(wording: SiteWording) -> None:
     wording.devices = ", ".join(filter(None, map(str.strip, wording.devices.split(","))))
     newest = wording.procedure.versions.first()
     if newest is None or not newest.steps.filter(key=wording.step_key).exists():
-        raise Refused(
-            f"The procedure has no step {wording.step_key}; choose one of its steps.",
-            field="step_key",
-        )
+        raise UnknownStep(wording.step_key)
     check(wording)
 
 
-def _facts(wording: SiteWording) -> dict[str, str]:
+def _details(wording: SiteWording) -> dict[str, str]:
     return {
         "procedure": wording.procedure.key,
         "step": wording.step_key,
