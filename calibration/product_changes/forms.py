@@ -23,7 +23,7 @@ class ProductChangeForm(forms.Form):
     celsius = DigitsField(
         label="Its temperature", max_digits=6, decimal_places=2, unit="°C", required=False
     )
-    on = day_field("Since", help_text="The day on which it was taken in.")
+    on = day_field("Since", help_text="The first day on which the tank held it.")
     why = forms.CharField(label="Why", max_length=300, widget=forms.Textarea({"rows": 2}))
 
     def __init__(self, data: Any, *, tank: Tank, today: dt.date) -> None:
@@ -43,7 +43,7 @@ class ProductChangeForm(forms.Form):
         """Of everything the shown figures depend on: what was typed, and what the tank held
         meanwhile.
         """
-        facts = self.cleaned_data
-        seen = facts["product_name"], facts["celsius"], facts["on"]
+        typed = self.cleaned_data
+        seen = typed["product_name"], typed["celsius"], typed["on"]
         held = self.tank.product_id, self.tank.product_c
         return hashlib.sha256(repr((seen, held)).encode()).hexdigest()[:24]

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from calibration.jobs.models import Job
 from calibration.product_changes import acts as demands
+from calibration.product_changes.effects import effects_of
 from calibration.product_changes.forms import ProductChangeForm
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import OFFERED, attempt, form_page, sent
@@ -37,20 +38,20 @@ def change(request: SignedRequest, pk: int) -> HttpResponse:
         require(request.user, "edit register", tank.site_id)
     at = timezone.now()
     form = ProductChangeForm(sent(request), tank=tank, today=tank.site.day_of(at))
-    facts: dict[str, Any] = {}
+    context: dict[str, Any] = {}
     if form.is_bound and form.is_valid() and _possible(form, tank, at):
         if request.POST.get("step") == "store" and _is_as_shown(form, request.POST.get("shown")):
             stored = attempt(form, lambda: _store(form, tank, request, at))
             if stored:
                 messages.success(request, stored)
                 return redirect("plant:tank", pk=tank.pk)
-        facts = _shown(form, tank)
-    return _page(request, form, tank, facts)
+        context = _shown(form, tank)
+    return _page(request, form, tank, context)
 
 
 def _possible(form: ProductChangeForm, tank: Tank, at: dt.datetime) -> bool:
-    facts = form.cleaned_data
-    product, celsius, on = (facts[name] for name in ("product_name", "celsius", "on"))
+    typed = form.cleaned_data
+    product, celsius, on = (typed[name] for name in ("product_name", "celsius", "on"))
     try:
         refuse_wrong(tank, product=product, celsius=celsius, on=on, today=tank.site.day_of(at))
     except Refused as refusal:
@@ -69,13 +70,13 @@ def _is_as_shown(form: ProductChangeForm, shown: str | None) -> bool:
 
 
 def _store(form: ProductChangeForm, tank: Tank, request: SignedRequest, at: dt.datetime) -> str:
-    facts = form.cleaned_data
+    typed = form.cleaned_data
     stored, jobs = demands.change_product(
         tank,
-        product=facts["product_name"],
-        celsius=facts["celsius"],
-        on=facts["on"],
-        why=facts["why"],
+        product=typed["product_name"],
+        celsius=typed["celsius"],
+        on=typed["on"],
+        why=typed["why"],
         by=request.user,
         at=at,
     )
@@ -90,7 +91,7 @@ def _asked(jobs: list[Job]) -> str:
 
 
 def _shown(form: ProductChangeForm, tank: Tank) -> dict[str, Any]:
-    effects = demands.effects_of(
+    effects = effects_of(
         tank, before=Contents.of(tank), after=form.contents, on=form.cleaned_data["on"]
     )
     return {
@@ -102,9 +103,9 @@ def _shown(form: ProductChangeForm, tank: Tank) -> dict[str, Any]:
 
 
 def _page(
-    request: SignedRequest, form: ProductChangeForm, tank: Tank, facts: dict[str, Any]
+    request: SignedRequest, form: ProductChangeForm, tank: Tank, context: dict[str, Any]
 ) -> HttpResponse:
-    facts |= {
+    context |= {
         "tank": tank,
         "form": form,
         "may_edit": may(request.user, "edit register", tank.site_id),
@@ -114,7 +115,9 @@ def _page(
         "products": Product.objects.filter(site=tank.site).values_list("name", flat=True)[:OFFERED],
     }
     status = 422 if form.errors else 200
-    return render(request, "calibration/product_changes/product_change.html", facts, status=status)
+    return render(
+        request, "calibration/product_changes/product_change.html", context, status=status
+    )
 
 
 def _so_far(tank: Tank) -> list[ListedChange]:

@@ -6,7 +6,7 @@ import datetime as dt
 from typing import Self
 
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, Max, OuterRef, Q
 
 from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
@@ -18,6 +18,13 @@ class StandardQuerySet(SiteQuerySet):
         return self.filter(Q(withdrawn_on=None) | Q(withdrawn_on__gt=day)).filter(
             Exists(StandardCertificate.objects.covering(day).filter(standard=OuterRef("pk")))
         )
+
+    def with_end(self, today: dt.date) -> Self:
+        """Each with ``ends_on``: the last day that a certificate not withdrawn by ``today``
+        covers.
+        """
+        standing = Q(certificates__withdrawn_on=None) | Q(certificates__withdrawn_on__gt=today)
+        return self.annotate(ends_on=Max("certificates__valid_until", filter=standing))
 
 
 class ReferenceStandard(models.Model):

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any
 
 from django.contrib import messages
-from django.db.models import Case, Count, F, IntegerField, Max, Q, QuerySet, Value, When
+from django.db.models import Case, Count, F, IntegerField, QuerySet, Value, When
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -16,46 +15,21 @@ from django.views.decorators.http import require_http_methods, require_safe
 from calibration.pages import require_sight
 from calibration.records.models import StandardUse
 from calibration.standards import acts, certificate_files
+from calibration.standards.cover import STATES, Cover, cover_of
 from calibration.standards.forms import CertificateForm, StandardForm, WithdrawForm
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import sent
+from plant.people.models import Person
 from plant.people.permissions import may, require
 from plant.refusals import NotAllowed, Refused
-
-SOON_DAYS = 60
-STATES = {
-    "valid": ("ok", "valid"),
-    "soon": ("soon", "lapses soon"),
-    "lapsed": ("over", "lapsed"),
-    "none": ("plan", "no certificate"),
-    "withdrawn": ("off", "withdrawn"),
-}
-
-
-class Standing(NamedTuple):
-    """A standard and how its certificates stand on its site's day: key of STATES, shape and
-    words.
-    """
-
-    standard: ReferenceStandard
-    ends_on: dt.date | None
-    key: str
-    kind: str
-    words: str
 
 
 @require_safe
 def standard_list(request: SignedRequest) -> HttpResponse:
-    """The standards of my sites by the day their certificate ends: the first to lapse stands on
-    top.
-    """
+    """The standards of my sites by the day their certificate ends: the first to lapse on top."""
     require_sight(request.user)
-    seen = _with_end(
-        ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder")
-    )
-    ordered = seen.order_by(_withdrawn_last(), F("ends_on").asc(nulls_first=True), "name")
-    rows = [_standing(standard) for standard in ordered]
+    rows = _covers(_seen_by(request.user))
     counts = {key: sum(row.key == key for row in rows) for key in STATES}
     asked = request.GET.get("state", "")
     text = request.GET.get("q", "").strip()
@@ -78,16 +52,17 @@ def standard_list(request: SignedRequest) -> HttpResponse:
 def standard(request: SignedRequest, pk: int) -> HttpResponse:
     """One standard: its certificates, and every record that rests on them."""
     found = _standard(request, pk)
+    today = found.site.day_of(timezone.now())
     uses = StandardUse.objects.filter(standard=found).select_related("record", "certificate")
     return render(
         request,
         "calibration/standards/standard.html",
         {
             "standard": found,
-            "standing": _standing(found),
+            "standing": cover_of(found, today),
             "certificates": list(found.certificates.annotate(times_used=Count("uses"))),
             "uses": list(uses.order_by("-record__done_on", "-record_id")[:50]),
-            "today": found.site.day_of(timezone.now()),
+            "today": today,
             "may_add": may(request.user, "add standard", found.site_id),
             "may_withdraw": may(request.user, "approve", found.site_id),
         },
@@ -97,17 +72,17 @@ def standard(request: SignedRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def add(request: SignedRequest) -> HttpResponse:
     if not request.user.site_ids("add standard"):
-        raise NotAllowed("Only a technician or planner adds standards. Ask one of them.")
+        raise NotAllowed("Only a technician or a planner adds standards. Ask one of them.")
     form = StandardForm(sent(request), person=request.user)
 
     def store() -> HttpResponse:
         kept = acts.add(form.save(commit=False), by=request.user)
         messages.success(
-            request, f"{kept} is stored. Enter its certificate: without one it cannot be used."
+            request, f"{kept} is saved. Enter its certificate: without one it cannot be used."
         )
         return redirect("calibration:certificate_new", pk=kept.pk)
 
-    return _asked(request, form, store, "calibration/standards/standard_form.html", {})
+    return _answer(request, form, store, "calibration/standards/standard_form.html", {})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -118,10 +93,10 @@ def edit(request: SignedRequest, pk: int) -> HttpResponse:
 
     def store() -> HttpResponse:
         acts.change(form.save(commit=False), by=request.user)
-        messages.success(request, "The change is stored.")
+        messages.success(request, "The change is saved.")
         return redirect("calibration:standard", pk=pk)
 
-    return _asked(
+    return _answer(
         request, form, store, "calibration/standards/standard_form.html", {"standard": found}
     )
 
@@ -144,10 +119,10 @@ def add_certificate(request: SignedRequest, pk: int) -> HttpResponse:
                 stored.sha256,
             )
         acts.add_certificate(kept, by=request.user)
-        messages.success(request, f"Certificate {kept.number} is stored.")
+        messages.success(request, f"Certificate {kept.number} is saved.")
         return redirect(found)
 
-    return _asked(
+    return _answer(
         request, form, store, "calibration/standards/certificate_form.html", {"standard": found}
     )
 
@@ -179,24 +154,27 @@ def certificate_file(request: SignedRequest, pk: int) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, str(refusal))
         return redirect(certificate.standard)
-    kind = certificate_files.content_type(certificate.stored_as)
-    ending = certificate.stored_as.rpartition(".")[2]
-    name = f"{certificate.standard.name} {certificate.number}"
-    name = "".join(
-        sign if sign.isascii() and (sign.isalnum() or sign in " -_") else "-" for sign in name
-    )
     return HttpResponse(
         content,
-        content_type=kind,
+        content_type=certificate_files.content_type(certificate.stored_as),
         headers={
-            "Content-Disposition": f'attachment; filename="{name}.{ending}"',
+            "Content-Disposition": f'attachment; filename="{_download_name(certificate)}"',
             "X-Content-Type-Options": "nosniff",
             "Content-Security-Policy": "default-src 'none'; sandbox",
         },
     )
 
 
-def _asked(
+def _download_name(certificate: StandardCertificate) -> str:
+    """Standard and number, in signs that every system takes."""
+    name = "".join(
+        sign if sign.isascii() and (sign.isalnum() or sign in " -_") else "-"
+        for sign in f"{certificate.standard.name} {certificate.number}"
+    )
+    return f"{name}.{certificate.stored_as.rpartition('.')[2]}"
+
+
+def _answer(
     request: SignedRequest,
     form: Any,
     store: Callable[[], HttpResponse],
@@ -227,7 +205,7 @@ def _withdraw(
         messages.success(request, f"{thing} is withdrawn. Look at the records that rest on it.")
         return redirect(standard)
 
-    return _asked(
+    return _answer(
         request,
         form,
         store,
@@ -241,10 +219,7 @@ def _name(thing: Any) -> str:
 
 
 def _standard(request: SignedRequest, pk: int) -> ReferenceStandard:
-    seen = _with_end(
-        ReferenceStandard.objects.seen_by(request.user).select_related("site", "holder")
-    )
-    return get_object_or_404(seen, pk=pk)
+    return get_object_or_404(_seen_by(request.user), pk=pk)
 
 
 def _certificate(request: SignedRequest, pk: int) -> StandardCertificate:
@@ -252,40 +227,19 @@ def _certificate(request: SignedRequest, pk: int) -> StandardCertificate:
     return get_object_or_404(known, pk=pk, standard__site__in=request.user.site_ids("see"))
 
 
-def _with_end(standards: QuerySet) -> QuerySet:
-    """Each with the last day that a certificate not withdrawn covers."""
-    today = timezone.now().date()
-    standing = Q(certificates__withdrawn_on=None) | Q(certificates__withdrawn_on__gt=today)
-    return standards.annotate(ends_on=Max("certificates__valid_until", filter=standing))
-
-
-def _withdrawn_last() -> Case:
-    return Case(
+def _covers(standards: QuerySet[ReferenceStandard]) -> list[Cover]:
+    """The first to lapse on top, what is withdrawn last."""
+    withdrawn_last = Case(
         When(withdrawn_on=None, then=Value(0)), default=Value(1), output_field=IntegerField()
     )
+    ordered = standards.order_by(withdrawn_last, F("ends_on").asc(nulls_first=True), "name")
+    now = timezone.now()
+    return [cover_of(standard, standard.site.day_of(now)) for standard in ordered]
 
 
-def _standing(standard: ReferenceStandard) -> Standing:
-    today = standard.site.day_of(timezone.now())
-    ends_on = standard.ends_on  # type: ignore[attr-defined]  # annotated by _with_end
-    key = _state(standard, ends_on, today)
-    kind, words = STATES[key]
-    days = (ends_on - today).days if ends_on else 0
-    said = {
-        "soon": f"lapses in {days} d" if days else "lapses today",
-        "lapsed": f"lapsed {-days} d ago",
-    }
-    return Standing(standard, ends_on, key, kind, said.get(key, words))
-
-
-def _state(standard: ReferenceStandard, ends_on: dt.date | None, today: dt.date) -> str:
-    if standard.withdrawn_on and standard.withdrawn_on <= today:
-        return "withdrawn"
-    if ends_on is None:
-        return "none"
-    if ends_on < today:
-        return "lapsed"
-    return "soon" if (ends_on - today).days <= SOON_DAYS else "valid"
+def _seen_by(person: Person) -> QuerySet[ReferenceStandard]:
+    seen = ReferenceStandard.objects.seen_by(person).select_related("site", "holder")
+    return seen.with_end(timezone.now().date())
 
 
 def _matches(standard: ReferenceStandard, text: str) -> bool:

@@ -57,7 +57,7 @@ def test_states_are_told_by_the_day_and_the_first_to_lapse_stands_on_top(sign_in
 def test_a_new_certificate_makes_a_lapsed_standard_valid(sign_in, technician):
     standard = until("MM-07", TODAY - dt.timedelta(20))
     answer = sign_in(technician).post(address("certificate_new", standard), FACTS, follow=True)
-    assert "Certificate H-2201 is stored." in answer.content.decode()
+    assert "Certificate H-2201 is saved." in answer.content.decode()
     assert answer.context["standing"].key == "valid"
 
 
