@@ -13,6 +13,12 @@ from calibration.pages import require_sight
 from calibration.policies import acts
 from calibration.policies.forms import WORDS, DropForm, PolicyForm
 from calibration.policies.models import Policy
+from calibration.records.policy_risk import (
+    results_of_duty,
+    results_of_point,
+    risk_of,
+    staircase_share,
+)
 from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import accepted, form_page, sent
@@ -66,7 +72,12 @@ def of_duty(request: SignedRequest, site: int, duty: str) -> HttpResponse:
     policy = Policy.objects.filter(site=place, duty=duty, point=None).first()
     policy = policy or Policy(site=place, duty=duty)
     points = MeasuringPoint.objects.in_service().filter(site=place, duty=duty)
-    facts = {"place": place, "duty": duty, "is_default": policy.pk is None}
+    context = {
+        "place": place,
+        "duty": duty,
+        "is_default": policy.pk is None,
+        "results": results_of_duty(policy),
+    }
     form = _form(request, person, policy, place.pk)
 
     def store() -> Policy:
@@ -77,8 +88,8 @@ def of_duty(request: SignedRequest, site: int, duty: str) -> HttpResponse:
     if accepted(form, store):
         messages.success(request, f"The policy of {duty} duty at {place} is changed.")
         return redirect("calibration:policies")
-    facts["points"] = points.count() - points.filter(policy__isnull=False).count()
-    return _page(request, form, policy, facts)
+    context["points"] = points.count() - points.filter(policy__isnull=False).count()
+    return _page(request, form, policy, context)
 
 
 @form_page
@@ -136,22 +147,35 @@ def _point_page(
     request: SignedRequest, form: PolicyForm, dropping: DropForm, point: MeasuringPoint
 ) -> HttpResponse:
     held = Policy.objects.of_point(point)
-    facts = {"point": point, "place": point.site, "duty": point.duty, "dropping": dropping}
-    facts |= {"is_own": held.point_id is not None, "is_default": held.pk is None}
-    return _page(request, form, held, facts)
+    context = {
+        "point": point,
+        "place": point.site,
+        "duty": point.duty,
+        "dropping": dropping,
+        "is_own": held.point_id is not None,
+        "is_default": held.pk is None,
+        "results": results_of_point(point),
+    }
+    return _page(request, form, held, context)
 
 
 def _page(
-    request: SignedRequest, form: PolicyForm, held: Policy, facts: dict[str, Any]
+    request: SignedRequest, form: PolicyForm, held: Policy, context: dict[str, Any]
 ) -> HttpResponse:
-    """Whoever may not change it reads what holds."""
-    dropping = facts.get("dropping")
+    """Whoever may not change it reads what holds; and all, what it means for the results so far."""
+    dropping = context.get("dropping")
     status = 422 if form.is_bound or (dropping and dropping.is_bound) else 200
-    facts |= {
+    is_staircase = held.method == Policy.Method.STAIRCASE
+    context |= {
         "form": form,
         "policy": held,
         "rule_words": WORDS[held.rule],
         "method_words": WORDS[held.method],
-        "may_change": may(request.user, ACT, facts["place"].pk),
+        "may_change": may(request.user, ACT, context["place"].pk),
     }
-    return render(request, "calibration/policies/policy.html", facts, status=status)
+    if not form.errors:  # else it holds what was typed, and that may be no policy at all
+        context |= {
+            "risk": risk_of(held, context["results"]),
+            "settles_at": 100 * staircase_share(held) if is_staircase else None,
+        }
+    return render(request, "calibration/policies/policy.html", context, status=status)
