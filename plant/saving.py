@@ -139,7 +139,7 @@ def _message_of(rule: str) -> str:
     for model in apps.get_models():
         for constraint in model._meta.constraints:
             if constraint.name == rule:
-                return str(constraint.violation_error_message)
+                return str(constraint.get_violation_error_message())
     return ""
 
 

@@ -2274,7 +2274,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("risk_percent__gt", 0), ("risk_percent__lt", 50)),
                 name="risk_below_half",
-                violation_error_message="The risk must lie between 0 and 50 %.",
+                violation_error_message="The risk must be between 0 and 50 %%.",
             ),
         ),
         migrations.AddConstraint(
@@ -2284,7 +2284,7 @@ class Migration(migrations.Migration):
                     ("target_percent__gte", 50), ("target_percent__lte", Decimal("99.9"))
                 ),
                 name="target_from_50_to_99_9",
-                violation_error_message="The target must lie between 50 and 99.9 %.",
+                violation_error_message="The target must be between 50 and 99.9 %%.",
             ),
         ),
         migrations.AddConstraint(
@@ -2310,7 +2310,7 @@ class Migration(migrations.Migration):
                     ("stair_shorter_percent__lt", 100),
                 ),
                 name="policy_steps_make_sense",
-                violation_error_message="Longer at most: 1 times or more. Staircase: longer by more than 0 %, shorter by 0 to 100 %.",
+                violation_error_message="Longer at most: 1 × or more. Staircase: longer by more than 0 %%, shorter by more than 0 and less than 100 %%.",
             ),
         ),
         migrations.AddConstraint(

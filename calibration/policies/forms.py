@@ -130,7 +130,9 @@ class PolicyForm(RuleForm):
         """A rule of the model about one field speaks beside it."""
         if refusal.field is None:
             for rule in Policy._meta.constraints:
-                if rule.name in FIELD_OF_RULE and str(rule.violation_error_message) == str(refusal):
+                if rule.name in FIELD_OF_RULE and rule.get_violation_error_message() == str(
+                    refusal
+                ):
                     refusal.field = FIELD_OF_RULE[rule.name]
         super().refuse(refusal)
 

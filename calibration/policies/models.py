@@ -125,12 +125,12 @@ class Policy(models.Model):
             models.CheckConstraint(
                 name="risk_below_half",
                 condition=Q(risk_percent__gt=0, risk_percent__lt=50),
-                violation_error_message="The risk must lie between 0 and 50 %.",
+                violation_error_message="The risk must be between 0 and 50 %%.",
             ),
             models.CheckConstraint(
                 name="target_from_50_to_99_9",
                 condition=Q(target_percent__gte=50, target_percent__lte=Decimal("99.9")),
-                violation_error_message="The target must lie between 50 and 99.9 %.",
+                violation_error_message="The target must be between 50 and 99.9 %%.",
             ),
             models.CheckConstraint(
                 name="shortest_below_longest_interval",
@@ -152,8 +152,8 @@ class Policy(models.Model):
                     stair_shorter_percent__lt=100,
                 ),
                 violation_error_message=(
-                    "Longer at most: 1 times or more. Staircase: longer by more than 0 %, shorter "
-                    "by 0 to 100 %."
+                    "Longer at most: 1 × or more. Staircase: longer by more than 0 %%, shorter by "
+                    "more than 0 and less than 100 %%."
                 ),
             ),
         ]

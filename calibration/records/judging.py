@@ -1,4 +1,4 @@
-"""From readings to errors, bands, verdicts and figures. Shared by submission, amendment and import."""
+"""From readings to errors, bands, verdicts and figures; for submission, amendment and import."""
 
 from __future__ import annotations
 

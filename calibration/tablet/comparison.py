@@ -1,4 +1,4 @@
-"""A work from the plant beside what the site holds, row by row: each says whether the two differ."""
+"""A work from the plant beside what the site holds, row by row, each marked where they differ."""
 
 from __future__ import annotations
 

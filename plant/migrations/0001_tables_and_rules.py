@@ -1622,7 +1622,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(("quantity", "volume"), ("tolerance_unit", "mm"), _negated=True),
                 name="volume_tolerance_not_in_mm",
-                violation_error_message="A point that indicates volume has its tolerance in % of span or mA.",
+                violation_error_message="A point that indicates volume has its tolerance in %% of span or mA.",
             ),
         ),
         migrations.AddConstraint(

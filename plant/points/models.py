@@ -241,7 +241,7 @@ class MeasuringPoint(models.Model):
             models.CheckConstraint(
                 name="volume_tolerance_not_in_mm",
                 condition=~Q(quantity="volume", tolerance_unit="mm"),
-                violation_error_message="A point that indicates volume has its tolerance in % of "
+                violation_error_message="A point that indicates volume has its tolerance in %% of "
                 "span or mA.",
             ),
             models.CheckConstraint(
