@@ -17,7 +17,7 @@ def folder(name: str) -> Path:
 
 
 def write(path: Path, content: bytes) -> None:
-    """Whole or not at all: a half-written file never carries the name. What stands there already
+    """Whole or not at all: a half-written file never carries the name. A file that is there already
     stays.
     """
     if path.exists():

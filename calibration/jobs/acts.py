@@ -29,9 +29,9 @@ def plan(
     note: str = "",
     by: Person,
 ) -> Job:
-    """Make a job for ``point``, or take its planned one and give it these facts.
+    """Make a job for ``point``, or take its planned one and change it to these.
 
-    Refused when the point's open job is already in hand or sent, or when the technician cannot
+    Refused when the point's open job is already in hand or submitted, or when the technician cannot
     calibrate at the site.
     """
     require(by, "plan", point.site_id)
@@ -39,14 +39,15 @@ def plan(
     job = _open_job(point)
     if job and job.state != Job.State.PLANNED:
         raise Refused(
-            f"{point.tag} already has a job that is {job.state}; finish or cancel it first."
+            f"{point.tag} already has a job that is {job.get_state_display()}; finish or cancel it "
+            "first."
         )
     job = job or Job(site_id=point.site_id, point=point, due_on=point.due_on)
     job.why, job.technician, job.planned_on, job.note = why, technician, planned_on, note
     job.round_id, job.stop_number = round_id, stop_number
     check(job)
     job.save()
-    enter("plan job", on=job, by=by, why=note, details=_facts(job))
+    enter("plan job", on=job, by=by, why=note, details=_details(job))
     return job
 
 
@@ -58,15 +59,8 @@ def start(point: MeasuringPoint, *, by: Person, why: str = Job.Why.INTERVAL) -> 
     require(by, "calibrate", point.site_id)
     MeasuringPoint.objects.select_for_update().get(pk=point.pk)  # two starts at once make one job
     job = _open_job(point)
-    if job and job.state == Job.State.SUBMITTED:
-        raise Refused(
-            f"{point.tag} has a record waiting for approval; it must be approved or returned first."
-        )
-    if job and job.state == Job.State.IN_HAND and job.technician_id not in (None, by.pk):
-        raise Refused(
-            f"{job.technician} has {point.tag} in hand. Ask them, or let a planner hand it over.",
-            field="technician",
-        )
+    if job:
+        _check_free(job, by)
     if job and job.state == Job.State.IN_HAND and job.technician_id == by.pk:
         return job
     job = job or Job(site_id=point.site_id, point=point, due_on=point.due_on, why=why)
@@ -75,7 +69,7 @@ def start(point: MeasuringPoint, *, by: Person, why: str = Job.Why.INTERVAL) -> 
         job.state = Job.State.IN_HAND
     check(job)
     job.save()
-    enter("take job", on=job, by=by, details=_facts(job))
+    enter("take job", on=job, by=by, details=_details(job))
     return job
 
 
@@ -109,13 +103,27 @@ def cancel(job: Job, *, by: Person, why: str) -> Job:
         )
     job.state, job.round, job.stop_number = Job.State.CANCELLED, None, None
     job.save()
-    enter("cancel job", on=job, by=by, why=why, details=_facts(job))
+    enter("cancel job", on=job, by=by, why=why, details=_details(job))
     return job
 
 
 def _open_job(point: MeasuringPoint) -> Job | None:
     states = (*Job.OPEN, Job.State.SUBMITTED)
     return Job.objects.select_for_update().filter(point=point, state__in=states).first()
+
+
+def _check_free(job: Job, by: Person) -> None:
+    """Refuse a job that waits for its approval, or that another technician has in hand."""
+    tag = job.point.tag
+    if job.state == Job.State.SUBMITTED:
+        raise Refused(
+            f"{tag} has a record waiting for approval; it must be approved or returned first."
+        )
+    if job.state == Job.State.IN_HAND and job.technician_id not in (None, by.pk):
+        raise Refused(
+            f"{job.technician} has {tag} in hand. Ask them, or let a planner hand it over.",
+            field="technician",
+        )
 
 
 def _may_calibrate(technician: Person | None, site_id: int) -> None:
@@ -125,7 +133,7 @@ def _may_calibrate(technician: Person | None, site_id: int) -> None:
         )
 
 
-def _facts(job: Job) -> dict[str, str]:
+def _details(job: Job) -> dict[str, str]:
     return {
         "tag": job.point.tag,
         "why": job.why,

@@ -62,11 +62,11 @@ def jobs(request: SignedRequest) -> HttpResponse:
         "site", "point__tank__area", "technician"
     )
     if text := request.GET.get("q", "").strip():
-        hung = Installation.objects.filter(
+        installed = Installation.objects.filter(
             point=OuterRef("point"), removed_on=None, transmitter__serial__icontains=text
         )
         seen = seen.filter(
-            Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text) | Exists(hung)
+            Q(point__tag__icontains=text) | Q(point__tank__name__icontains=text) | Exists(installed)
         )
     waiting = (*Job.OPEN, Job.State.SUBMITTED)
     mine = seen.filter(technician=request.user, state__in=waiting).annotate(urgency=URGENCY)
@@ -78,18 +78,18 @@ def jobs(request: SignedRequest) -> HttpResponse:
         "mine": _by_day(_with_due(mine.order_by("urgency", *PLACE)[:MINE])),
         "others": _with_due(page.object_list),
     }
-    facts = {
+    context = {
         **rows,
         "page": page,
         "text": text,
         "plant": FieldWork.objects.waiting_for(request.user),
     }
-    return render(request, "calibration/jobs/job_list.html", facts)
+    return render(request, "calibration/jobs/job_list.html", context)
 
 
 @require_safe
 def job(request: SignedRequest, pk: int) -> HttpResponse:
-    """One job: facts, cautions, steps, what was found last time, what became of it so far."""
+    """One job: cautions, steps, its last result, what became of it so far."""
     job = get_object_or_404(Job.objects.seen_by(request.user).select_related(*SHOWN_OF_JOB), pk=pk)
     transmitter = transmitter_at(job.point)
     version, _ = versions_for(job.point, transmitter)
@@ -181,9 +181,9 @@ def _by_day(mine: list[Job]) -> list[tuple[str, list[Job]]]:
 
 def _with_due(rows: Any) -> list[Job]:
     """Each job with the state of its point's due date on its site's day."""
-    now, found = timezone.now(), list(rows)
+    now, jobs_shown = timezone.now(), list(rows)
     days: dict[int, dt.date] = {}
-    for job in found:
+    for job in jobs_shown:
         day = days.setdefault(job.site_id, job.site.day_of(now))
         job.due = job.point.state(day)
-    return found
+    return jobs_shown

@@ -98,7 +98,7 @@ def drop_for_point(point: MeasuringPoint, *, why: str, by: Person) -> Policy:
 
 
 def _store(held: Policy, values: Mapping[str, Any], *, seen: str, why: str) -> dict[str, list[str]]:
-    """Put ``values`` onto the row and save it; returns what changed as the ledger tells it."""
+    """Put ``values`` onto the row and save it; returns what changed, as the ledger keeps it."""
     if seen != mark_of(held, POLICY_FIELDS):
         raise Stale(held)
     _need_reason(why)

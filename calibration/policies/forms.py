@@ -15,36 +15,33 @@ from plant.pages.forms import RuleForm, field_for
 from plant.refusals import Refused
 from plant.saving import mark_of
 
-Rule, Method = Policy.Rule, Policy.Method
-
 # Error at the limit, U at k = 2, normal: 2.3 % (common practice says 2.5 %; JCGM 106:2012, 8.3,
 # from memory).
 WORDS: dict[str, str] = {
-    Rule.SIMPLE: "Passes when the error is within the tolerance. The uncertainty U is shown but "
+    Policy.Rule.SIMPLE: "Passes when the error is within the tolerance. The uncertainty U is shown but "
     "does not decide: of "
     "errors right at the limit half are wrongly accepted.",
-    Rule.GUARD: "Passes only when the error is inside the tolerance by r times U, fails when it "
+    Policy.Rule.GUARD: "Passes only when the error is inside the tolerance by r times U, fails when it "
     "is outside by as "
     "much; between them it is inconclusive. With r = 1, at most about 2.5 % of what passes at the "
     "edge lies outside.",
-    Rule.RISK: "Passes only when the true error, given reading and uncertainty, lies outside the "
+    Policy.Rule.RISK: "Passes only when the true error, given reading and uncertainty, lies outside the "
     "tolerance with no "
     "more than this probability.",
-    Method.FIXED: "Stays as a planner sets it; nothing is proposed.",
-    Method.STAIRCASE: "A step longer each time it is found in tolerance, a larger step shorter "
-    "when found out. Asks "
-    "for no history, and takes years to settle.",
-    Method.DRIFT: "The longest interval after which the next as found is still likely enough to "
+    Policy.Method.FIXED: "Stays as a planner sets it; nothing is proposed.",
+    Policy.Method.STAIRCASE: "A little longer each time it is found in tolerance, much shorter when found out of "
+    "it. Needs no history, and takes years to settle.",
+    Policy.Method.DRIFT: "The longest interval after which the next as found is still likely enough to "
     "be in tolerance, from "
     "the transmitter's own drift and that of its family.",
-    Method.RELIABILITY: "The time after which the family's share in tolerance falls to the "
+    Policy.Method.RELIABILITY: "The time after which the family's share in tolerance falls to the "
     "target, from pass and fail "
     "alone.",
 }
 BELONGS: dict[str, tuple[str, ...]] = {
-    Rule.GUARD: ("guard_share",),
-    Rule.RISK: ("risk_percent",),
-    Method.STAIRCASE: ("stair_longer_percent", "stair_shorter_percent"),
+    Policy.Rule.GUARD: ("guard_share",),
+    Policy.Rule.RISK: ("risk_percent",),
+    Policy.Method.STAIRCASE: ("stair_longer_percent", "stair_shorter_percent"),
 }
 UNITS = {
     "guard_share": "× U",
@@ -115,10 +112,10 @@ class PolicyForm(RuleForm):
         return {name: self.cleaned_data[name] for name in POLICY_FIELDS}
 
     def rules(self) -> list[Choice]:
-        return self._choices("rule", Rule.choices)
+        return self._choices("rule", Policy.Rule.choices)
 
     def methods(self) -> list[Choice]:
-        return self._choices("method", Method.choices)
+        return self._choices("method", Policy.Method.choices)
 
     def _choices(self, name: str, known: list[tuple[str, Any]]) -> list[Choice]:
         return [

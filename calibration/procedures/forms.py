@@ -72,8 +72,8 @@ class VersionForm(forms.Form):
 
     def content(self, steps: Sequence[Step], *, shape: str) -> Content:
         names = ("way", "percents", "up_and_down", "settle_seconds", "adjusts", "stops")
-        facts = {name: self.cleaned_data[name] for name in names}
-        return Content(**facts, steps=steps, shape=shape)
+        values = {name: self.cleaned_data[name] for name in names}
+        return Content(**values, steps=steps, shape=shape)
 
     def clean_percents(self) -> list[Decimal]:
         try:
@@ -125,7 +125,7 @@ class NewProcedureForm(VersionForm):
         help_text="The tablet lays out its screens by it; it stays for all versions.",
     )
     reason = forms.CharField(
-        label="Why it is needed", max_length=300, help_text="It stands beside version 1."
+        label="Why it is needed", max_length=300, help_text="Shown beside version 1."
     )
     field_order = ("name", "key", "principles", "shape", "way")
 
@@ -139,8 +139,8 @@ class NewProcedureForm(VersionForm):
 
 
 def filled_from(version: ProcedureVersion) -> tuple[dict[str, Any], list[dict[str, Any]]]:
-    """What stands in the forms at first: the version as it is."""
-    facts = {
+    """The initial values of the forms: the version as it is."""
+    values = {
         "based_on": version.number,
         "way": version.way,
         "up_and_down": version.up_and_down,
@@ -149,14 +149,12 @@ def filled_from(version: ProcedureVersion) -> tuple[dict[str, Any], list[dict[st
         "adjusts": version.adjusts,
         "stops": "\n".join(version.stops),
     }
-    return facts, rows_of(version.steps.all())
+    return values, rows_of(version.steps.all())
 
 
 def filled_from_shared(shared: Shared) -> tuple[dict[str, Any], list[dict[str, Any]]]:
-    """What stands in the forms of a procedure that begins from none: what all share, and room
-    between.
-    """
-    facts = {
+    """The initial values of the forms of a new procedure: what all share, and room between."""
+    values = {
         "shape": Shape.POINTS,
         "percents": "0, 25, 50, 75, 100",
         "up_and_down": True,
@@ -166,4 +164,4 @@ def filled_from_shared(shared: Shared) -> tuple[dict[str, Any], list[dict[str, A
     rows = rows_of(
         [*shared.before, *(Step(kind, "", stage=stage) for kind, stage in ROOM), *shared.after]
     )
-    return facts, rows
+    return values, rows

@@ -147,11 +147,11 @@ class SiteWordingQuerySet(SiteQuerySet):
     ) -> dict[str, list[SiteWording]]:
         """By the key of its step: what the site words for this transmitter."""
         rows: Any = self.filter(procedure=procedure, site=site_id)
-        found: dict[str, list[SiteWording]] = {}
+        by_key: dict[str, list[SiteWording]] = {}
         for row in rows:
             if row.fits(transmitter):
-                found.setdefault(row.step_key, []).append(row)
-        return found
+                by_key.setdefault(row.step_key, []).append(row)
+        return by_key
 
 
 class SiteWording(models.Model):

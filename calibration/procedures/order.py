@@ -10,22 +10,23 @@ from calibration.procedures.models import ProcedureStep, Shape
 from calibration.procedures.refusals import WrongSteps
 from calibration.procedures.version_change import Step
 
-Kind, Stage = ProcedureStep.Kind, ProcedureStep.Stage
-
 
 def check_order(steps: Sequence[Step], *, shape: str) -> None:
     """Raises WrongSteps with the first that is wrong."""
-    found = _places(steps, Kind.READ, Stage.AS_FOUND)
-    left = _places(steps, Kind.READ, Stage.AS_LEFT)
-    adjusting = _places(steps, Kind.ADJUST)
+    found = _places(steps, ProcedureStep.Kind.READ, ProcedureStep.Stage.AS_FOUND)
+    left = _places(steps, ProcedureStep.Kind.READ, ProcedureStep.Stage.AS_LEFT)
+    adjusting = _places(steps, ProcedureStep.Kind.ADJUST)
     faults = [
         *_stages(steps),
         *_doubled(steps),
         *_asking(steps),
-        *_first_reading(_places(steps, Kind.READ, Stage.AS_IT_STANDS), found + adjusting + left),
+        *_first_reading(
+            _places(steps, ProcedureStep.Kind.READ, ProcedureStep.Stage.AS_IT_STANDS),
+            found + adjusting + left,
+        ),
         *_shape(shape, found, found + adjusting + left),
         *_adjusting(found, adjusting, left),
-        *_restoring(_places(steps, Kind.RESTORE), len(steps)),
+        *_restoring(_places(steps, ProcedureStep.Kind.RESTORE), len(steps)),
     ]
     if faults:
         raise faults[0]
@@ -41,7 +42,7 @@ def _places(steps: Sequence[Step], kind: str, stage: str | None = None) -> list[
 
 def _stages(steps: Sequence[Step]) -> Iterator[WrongSteps]:
     for n, step in enumerate(steps, 1):
-        if (step.kind == Kind.READ) != bool(step.stage):
+        if (step.kind == ProcedureStep.Kind.READ) != bool(step.stage):
             yield WrongSteps("stage", n)
 
 
@@ -63,7 +64,7 @@ def _doubled(steps: Sequence[Step]) -> Iterator[WrongSteps]:
 def _asking(steps: Sequence[Step]) -> Iterator[WrongSteps]:
     """The tablet has screens of their own for what is read, and for what is adjusted."""
     for n, step in enumerate(steps, 1):
-        if step.asks and step.kind in (Kind.READ, Kind.ADJUST):
+        if step.asks and step.kind in (ProcedureStep.Kind.READ, ProcedureStep.Kind.ADJUST):
             yield WrongSteps("asks beside readings", n)
 
 

@@ -21,7 +21,7 @@ class StepForm(forms.Form):
     place = forms.DecimalField(
         label="Place",
         help_text="2.5 puts it between 2 and 3.",
-        error_messages={"required": "Say where it stands: 2.5 puts it between 2 and 3."},
+        error_messages={"required": "Give its place: 2.5 puts it between 2 and 3."},
     )
     key = forms.CharField(
         label="Key",
@@ -76,7 +76,7 @@ class StepForm(forms.Form):
 
     @property
     def title(self) -> str:
-        """The step in a line, as it stands in the form now."""
+        """The step in a line, as it is in the form now."""
         place, kind, stage, text = (
             str(self[name].value() or "") for name in ("place", "kind", "stage", "text")
         )

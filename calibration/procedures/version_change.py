@@ -93,12 +93,12 @@ class Change:
             (word, sum(word in step.words for step in self.steps))
             for word in ("reworded", "changed", "moved", "added", "removed")
         ]
-        told = [f"{count} {word}" for word, count in counts if count]
-        if told:
-            count, _, word = told[0].partition(" ")
-            told[0] = f"{count} step{'' if count == '1' else 's'} {word}"
+        parts_changed = [f"{count} {word}" for word, count in counts if count]
+        if parts_changed:
+            count, _, word = parts_changed[0].partition(" ")
+            parts_changed[0] = f"{count} step{'' if count == '1' else 's'} {word}"
         names = _listed([fact.name for fact in self.facts])
-        parts = [", ".join(told), f"{names} changed" if names else ""]
+        parts = [", ".join(parts_changed), f"{names} changed" if names else ""]
         return "; ".join(filter(None, parts)) or "nothing changed"
 
 
@@ -111,11 +111,11 @@ def _steps(old: Sequence[Step], new: Sequence[Step]) -> list[StepChange]:
     """Those of ``new`` that changed, in its order; a removed one stands where it stood."""
     same = _pairs(old, new)
     stay = _rising([same.get(n) for n in range(len(new))])
-    told = [_told(n, same.get(n), old, new, n in stay) for n in range(len(new))]
+    changes = [_change(n, same.get(n), old, new, n in stay) for n in range(len(new))]
     kept = set(same.values())
     removed = {n: step for n, step in enumerate(old) if n not in kept}
     rows: list[StepChange] = []
-    for change, was in zip(told, [same.get(n) for n in range(len(new))], strict=True):
+    for change, was in zip(changes, [same.get(n) for n in range(len(new))], strict=True):
         if was is not None:
             rows += [_gone(n, removed.pop(n)) for n in sorted(removed) if n < was]
         rows += [change] if change.words else []
@@ -126,15 +126,15 @@ def _pairs(old: Sequence[Step], new: Sequence[Step]) -> dict[int, int]:
     """Which step of ``new`` is which of ``old``: by key, then by the very text, then by a text much
     like it.
     """
-    found: dict[int, int] = {}
+    pairs: dict[int, int] = {}
     for alike in (_by_key, _by_text, _by_close_text):
-        taken = set(found.values())
+        taken = set(pairs.values())
         left = {n: step for n, step in enumerate(old) if n not in taken}
         for n, step in enumerate(new):
-            if n not in found and (was := alike(step, left)) is not None:
-                found[n] = was
+            if n not in pairs and (was := alike(step, left)) is not None:
+                pairs[n] = was
                 del left[was]
-    return found
+    return pairs
 
 
 def _by_key(step: Step, left: dict[int, Step]) -> int | None:
@@ -146,7 +146,7 @@ def _by_text(step: Step, left: dict[int, Step]) -> int | None:
 
 
 def _by_close_text(step: Step, left: dict[int, Step]) -> int | None:
-    """A step given another key is told as another step, so that only steps without a key are looked
+    """A step given another key counts as another step, so that only steps without a key are looked
     at.
     """
     texts = {was.text: n for n, was in left.items() if not (was.key and step.key)}
@@ -176,7 +176,7 @@ def _rising(places: Sequence[int | None]) -> set[int]:
     return kept
 
 
-def _told(
+def _change(
     n: int, was: int | None, old: Sequence[Step], new: Sequence[Step], stays: bool
 ) -> StepChange:
     step = new[n]
@@ -227,8 +227,8 @@ def _asks(step: Step) -> list[str]:
     ]
 
 
-Tell = Callable[[Any], "str | list[str]"]
-FACTS: dict[str, Tell] = {
+InWords = Callable[[Any], "str | list[str]"]
+FACTS: dict[str, InWords] = {
     "input": lambda content: str(content.way),
     "what is read": lambda content: str(content.shape),
     "test points": _percents,
@@ -236,7 +236,7 @@ FACTS: dict[str, Tell] = {
     "what may be adjusted": lambda content: list(map(str, content.adjusts)),
     "when to stop and call somebody": lambda content: list(content.stops),
 }
-STEP_FACTS: dict[str, Tell] = {
+STEP_FACTS: dict[str, InWords] = {
     "key": lambda step: step.key,
     "kind": lambda step: str(step.kind),
     "reads": lambda step: str(step.stage),
@@ -248,19 +248,19 @@ STEP_FACTS: dict[str, Tell] = {
 }
 
 
-def _facts(tell: dict[str, Tell], old: Any, new: Any) -> Iterator[Fact]:
-    for name, say in tell.items():
+def _facts(words: dict[str, InWords], old: Any, new: Any) -> Iterator[Fact]:
+    for name, say in words.items():
         was, now = say(old), say(new)
         if isinstance(was, list) and isinstance(now, list):
-            told = list(_members(was, now))
+            pieces = list(_members(was, now))
         else:
-            told = [Piece("removed", str(was)), Piece("added", str(now))] if was != now else []
-        if told:
-            yield Fact(name, [piece for piece in told if piece.text], isinstance(was, list))
+            pieces = [Piece("removed", str(was)), Piece("added", str(now))] if was != now else []
+        if pieces:
+            yield Fact(name, [piece for piece in pieces if piece.text], isinstance(was, list))
 
 
 def _members(was: list[str], now: list[str]) -> Iterator[Piece]:
-    """Members of a list that came or went; those that stay are not told again."""
+    """Members of a list that came or went; those that stay are left out."""
     if was != now and sorted(was) == sorted(now):
         yield Piece("", "in another order")
     yield from (Piece("removed", member) for member in was if member not in now)

@@ -41,8 +41,8 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
     the one before.
     """
     require_sight(request.user)
-    found = get_object_or_404(Procedure, key=key)
-    versions = [v for v in found.versions.all() if v.published_on]
+    row = get_object_or_404(Procedure, key=key)
+    versions = [v for v in row.versions.all() if v.published_on]
     shown = _asked(versions, request.GET.get("version", ""))
     if shown is None:
         raise Http404("no such version")
@@ -50,17 +50,17 @@ def procedure(request: SignedRequest, key: str) -> HttpResponse:
     against, change = _changed(versions, shown, request.GET.get("against", ""))
     own = set(request.user.site_ids("publish procedure"))
     context = {
-        "procedure": found,
+        "procedure": row,
         "versions": versions,
         "shown": shown,
         "steps": steps,
         "against": against,
         "change": change,
         "is_asked": "against" in request.GET,
-        "differing": difference_from_delivered(found) if own and shown == versions[0] else None,
+        "differing": difference_from_delivered(row) if own and shown == versions[0] else None,
         "may_edit": bool(own),
         "wordings": SiteWording.objects.seen_by(request.user)
-        .filter(procedure=found)
+        .filter(procedure=row)
         .select_related("site"),
         "keys": {step.key for step in steps},
         "own": own,
@@ -92,25 +92,25 @@ def renew(request: SignedRequest, key: str) -> HttpResponse:
     nobody edited it.
     """
     require_approver(request.user)
-    found = get_object_or_404(Procedure, key=key)
+    row = get_object_or_404(Procedure, key=key)
     refused = ""
     if request.method == "POST":
         based_on = request.POST.get("based_on", "")
         try:
             number = int(based_on) if based_on.isdigit() else 0
-            acts.follow_delivered(found, based_on=number, by=request.user, on=timezone.now().date())
+            acts.follow_delivered(row, based_on=number, by=request.user, on=timezone.now().date())
             messages.success(
                 request,
                 "The delivered text is published; jobs begun from now on follow it.",
             )
-            return redirect(found)
+            return redirect(row)
         except NotAllowed:
             raise
         except Refused as refusal:
             refused = str(refusal)
     context = {
-        "procedure": found,
-        "differing": difference_from_delivered(found),
+        "procedure": row,
+        "differing": difference_from_delivered(row),
         "refused": refused,
     }
     status = 422 if refused else 200

@@ -43,7 +43,7 @@ class WordingForm(forms.Form):
 
 
 class WordingChangeForm(RuleForm):
-    """A wording that stands; it stays with its site."""
+    """A wording that exists; it stays with its site."""
 
     step_key = forms.ChoiceField(label="Step")
 

@@ -22,20 +22,20 @@ PAGE = "calibration/procedures/wording.html"
 @require_http_methods(["GET", "HEAD", "POST"])
 def add(request: SignedRequest, key: str) -> HttpResponse:
     require_sight(request.user)
-    found = get_object_or_404(Procedure, key=key)
+    procedure = get_object_or_404(Procedure, key=key)
     sites = list(Site.objects.filter(pk__in=request.user.site_ids("publish procedure")))
     if not sites:
         raise NotAllowed("Only an approver words a step for a site. Ask one.")
-    form = WordingForm(sent(request), sites=sites, version=_newest(found))
+    form = WordingForm(sent(request), sites=sites, version=_newest(procedure))
 
     def act() -> SiteWording:
         typed = {name: form.cleaned_data[name] for name in ("step_key", "devices", "text")}
-        row = SiteWording(procedure=found, site_id=int(form.cleaned_data["site"]), **typed)
+        row = SiteWording(procedure=procedure, site_id=int(form.cleaned_data["site"]), **typed)
         return acts.add(row, by=request.user)
 
     if accepted(form, act):
-        return redirect(found)
-    return page(request, PAGE, form, procedure=found)
+        return redirect(procedure)
+    return page(request, PAGE, form, procedure=procedure)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -110,7 +110,7 @@ class CalibrationForm:
         return Range(float(point.lower), float(point.upper), point.signal, point.limits.percent)
 
     def compute(self) -> CalibrationForm:
-        """Compute what stands beside each row; once, before the page is drawn."""
+        """Compute the figures beside each row; once, before the page is drawn."""
         for rows in self.stages:
             rows.compute(self.against)
         return self

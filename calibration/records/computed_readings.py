@@ -72,8 +72,8 @@ def weights_of(readings: Sequence[ReadingEntry]) -> tuple[np.ndarray, np.ndarray
 def third_level(record: Calibration, readings: Sequence[Reading]) -> ThirdLevel | None:
     """The reading as it stands as the check of the line through the two levels as found.
 
-    None where nothing was computed from two levels, or as it stands lies too near one of them to
-    tell anything.
+    None where nothing was computed from two levels, or as it stands is too near one of them to
+    show anything.
     """
     if all(r.origin != COMPUTED for r in readings):
         return None
@@ -123,7 +123,7 @@ def _line(stage: str, readings: Sequence[ReadingEntry]) -> Basis | None:
 
 
 def _moved(found: Basis | None, readings: Sequence[ReadingEntry]) -> Basis | None:
-    """After adjusting at one level: the other one moved with it, as the line as found tells."""
+    """After adjusting at one level: the other one moved with it, by the line as found."""
     left = _read("as left", readings)
     if found is None or not left:
         return None

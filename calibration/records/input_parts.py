@@ -25,7 +25,6 @@ from plant.refusals import Refused
 from plant.tanks.geometry import geometry_of
 from plant.transmitters.models import Principle
 
-Kind = ReferenceStandard.Kind
 ROOM_ABOVE = 0.5  # m from the upper range value to the reference face of a target test; no source
 SHIFT = 0.001  # m by which a level is moved to see what volume follows
 
@@ -66,12 +65,16 @@ def _level(setup: Setup, applied: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _dip(setup: Setup, height: np.ndarray) -> Parts:
-    tape = _standard_of(setup, "dip tape", Kind.DIP_TAPE, reading=1000 * height, unit="mm")
+    tape = _standard_of(
+        setup, "dip tape", ReferenceStandard.Kind.DIP_TAPE, reading=1000 * height, unit="mm"
+    )
     return _assumed(inputs.wetted_by_dip(height, tape=tape), but=tape)
 
 
 def _target(setup: Setup, height: np.ndarray) -> Parts:
-    length = _standard_of(setup, "tape or laser", Kind.LENGTH, reading=1000 * height, unit="mm")
+    length = _standard_of(
+        setup, "tape or laser", ReferenceStandard.Kind.LENGTH, reading=1000 * height, unit="mm"
+    )
     air = 1.0 if setup.transmitter.principle == Principle.ULTRASONIC else 0.0
     away = height.max() - height + ROOM_ABOVE
     return _assumed(inputs.target_at_distance(away, length=length, air_kelvin=air), but=length)
@@ -81,7 +84,11 @@ def _pressure(setup: Setup, height: np.ndarray) -> Parts:
     density, is_known = setup.density()
     kilopascals = density * inputs.GRAVITY * height / 1000
     meter = _standard_of(
-        setup, "pressure calibrator", Kind.PRESSURE_CALIBRATOR, reading=kilopascals, unit="kPa"
+        setup,
+        "pressure calibrator",
+        ReferenceStandard.Kind.PRESSURE_CALIBRATOR,
+        reading=kilopascals,
+        unit="kPa",
     )
     parts = inputs.pressure_applied(
         height, density=density, calibrator=meter, range_kilopascals=float(kilopascals.max())
@@ -106,7 +113,7 @@ def _capacitance(setup: Setup, applied: np.ndarray) -> Parts:
     """
     low, high = float(setup.point.lower), float(setup.point.upper)
     share = np.abs(applied - low) / abs(high - low) * 100
-    box = setup.certificate(Kind.DECADE_BOX)
+    box = setup.certificate(ReferenceStandard.Kind.DECADE_BOX)
     accuracy = box and (box.percent_of_reading or box.percent_of_range)
     percent = float(accuracy or 0.5)
     parts = (

@@ -24,22 +24,28 @@ from plant.level.units import LENGTH_UNITS
 from plant.points.models import MeasuringPoint
 from plant.transmitters.models import Transmitter
 
-Kind = ReferenceStandard.Kind
+LENGTHS = frozenset({ReferenceStandard.Kind.DIP_TAPE, ReferenceStandard.Kind.LENGTH})
 # What applies or measures the input, by way; trade custom, no source.
 APPLIES: Mapping[str, frozenset[str]] = {
     InputWay.SIMULATED_OUTPUT: frozenset(),
-    InputWay.DIP: frozenset({Kind.DIP_TAPE}),
-    InputWay.GAUGE_GLASS: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
-    InputWay.PROBE_RAISED: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
-    InputWay.CAPACITANCE: frozenset({Kind.DECADE_BOX}),
-    InputWay.PRESSURE: frozenset({Kind.PRESSURE_CALIBRATOR}),
-    InputWay.TARGET: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
-    InputWay.WEIGHTS: frozenset({Kind.WEIGHTS}),
-    InputWay.FLOAT_MOVED: frozenset({Kind.LENGTH, Kind.DIP_TAPE}),
+    InputWay.DIP: frozenset({ReferenceStandard.Kind.DIP_TAPE}),
+    InputWay.GAUGE_GLASS: LENGTHS,
+    InputWay.PROBE_RAISED: LENGTHS,
+    InputWay.CAPACITANCE: frozenset({ReferenceStandard.Kind.DECADE_BOX}),
+    InputWay.PRESSURE: frozenset({ReferenceStandard.Kind.PRESSURE_CALIBRATOR}),
+    InputWay.TARGET: LENGTHS,
+    InputWay.WEIGHTS: frozenset({ReferenceStandard.Kind.WEIGHTS}),
+    InputWay.FLOAT_MOVED: LENGTHS,
 }
 # Of use on any job, beside what the figures rest on.
-ASIDE = frozenset({Kind.THERMOMETER, Kind.HYDROMETER, Kind.BOND_TESTER, Kind.OTHER})
-LENGTHS = frozenset({Kind.DIP_TAPE, Kind.LENGTH})
+OF_USE_ANYWHERE = frozenset(
+    {
+        ReferenceStandard.Kind.THERMOMETER,
+        ReferenceStandard.Kind.HYDROMETER,
+        ReferenceStandard.Kind.BOND_TESTER,
+        ReferenceStandard.Kind.OTHER,
+    }
+)
 
 
 class Kit:
@@ -64,19 +70,19 @@ class Kit:
         The certificate is today's, else the one that was valid longest: the tablet says by itself
         what has lapsed.
         """
-        today, told = job.site.day_of(at), {}
+        today, kit = job.site.day_of(at), {}
         ratio = _Ratio(job.point, transmitter, version.way) if transmitter else None
         for standard, rows in self._certified.items():
             if standard.site_id != job.site_id:
                 continue
             row = next((c for c in rows if c.issued_on <= today <= c.valid_until), rows[0])
             why = unfit(standard, row, job.point, version.way)
-            told[str(standard.pk)] = {
+            kit[str(standard.pk)] = {
                 "fits": not why,
                 "why": why,
                 "tur": ratio.of(standard, row) if ratio and not why else None,
             }
-        return told
+        return kit
 
 
 def unfit(
@@ -84,7 +90,7 @@ def unfit(
 ) -> str:
     """Why this standard does not serve a test of ``point`` by ``way``; "" where it does."""
     kind = standard.kind
-    if kind in ASIDE:
+    if kind in OF_USE_ANYWHERE:
         return ""
     if kind in METERS:
         if _signal_ends(certificate, point) is None:
@@ -92,10 +98,10 @@ def unfit(
                 f"Its certificate is in {certificate.unit}; the output is in {point.output.unit}."
             )
         return short_of_signal(standard, certificate, point)
-    if kind == Kind.RESISTOR:
+    if kind == ReferenceStandard.Kind.RESISTOR:
         return ""
     if kind not in APPLIES[way]:
-        return f"A {kind} is of no use for: {way}."
+        return f"A {kind} does not serve for: {way}."
     if kind in LENGTHS and point.quantity == "level":
         return _short_of_level(certificate, point)
     return ""
@@ -164,11 +170,11 @@ class _Ratio:
 
     def of(self, standard: ReferenceStandard, certificate: StandardCertificate) -> float | None:
         """None for one on which no figure of the error rests."""
-        if standard.kind in ASIDE:
+        if standard.kind in OF_USE_ANYWHERE:
             return None
         setup = self._setup([(standard, certificate)])
         of_output, of_input = self._usual
-        if standard.kind in METERS or standard.kind == Kind.RESISTOR:
+        if standard.kind in METERS or standard.kind == ReferenceStandard.Kind.RESISTOR:
             of_output = u_output(setup, self._reading)
         else:
             of_input = u_input(setup, self._reading)

@@ -18,7 +18,7 @@ from calibration.metrology.decision import (
     global_risks,
     guard_for_risk,
 )
-from calibration.metrology.intervals import staircase_target
+from calibration.metrology.staircase import staircase_target
 from calibration.policies.models import Policy
 from calibration.records.models import Calibration
 from plant.points.models import MeasuringPoint

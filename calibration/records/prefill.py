@@ -1,4 +1,4 @@
-"""What stands in the calibration form before anybody types: the procedure's points, or a record to
+"""The initial values of the calibration form: the procedure's points, or a record to
 be corrected.
 """
 

@@ -56,7 +56,7 @@ class StandardForm(forms.ModelForm):
         if site is None and self.instance.site_id:
             site = self.instance.site
         if holder and site and not may(holder, "calibrate", site.pk):
-            self.add_error("holder", f"{holder} is no technician at {site}; choose one who is.")
+            self.add_error("holder", f"{holder} is not a technician at {site}; choose one who is.")
         return typed
 
 

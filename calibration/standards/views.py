@@ -51,20 +51,20 @@ def standard_list(request: SignedRequest) -> HttpResponse:
 @require_safe
 def standard(request: SignedRequest, pk: int) -> HttpResponse:
     """One standard: its certificates, and every record that rests on them."""
-    found = _standard(request, pk)
-    today = found.site.day_of(timezone.now())
-    uses = StandardUse.objects.filter(standard=found).select_related("record", "certificate")
+    row = _standard(request, pk)
+    today = row.site.day_of(timezone.now())
+    uses = StandardUse.objects.filter(standard=row).select_related("record", "certificate")
     return render(
         request,
         "calibration/standards/standard.html",
         {
-            "standard": found,
-            "standing": cover_of(found, today),
-            "certificates": list(found.certificates.annotate(times_used=Count("uses"))),
+            "standard": row,
+            "standing": cover_of(row, today),
+            "certificates": list(row.certificates.annotate(times_used=Count("uses"))),
             "uses": list(uses.order_by("-record__done_on", "-record_id")[:50]),
             "today": today,
-            "may_add": may(request.user, "add standard", found.site_id),
-            "may_withdraw": may(request.user, "approve", found.site_id),
+            "may_add": may(request.user, "add standard", row.site_id),
+            "may_withdraw": may(request.user, "approve", row.site_id),
         },
     )
 
@@ -87,9 +87,9 @@ def add(request: SignedRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: SignedRequest, pk: int) -> HttpResponse:
-    found = _standard(request, pk)
-    require(request.user, "add standard", found.site_id)
-    form = StandardForm(sent(request), instance=found, person=request.user)
+    row = _standard(request, pk)
+    require(request.user, "add standard", row.site_id)
+    form = StandardForm(sent(request), instance=row, person=request.user)
 
     def store() -> HttpResponse:
         acts.change(form.save(commit=False), by=request.user)
@@ -97,16 +97,16 @@ def edit(request: SignedRequest, pk: int) -> HttpResponse:
         return redirect("calibration:standard", pk=pk)
 
     return _answer(
-        request, form, store, "calibration/standards/standard_form.html", {"standard": found}
+        request, form, store, "calibration/standards/standard_form.html", {"standard": row}
     )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def add_certificate(request: SignedRequest, pk: int) -> HttpResponse:
     """Enter a certificate, with its file when there is one."""
-    found = _standard(request, pk)
-    require(request.user, "add standard", found.site_id)
-    certificate = StandardCertificate(standard=found)
+    row = _standard(request, pk)
+    require(request.user, "add standard", row.site_id)
+    certificate = StandardCertificate(standard=row)
     form = CertificateForm(sent(request), request.FILES or None, instance=certificate)
 
     def store() -> HttpResponse:
@@ -120,18 +120,18 @@ def add_certificate(request: SignedRequest, pk: int) -> HttpResponse:
             )
         acts.add_certificate(kept, by=request.user)
         messages.success(request, f"Certificate {kept.number} is saved.")
-        return redirect(found)
+        return redirect(row)
 
     return _answer(
-        request, form, store, "calibration/standards/certificate_form.html", {"standard": found}
+        request, form, store, "calibration/standards/certificate_form.html", {"standard": row}
     )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def withdraw(request: SignedRequest, pk: int) -> HttpResponse:
     """Take a standard out of use; an approver's act."""
-    found = _standard(request, pk)
-    return _withdraw(request, found, found, acts.withdraw)
+    row = _standard(request, pk)
+    return _withdraw(request, row, row, acts.withdraw)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

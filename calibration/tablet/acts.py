@@ -133,7 +133,7 @@ def _why_not_signed(held: FieldWork | None, work: ToSign, by: Person) -> str:
     if held.person_id != by.pk:
         return "This work was signed by somebody else. Nothing of theirs was changed."
     if held.content_sha256 != work.sha256 or held.job_id != work.job_id:
-        return "This work was signed before, with other entries. What was signed first stands."
+        return "This work was signed before, with other entries. What was signed first is kept."
     return ""
 
 
@@ -193,7 +193,7 @@ def _read(text: str) -> tuple[Content | None, str]:
 
 
 def _store(work: FieldWork, content: Content, *, by: Person, at: dt.datetime) -> FieldWork:
-    """Store it as the record of its job; or set it aside where the site has changed meanwhile."""
+    """Store it as the record of its job; or set it aside where the site has changed in between."""
     day = day_of_work(content, work, at=at)
     transmitter = transmitter_of(work, content, day.on)
     reasons = differences(work, content, day, transmitter)

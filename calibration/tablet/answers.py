@@ -61,12 +61,12 @@ def _adjust_said(record: Calibration) -> str:
     largest = record.found_largest
     if largest is None:
         return "Adjusted; as found is missing." if record.adjusted else "As found is missing."
-    told = f"As found {percent(largest, record.tolerance_percent)} %"
+    as_found = f"As found {percent(largest, record.tolerance_percent)} %"
     if abs(largest) > record.adjust_limit_percent:
         done = "adjusted" if record.adjusted else "not adjusted: plan the adjustment"
-        return f"{told}, beyond {limit}; {done}."
+        return f"{as_found}, beyond {limit}; {done}."
     done = "adjusted all the same" if record.adjusted else "nothing was adjusted"
-    return f"{told}, within {limit}; {done}."
+    return f"{as_found}, within {limit}; {done}."
 
 
 def _photos_missing(work: FieldWork) -> list[str]:

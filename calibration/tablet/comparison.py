@@ -62,7 +62,7 @@ class ReadingPair:
 def register_rows(
     content: Content | None, point: MeasuringPoint, now: Transmitter | None
 ) -> list[Pair]:
-    """The register as it was fetched and as it stands today."""
+    """The register as it was fetched and as it is today."""
     held = content.register if content else {}
     today = register_columns(point, now)
     rows = [Pair(label, _shown(key, held), _shown(key, today)) for key, label in LABELS.items()]

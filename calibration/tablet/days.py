@@ -17,7 +17,7 @@ FAR_OFF = 300.0  # s: beyond this the clock's being off is flagged and its day i
 
 @dataclass(frozen=True)
 class DayOfWork:
-    """``said`` tells why the day is not the tablet's, or why none can be named."""
+    """``said``: why the day is not the tablet's, or why none can be named."""
 
     on: dt.date
     said: str = ""
@@ -25,10 +25,10 @@ class DayOfWork:
 
 
 def day_of_work(content: Content, work: FieldWork, *, at: dt.datetime) -> DayOfWork:
-    """The day at the site. It lies between fetching the jobs and signing, both by the server's
+    """The day at the site. It is between fetching the jobs and signing, both by the server's
     clock.
 
-    The tablet's day is taken where it lies in there and agrees with its clock put right by what it
+    The tablet's day is taken where it is one of these and agrees with its clock put right by what it
     was off when the work was signed. Else, if that leaves one day only, that day is taken, with a
     sentence; if more, a person has to say the day: the next due date and the validity of the
     standards depend on it.
@@ -94,7 +94,7 @@ def _uncertain(
 
 
 def off_text(seconds: float) -> str:
-    """How far a clock was off, in the unit that tells: "3 min behind", "30 d ahead"."""
+    """How far a clock was off, in the unit that suits: "3 min behind", "30 d ahead"."""
     size, word = abs(seconds), "ahead" if seconds > 0 else "behind"
     for unit, length in (("d", 86400), ("h", 3600), ("min", 60)):
         if size >= length:

@@ -54,7 +54,7 @@ class FieldWork(models.Model):
     the tablet.
 
     ``content`` is the very text that was signed (JSON), empty until it has arrived. Where it cannot
-    become a record as the register stands now, it is set aside with the reasons until a person
+    become a record by today's register, it is set aside with the reasons until a person
     settles it; never dropped, never merged.
     """
 

@@ -1,8 +1,8 @@
 """The pack that a technician takes into the plant: their jobs, the procedures for them, and their
 kit. Reads only.
 
-Set-based: the same few queries whatever the number of jobs. The register's facts of a job carry a
-mark that comes back with the signed work, so that a range edited meanwhile is seen.
+Set-based: the same few queries whatever the number of jobs. The register columns of a job carry a
+mark that comes back with the signed work, so that a range edited in between is noticed.
 """
 
 from __future__ import annotations
@@ -203,11 +203,11 @@ def _certificates(
     rows = StandardCertificate.objects.filter(
         standard__site__in=sites, standard__withdrawn_on=None, withdrawn_on=None
     )
-    found: dict[ReferenceStandard, list[StandardCertificate]] = defaultdict(list)
+    by_standard: dict[ReferenceStandard, list[StandardCertificate]] = defaultdict(list)
     rows = rows.select_related("standard__site")
     for row in rows.order_by("standard__name", "standard_id", "-valid_until"):
-        found[row.standard].append(row)
-    return found
+        by_standard[row.standard].append(row)
+    return by_standard
 
 
 def _last_records(points: Iterable[MeasuringPoint]) -> dict[int, Calibration]:

@@ -53,7 +53,7 @@ def work_list(request: SignedRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def work(request: SignedRequest, pk: int) -> HttpResponse:
+def work_page(request: SignedRequest, pk: int) -> HttpResponse:
     """What the tablet had beside what the site has now; and how it is settled."""
     known = FieldWork.objects.shown_to(request.user).select_related(
         "site",
@@ -65,37 +65,35 @@ def work(request: SignedRequest, pk: int) -> HttpResponse:
         "job__point__site",
         "job__point__tank__product",
     )
-    found = get_object_or_404(known, pk=pk)
+    work = get_object_or_404(known, pk=pk)
     if request.method == "POST":
-        require(request.user, "settle work", found.site_id)
+        require(request.user, "settle work", work.site_id)
     outcome = request.POST.get("outcome", "keep") if request.method == "POST" else ""
     store = StoreForm(request.POST if outcome == "store" else None, auto_id="store_%s")
     is_keep = outcome not in ("", "store")
     keep = KeepForm(request.POST if is_keep else None, auto_id="keep_%s")
     sent = store if store.is_bound else keep
-    if sent.is_bound and _settled(request, found, sent, as_record=store.is_bound):
-        return redirect(found.get_absolute_url())
-    context = _context(request, found) | {"store": store, "keep": keep}
+    if sent.is_bound and _settled(request, work, sent, as_record=store.is_bound):
+        return redirect(work.get_absolute_url())
+    context = _context(request, work) | {"store": store, "keep": keep}
     if not store.is_bound:
         store.initial["done_on"] = context["day"]
     status = 422 if sent.is_bound else 200
     return render(request, "calibration/tablet/set_aside.html", context, status=status)
 
 
-def _settled(
-    request: SignedRequest, found: FieldWork, form: forms.Form, *, as_record: bool
-) -> bool:
+def _settled(request: SignedRequest, work: FieldWork, form: forms.Form, *, as_record: bool) -> bool:
     if not form.is_valid():
         return False
     try:
         done = acts.settle(
-            found, as_record=as_record, **form.cleaned_data, by=request.user, at=timezone.now()
+            work, as_record=as_record, **form.cleaned_data, by=request.user, at=timezone.now()
         )
     except Refused as refusal:
         form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
         return False
     outcome = f"is stored as record {done.record_id}" if as_record else "is kept without a record"
-    messages.success(request, f"The work of {found.person} {outcome}.")
+    messages.success(request, f"The work of {work.person} {outcome}.")
     return True
 
 

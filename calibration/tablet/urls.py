@@ -11,5 +11,5 @@ urlpatterns = [
     path("field/works/<uuid:submission>/", views.work, name="field_work"),
     path("field/works/<uuid:submission>/photos/<slug:sha256>/", views.photo, name="field_photo"),
     path("set-aside/", set_aside_views.work_list, name="set_asides"),
-    path("set-aside/<int:pk>/", set_aside_views.work, name="set_aside"),
+    path("set-aside/<int:pk>/", set_aside_views.work_page, name="set_aside"),
 ]

@@ -166,7 +166,7 @@ def _wrong_password(request: SignedRequest, password: str) -> JsonResponse | Non
         reset(ip=request.axes_ip_address, username=username)  # type: ignore[attr-defined]
         return None
     if getattr(request, "axes_locked_out", False):
-        # The lock is told here, as the tablet understands it, and not as a page.
+        # The lock is answered here, as the tablet understands it, and not as a page.
         request.axes_locked_out = False  # type: ignore[attr-defined]
         return _said(429, "Too many wrong passwords. Nothing is lost; try again in 15 minutes.")
     return _said(403, "That is not your password. Nothing was signed.")

@@ -31,7 +31,7 @@ class CalibrationQuerySet(SiteQuerySet["Calibration"]):
         return self.filter(state="submitted")
 
     def latest_of(self, point: MeasuringPoint) -> Calibration | None:
-        """The latest result of a measuring point that stands."""
+        """The latest result of a measuring point that holds today."""
         return self.standing().filter(point=point).first()
 
 
