@@ -18,25 +18,32 @@ from plant.saving import mark_of
 # Error at the limit, U at k = 2, normal: 2.3 % (common practice says 2.5 %; JCGM 106:2012, 8.3,
 # from memory).
 WORDS: dict[str, str] = {
-    Policy.Rule.SIMPLE: "Passes when the error is within the tolerance. The uncertainty U is shown but "
-    "does not decide: of "
-    "errors right at the limit half are wrongly accepted.",
-    Policy.Rule.GUARD: "Passes only when the error is inside the tolerance by r times U, fails when it "
-    "is outside by as "
-    "much; between them it is inconclusive. With r = 1, at most about 2.5 % of what passes at the "
-    "edge lies outside.",
-    Policy.Rule.RISK: "Passes only when the true error, given reading and uncertainty, lies outside the "
-    "tolerance with no "
-    "more than this probability.",
+    Policy.Rule.SIMPLE: (
+        "Passes when the error is within the tolerance. The uncertainty U is shown but does not "
+        "decide: of errors right at the limit half are wrongly accepted."
+    ),
+    Policy.Rule.GUARD: (
+        "Passes only when the error is inside the tolerance by r times U, fails when it is outside "
+        "by as much; between them it is inconclusive. With r = 1, at most about 2.5 % of what "
+        "passes at the edge is out of tolerance."
+    ),
+    Policy.Rule.RISK: (
+        "Passes only when the true error, given reading and uncertainty, is out of tolerance with "
+        "no more than this probability."
+    ),
     Policy.Method.FIXED: "Stays as a planner sets it; nothing is proposed.",
-    Policy.Method.STAIRCASE: "A little longer each time it is found in tolerance, much shorter when found out of "
-    "it. Needs no history, and takes years to settle.",
-    Policy.Method.DRIFT: "The longest interval after which the next as found is still likely enough to "
-    "be in tolerance, from "
-    "the transmitter's own drift and that of its family.",
-    Policy.Method.RELIABILITY: "The time after which the family's share in tolerance falls to the "
-    "target, from pass and fail "
-    "alone.",
+    Policy.Method.STAIRCASE: (
+        "A little longer each time it is found in tolerance, much shorter when found out of it. "
+        "Needs no history, and takes years to settle."
+    ),
+    Policy.Method.DRIFT: (
+        "The longest interval after which the next as found is still likely enough to be in "
+        "tolerance, from the transmitter's own drift and that of its family."
+    ),
+    Policy.Method.RELIABILITY: (
+        "The time after which the family's share in tolerance falls to the target, from pass and "
+        "fail alone."
+    ),
 }
 BELONGS: dict[str, tuple[str, ...]] = {
     Policy.Rule.GUARD: ("guard_share",),

@@ -11,7 +11,7 @@ from calibration.procedures.refusals import UnknownStep
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
-from plant.saving import check, locked, put, constraint_messages
+from plant.saving import check, constraint_messages, locked, put
 
 FIELDS = ("step_key", "devices", "text")
 

@@ -35,7 +35,8 @@ class WordingForm(forms.Form):
         self, *args: Any, sites: list[Site], version: ProcedureVersion, **more: Any
     ) -> None:
         super().__init__(*args, **more)
-        self.fields["site"].choices = [(site.pk, site.name) for site in sites]  # type: ignore[attr-defined]
+        choices = [(site.pk, site.name) for site in sites]
+        self.fields["site"].choices = choices  # type: ignore[attr-defined]
         self.fields["step_key"].choices = _steps_with_key(version)  # type: ignore[attr-defined]
 
     def refuse(self, refusal: Refused) -> None:

@@ -183,7 +183,7 @@ def _points(tank: Tank, *, lock: bool) -> list[tuple[MeasuringPoint, Transmitter
 
 
 def _calibrated_on(points: Iterable[int]) -> dict[int, dt.date]:
-    """The last day on which each point was calibrated in a way that shows how its product is read."""
+    """The last day of a calibration of each point that shows how its product is read."""
     rows = Calibration.objects.standing().filter(point__in=points).exclude(way__in=WITHOUT_PRODUCT)
     rows = rows.order_by("point", "-done_on").distinct("point")
     return dict(rows.values_list("point", "done_on"))

@@ -41,7 +41,7 @@ from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.points.models import MeasuringPoint
-from plant.saving import walls_speak
+from plant.saving import constraint_messages
 from plant.transmitters.models import Installation, Transmitter
 
 
@@ -204,7 +204,7 @@ def _store(
     )
     # The database holds every rule of a record; asking them one by one before would cost forty
     # statements.
-    with walls_speak(savepoint=False):
+    with constraint_messages(savepoint=False):
         record.save()
     _store_parts(record, entry, results, certified)
     return record

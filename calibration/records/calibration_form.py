@@ -57,7 +57,8 @@ class CalibrationForm:
         self.head = head(
             data, initial={"done_on": today, "submission": uuid.uuid4(), **start["head"]}
         )
-        self.head.fields["standards"].choices = [(s.pk, s.name) for s in self._standards]  # type: ignore[attr-defined]
+        choices = [(s.pk, s.name) for s in self._standards]
+        self.head.fields["standards"].choices = choices  # type: ignore[attr-defined]
         self.stands, self.found, self.left = (ReadingRows(key, start[key], data) for key in STAGES)
         self.adjustments = [
             AdjustmentForm(kind, data, initial=start["adjusted"].get(kind.value))

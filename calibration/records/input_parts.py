@@ -30,7 +30,7 @@ SHIFT = 0.001  # m by which a level is moved to see what volume follows
 
 
 def input_parts(setup: Setup, applied: np.ndarray) -> Parts:
-    """``applied``: a value for each reading, in the point's unit. In % of span, a place for each."""
+    """In % of span, a place for each reading; ``applied``: their values, in the point's unit."""
     if setup.way == InputWay.SIMULATED_OUTPUT:
         parts = inputs.simulated_output()
         return _assumed(parts).scaled(100 / setup.signal.span)

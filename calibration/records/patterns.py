@@ -40,8 +40,8 @@ def _reading_hints(
 
 
 def _stage_hints(record: Calibration) -> tuple[Hint, ...]:
-    """Which stage is wrong, where a record of the other kind was made within a month of this one (one
-    query).
+    """Which stage is wrong, where a record of the other kind was made within a month of this one
+    (one query).
     """
     if record.found_largest is None or not record.transmitter.principle.startswith("capacitance"):
         return ()

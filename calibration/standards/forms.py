@@ -40,7 +40,8 @@ class StandardForm(forms.ModelForm):
         )
         holders = Person.objects.filter(is_active=True, appointments__in=technicians).distinct()
         self.fields["holder"].queryset = holders  # type: ignore[attr-defined]
-        self.fields["holder"].empty_label = "nobody: shared by the site"  # type: ignore[attr-defined]
+        nobody = "nobody: shared by the site"
+        self.fields["holder"].empty_label = nobody  # type: ignore[attr-defined]
         if self.instance.pk:
             del self.fields["site"]
             return

@@ -28,8 +28,8 @@ def day_of_work(content: Content, work: FieldWork, *, at: dt.datetime) -> DayOfW
     """The day at the site. It is between fetching the jobs and signing, both by the server's
     clock.
 
-    The tablet's day is taken where it is one of these and agrees with its clock put right by what it
-    was off when the work was signed. Else, if that leaves one day only, that day is taken, with a
+    The tablet's day is taken where it is one of these and agrees with its clock put right by what
+    it was off when the work was signed. Else, if that leaves one day only, that day is taken, with a
     sentence; if more, a person has to say the day: the next due date and the validity of the
     standards depend on it.
     """

@@ -219,6 +219,7 @@ def _last_records(points: Iterable[MeasuringPoint]) -> dict[int, Calibration]:
 # ---- as JSON ----
 def _job(job: Job, *, by: Person, at: dt.datetime) -> dict[str, Any]:
     is_returned = job.state == Job.State.RETURNED
+    reason: str | None = job.return_reason  # type: ignore[attr-defined]
     return {
         "id": job.pk,
         "site": job.site_id,
@@ -230,7 +231,7 @@ def _job(job: Job, *, by: Person, at: dt.datetime) -> dict[str, Any]:
         "due_on": job.due_on.isoformat(),
         "planned_on": job.planned_on and job.planned_on.isoformat(),
         "note": job.note,
-        "return_reason": (job.return_reason or "") if is_returned else "",  # type: ignore[attr-defined]
+        "return_reason": (reason or "") if is_returned else "",
         "round": job.round and job.round.name,
         "stop_number": job.stop_number,
         "mine": job.technician_id == by.pk,

@@ -105,7 +105,9 @@ def differences(
     """Where the site has changed since the jobs were fetched; empty where nothing has."""
     job, on = work.job, day_text(day.on)
     # At the site now and on the day, and as the tablet had it: one and the same.
-    ids = {content.transmitter_id, installed and installed.pk, *work.present_ids}  # type: ignore[attr-defined]
+    now: list[int] = work.present_ids  # type: ignore[attr-defined]
+    ids = {content.transmitter_id, installed and installed.pk, *now}
+    is_stored: bool = work.is_taken  # type: ignore[attr-defined]
     is_register_changed = register_sha(register_columns(job.point, installed)) != (
         content.register_sha
     )
@@ -137,6 +139,6 @@ def differences(
             "The register of this point is not as the tablet had it.",
         ),
         (day.is_uncertain, "day", day.said),
-        (work.is_taken, "record", "A record was already stored under this work's number."),  # type: ignore[attr-defined]
+        (is_stored, "record", "A record was already stored under this work's number."),
     ]
     return [reason(what, text) for applies, what, text in cases if applies]
