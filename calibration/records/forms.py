@@ -164,7 +164,7 @@ class ReadingRows:
 
     def compute(self, against: Range) -> None:
         for form in self.forms:
-            form.told = row_figures(form, against)  # type: ignore[attr-defined]
+            form.figures = row_figures(form, against)  # type: ignore[attr-defined]
 
     @property
     def has_entries(self) -> bool:

@@ -59,7 +59,7 @@ def record_context(record: Calibration) -> dict[str, Any]:
         "adjustments": list(record.adjustments.all()),
         "uses": list(record.standards_used.select_related("standard", "certificate")),
         "amendments": list(record.amendments.order_by("id")),
-        "doubt": budget_of(record),
+        "uncertainty": budget_of(record),
         "figure_rows": figure_rows(record, readings),
         "units": units_of(record),
         "hints": hints_of(record, readings),

@@ -155,7 +155,7 @@ def _shown(key: str, register: Mapping[str, Any]) -> str:
 
 
 def _rows(content: Content | None, key: str) -> list[dict[str, Any]]:
-    rows = content.facts.get(key) if content else None
+    rows = content.values.get(key) if content else None
     return [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
 
 

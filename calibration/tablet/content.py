@@ -35,9 +35,9 @@ class Photo:
 
 @dataclass(frozen=True)
 class Content:
-    """What was signed. ``facts`` is all of it; the rest is what the server looks at itself."""
+    """What was signed. ``values`` is all of it; the rest is what the server looks at itself."""
 
-    facts: Mapping[str, Any]
+    values: Mapping[str, Any]
     job_id: int
     register_sha: str
     transmitter_id: int | None
@@ -49,7 +49,7 @@ class Content:
 
     @property
     def register(self) -> Mapping[str, Any]:
-        held = self.facts.get("register")
+        held = self.values.get("register")
         return held if isinstance(held, dict) else {}
 
 
@@ -66,7 +66,7 @@ def read(text: str) -> Content:
     part = _Part(values, "the work")
     transmitter = values.get("transmitter")
     return Content(
-        facts=values,
+        values=values,
         job_id=part.whole("job"),
         register_sha=part.text("register_sha", 64),
         transmitter_id=None if transmitter is None else part.whole("transmitter"),
@@ -90,7 +90,7 @@ def record_entry(
     Refused where a figure cannot be read, a caution was not acknowledged, or a step is missing
     without a reason.
     """
-    part = _Part(content.facts, "the work")
+    part = _Part(content.values, "the work")
     return RecordEntry(
         done_on=done_on,
         way=part.one_of("way", InputWay.values),
