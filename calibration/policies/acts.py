@@ -10,11 +10,11 @@ from typing import Any
 from django.db import transaction
 
 from calibration.policies.models import Policy
+from calibration.policies.refusals import NoOwnPolicy, NoReason, NothingChanged, UnknownDuty
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.points.models import MeasuringPoint
-from plant.refusals import Refused
 from plant.saving import Stale, check, mark_of, put
 from plant.sites.models import Site
 
@@ -44,12 +44,12 @@ def set_for_duty(
     # The site is locked, not the policy: at first there is no row.
     Site.objects.select_for_update(no_key=True).get(pk=site.pk)
     if duty not in MeasuringPoint.Duty.values:
-        raise Refused(f"There is no duty called {duty}.")
+        raise UnknownDuty(duty)
     held = Policy.objects.filter(site=site, duty=duty, point=None).first()
     held = held or Policy(site=site, duty=duty)
     changed = _store(held, values, seen=seen, why=why)
     if not changed:
-        raise Refused("Nothing differs from what holds already.")
+        raise NothingChanged
     enter("change policy", on=held, by=by, why=why, details=changed)
     return held
 
@@ -73,7 +73,7 @@ def set_for_point(
         )
     changed = _store(held, values, seen=seen, why=why)
     if not changed and not is_new:
-        raise Refused("Nothing differs from what holds already.")
+        raise NothingChanged
     if is_new:
         changed["holds"] = [f"as for {point.duty} duty", "its own"]
     enter("change policy", on=point, by=by, why=why, details=changed)
@@ -87,7 +87,7 @@ def drop_for_point(point: MeasuringPoint, *, why: str, by: Person) -> Policy:
     point = MeasuringPoint.objects.select_for_update(no_key=True).get(pk=point.pk)
     own = Policy.objects.filter(point=point).first()
     if own is None:
-        raise Refused(f"{point.tag} has no policy of its own: that of {point.duty} duty holds.")
+        raise NoOwnPolicy(point)
     _need_reason(why)
     own.delete()
     holds = Policy.objects.of_point(point)
@@ -111,4 +111,4 @@ def _store(held: Policy, values: Mapping[str, Any], *, seen: str, why: str) -> d
 
 def _need_reason(why: str) -> None:
     if not why.strip():
-        raise Refused("Say why: an auditor will ask.", field="why")
+        raise NoReason
