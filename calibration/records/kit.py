@@ -16,7 +16,7 @@ from calibration.procedures.models import InputWay, ProcedureVersion
 from calibration.records.budgets import u_input, u_output
 from calibration.records.certificate_parts import IN_MM
 from calibration.records.entry import ReadingEntry
-from calibration.records.output_parts import LOOP_OHMS
+from calibration.records.output_parts import signal_per_unit
 from calibration.records.setup import METERS, Certified, Setup
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import signal_at
@@ -124,14 +124,8 @@ def _signal_ends(
     output.
     """
     signal = point.output
-    if certificate.unit == signal.unit:
-        return signal.low, signal.high
-    volts = {"V": 1.0, "mV": 1000.0}.get(certificate.unit)
-    if volts is None:
-        return None
-    # A current is read as a voltage over the loop resistor.
-    by = volts * (LOOP_OHMS / 1000 if signal.unit == "mA" else 1.0)
-    return signal.low * by, signal.high * by
+    factor = signal_per_unit(signal, certificate.unit)
+    return None if factor is None else (signal.low / factor, signal.high / factor)
 
 
 def _short_of_level(certificate: StandardCertificate, point: MeasuringPoint) -> str:

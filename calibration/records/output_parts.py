@@ -20,7 +20,7 @@ from calibration.records.models import Reading
 from calibration.records.setup import METERS, Setup
 from calibration.records.uncertainty import Parts
 from calibration.standards.models import ReferenceStandard
-from plant.level.signals import signal_at
+from plant.level.signals import Signal, signal_at
 
 LOOP_OHMS = 250.0  # 1 to 5 V for 4 to 20 mA
 COARSE = 0.01  # mA: no coarser display is put on a loop
@@ -64,7 +64,7 @@ def _meter(setup: Setup, observed: np.ndarray, digit: float) -> Parts:
     resistor.
     """
     certificate = setup.certificate(*METERS)
-    factor = _signal_per(setup, certificate.unit) if certificate else None
+    factor = signal_per_unit(setup.signal, certificate.unit) if certificate else None
     if certificate is None or factor is None:
         by = setup.signal.span / 16.0
         parts = scaled(known.default_meter(observed / by, step=digit / by), by)
@@ -83,16 +83,16 @@ def _meter(setup: Setup, observed: np.ndarray, digit: float) -> Parts:
     return Parts((usual, *parts), frozenset({usual.name, "meter temperature"}))
 
 
-def _signal_per(setup: Setup, unit: str) -> float | None:
-    """Units of the signal in one of the certificate's; None where its figures say nothing of
-    this signal.
+def signal_per_unit(signal: Signal, unit: str) -> float | None:
+    """Units of the signal in one of a meter's certificate; None where its figures say nothing of
+    this signal. A current is read as a voltage over the loop resistor.
     """
     volts = {"V": 1.0, "mV": 0.001}
-    if unit == setup.signal.unit:
+    if unit == signal.unit:
         return 1.0
     if unit not in volts:
         return None
-    return volts[unit] * (1.0 if setup.signal.unit == "V" else 1000.0 / LOOP_OHMS)
+    return volts[unit] * (1.0 if signal.unit == "V" else 1000.0 / LOOP_OHMS)
 
 
 def _resistor(setup: Setup, observed: np.ndarray) -> Parts:
