@@ -60,8 +60,10 @@ def test_a_new_procedure_is_published_as_version_1_with_one_entry(approver):
     assert replace(stored, steps=()) == replace(CONTENT, steps=())
     entry = LedgerEntry.objects.get()
     assert (entry.act, entry.person, entry.why) == (
-        "publish procedure", approver, "none fits the open channel",
-    )  # fmt: skip
+        "publish procedure",
+        approver,
+        "none fits the open channel",
+    )
     assert entry.details == {"version": 1, "steps": 5, "for": "ultrasonic"}
 
 
@@ -103,9 +105,7 @@ def test_only_an_approver_makes_or_changes_one(planner, technician, auditor):
         with pytest.raises(NotAllowed):
             make(person)
         with pytest.raises(NotAllowed):
-            revise(
-                version.procedure, CONTENT, based_on=1, reason="a try", by=person, on=TODAY
-            )  # fmt: skip
+            revise(version.procedure, CONTENT, based_on=1, reason="a try", by=person, on=TODAY)
     assert ProcedureVersion.objects.count() == 1
 
 
@@ -124,9 +124,7 @@ def test_a_draft_is_checked_and_not_stored(site):
 def test_a_change_keeps_the_shape_and_needs_a_reason_and_the_newest_version(approver):
     first = make(approver)
     look = replace(CONTENT, shape="as it stands only", settle_seconds=60)
-    second = revise(
-        first.procedure, look, based_on=1, reason="quicker here", by=approver, on=TODAY
-    )  # fmt: skip
+    second = revise(first.procedure, look, based_on=1, reason="quicker here", by=approver, on=TODAY)
     assert (second.number, second.shape, second.settle_seconds) == (2, "test points", 60)
     for typed, refusal in (
         ({"based_on": 1, "reason": "x"}, NewerVersion),

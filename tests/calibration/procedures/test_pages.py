@@ -62,10 +62,13 @@ def test_a_step_is_added_moved_and_removed(seeds, sign_in, approver):
     sent = typed_from(page) | {"reason": "site's own wording"}
     count = len(seeds.versions.first().steps.all())
     sent |= {
-        f"step-{count}-place": "2.5", f"step-{count}-kind": "prepare", f"step-{count}-key": "S1",
-        f"step-{count}-text": "Ask for the key of the cabinet.", f"step-{count}-asks": "Key number | text | | needed",
+        f"step-{count}-place": "2.5",
+        f"step-{count}-kind": "prepare",
+        f"step-{count}-key": "S1",
+        f"step-{count}-text": "Ask for the key of the cabinet.",
+        f"step-{count}-asks": "Key number | text | | needed",
         "step-2-DELETE": "on",
-    }  # fmt: skip
+    }
     assert client.post(ADDRESS, sent).status_code == 302
     steps = list(seeds.versions.first().steps.all())
     assert steps[2].text == "Ask for the key of the cabinet."
@@ -93,8 +96,9 @@ def test_what_is_wrong_is_said_and_what_was_typed_stays(seeds, sign_in, approver
 
 
 @pytest.mark.parametrize(
-    "points", ["nan", "0, nan", "inf", "0, 123456", "0, 50.125", "-500, 0", ", ".join(map(str, range(26)))]
-)  # fmt: skip
+    "points",
+    ["nan", "0, nan", "inf", "0, 123456", "0, 50.125", "-500, 0", ", ".join(map(str, range(26)))],
+)
 def test_points_that_no_version_can_hold_are_refused(seeds, sign_in, approver, points):
     client = sign_in(approver)
     page = client.post(
@@ -270,7 +274,11 @@ def test_a_look_at_a_new_one_stores_nothing_and_gives_room_for_more(seeds, sign_
     sent = typed_from(page) | {"name": "Night dip", "look": "1"}
     count = len(page.context["steps"].initial_forms)
     for n in range(count, count + 3):
-        sent |= {f"step-{n}-text": f"Look {n}.", f"step-{n}-place": f"3.{n}", f"step-{n}-kind": "prepare"}  # fmt: skip
+        sent |= {
+            f"step-{n}-text": f"Look {n}.",
+            f"step-{n}-place": f"3.{n}",
+            f"step-{n}-kind": "prepare",
+        }
     page = client.post(address, sent)
     text = page.content.decode()
     assert page.status_code == 200
@@ -326,9 +334,16 @@ def older():
     text = next(each for each in delivered() if each.key == "dip-check")
     row = Procedure.objects.create(key=text.key, name=text.name, principles=text.principles)
     version = ProcedureVersion.objects.create(
-        procedure=row, number=1, way=text.content.way, shape=text.content.shape, percents=text.content.percents,
-        up_and_down=False, settle_seconds=600, stops=list(text.content.stops), reason=FIRST_REASON,
-    )  # fmt: skip
+        procedure=row,
+        number=1,
+        way=text.content.way,
+        shape=text.content.shape,
+        percents=text.content.percents,
+        up_and_down=False,
+        settle_seconds=600,
+        stops=list(text.content.stops),
+        reason=FIRST_REASON,
+    )
     for n, step in enumerate(text.content.steps, 1):
         ProcedureStep.objects.create(
             version=version,
@@ -374,8 +389,12 @@ def test_what_was_edited_here_is_left_alone(sign_in, approver, older):
 @pytest.fixture
 def worded(seeds, approver):
     return SiteWording.objects.create(
-        procedure=seeds, site_id=approver.site_ids("see")[0], step_key="O4", devices="", text="Hold for 3 s.",
-    )  # fmt: skip
+        procedure=seeds,
+        site_id=approver.site_ids("see")[0],
+        step_key="O4",
+        devices="",
+        text="Hold for 3 s.",
+    )
 
 
 def test_a_wording_is_changed_and_what_was_typed_stays(worded, sign_in, approver):

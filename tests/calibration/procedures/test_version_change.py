@@ -41,11 +41,17 @@ def with_steps(*steps: Step) -> Content:
             "1 step reworded, 1 changed",
         ),
         (
-            (replace(LOOP, text="Loop back."), PERMIT, STANDS, replace(FOUND, text="As found."), CLEAN),
+            (
+                replace(LOOP, text="Loop back."),
+                PERMIT,
+                STANDS,
+                replace(FOUND, text="As found."),
+                CLEAN,
+            ),
             "2 steps reworded, 1 moved",
         ),
     ],
-)  # fmt: skip
+)
 def test_the_sentence_counts_what_happened_to_the_steps(steps, said):
     change = compare(OLD, with_steps(*steps))
     assert str(change) == said
@@ -55,23 +61,26 @@ def test_the_sentence_counts_what_happened_to_the_steps(steps, said):
 def test_facts_are_named_and_lists_tell_only_what_came_or_went():
     old = replace(OLD, stops=["Gas alarm.", "Leak."], adjusts=["zero", "span"])
     new = replace(
-        old, percents=[Decimal(0), Decimal("12.50")], up_and_down=False, stops=["Leak.", "Storm."], adjusts=[],
-    )  # fmt: skip
+        old,
+        percents=[Decimal(0), Decimal("12.50")],
+        up_and_down=False,
+        stops=["Leak.", "Storm."],
+        adjusts=[],
+    )
     change = compare(old, new)
     assert str(change) == (
         "test points, what may be adjusted and when to stop and call somebody changed"
     )
     told = {fact.name: [(p.mark, p.text) for p in fact.pieces] for fact in change.facts}
     assert told["test points"] == [
-        ("removed", "0, 50, 100 %, rising and falling"), ("added", "0, 12.5 %")
-    ]  # fmt: skip
+        ("removed", "0, 50, 100 %, rising and falling"),
+        ("added", "0, 12.5 %"),
+    ]
     assert told["when to stop and call somebody"] == [
         ("removed", "Gas alarm."),
         ("added", "Storm."),
     ]
-    assert told["what may be adjusted"] == [
-        ("removed", "zero"), ("removed", "span")
-    ]  # fmt: skip
+    assert told["what may be adjusted"] == [("removed", "zero"), ("removed", "span")]
 
 
 def test_a_list_in_another_order_is_said():
@@ -83,8 +92,11 @@ def test_a_list_in_another_order_is_said():
 def test_words_are_marked_where_they_differ():
     told = list(pieces("Bond it, below 1 Ω, then read.", "Bond it, below 0.5 Ω, then read."))
     assert told == [
-        Piece("", "Bond it, below"), Piece("removed", "1"), Piece("added", "0.5"), Piece("", "Ω, then read."),
-    ]  # fmt: skip
+        Piece("", "Bond it, below"),
+        Piece("removed", "1"),
+        Piece("added", "0.5"),
+        Piece("", "Ω, then read."),
+    ]
 
 
 def test_what_is_told_gives_back_both_texts():
@@ -98,8 +110,9 @@ def test_a_removed_step_is_told_where_it_stood_and_numbers_are_those_of_each_ver
     new = with_steps(STANDS, FOUND, replace(CLEAN, text="Wipe it."), LOOP)
     rows = compare(OLD, new).steps
     assert [(r.step.key, r.was, r.number, list(r.words)) for r in rows] == [
-        ("A1", 1, None, ["removed"]), ("T4", 4, 3, ["reworded"])
-    ]  # fmt: skip
+        ("A1", 1, None, ["removed"]),
+        ("T4", 4, 3, ["reworded"]),
+    ]
 
 
 def test_what_a_step_asks_is_compared_with_its_unit_kind_and_need():
@@ -107,5 +120,6 @@ def test_what_a_step_asks_is_compared_with_its_unit_kind_and_need():
     old = with_steps(replace(CLEAN, asks=[ask]))
     (row,) = compare(old, with_steps(replace(CLEAN, asks=[ask | {"needed": False}]))).steps
     assert [(p.mark, p.text) for p in row.facts[0].pieces] == [
-        ("removed", "Bond, Ω (number)"), ("added", "Bond, Ω (number, optional)")
-    ]  # fmt: skip
+        ("removed", "Bond, Ω (number)"),
+        ("added", "Bond, Ω (number, optional)"),
+    ]

@@ -29,9 +29,12 @@ def test_a_wording_stands_beside_the_step_for_its_devices_only(case):
 @pytest.fixture
 def wording(approver):
     row = SiteWording(
-        procedure=a_procedure().procedure, site=approver.appointments.get().site, step_key="T5",
-        devices="Tarn & Weir", text="Hold the button for 3 s.",
-    )  # fmt: skip
+        procedure=a_procedure().procedure,
+        site=approver.appointments.get().site,
+        step_key="T5",
+        devices="Tarn & Weir",
+        text="Hold the button for 3 s.",
+    )
     return wordings.add(row, by=approver)
 
 

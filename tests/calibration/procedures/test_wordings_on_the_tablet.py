@@ -13,7 +13,8 @@ CASES = json.loads((Path(__file__).parent / "wording_cases.json").read_text(enco
 SHOWN = """async ([url, cases]) => {
   const { stepText } = await import(url);
   return cases.map(({ devices, transmitter, site }) => {
-    const step = { text: "Zero.", stop: "", wordings: [{ site: site ?? 1, devices, text: "Hold for 3 s." }] };
+    const wordings = [{ site: site ?? 1, devices, text: "Hold for 3 s." }];
+    const step = { text: "Zero.", stop: "", wordings };
     const [, added] = stepText({ job: { site: 1, transmitter } }, step);
     return added.length === 1;
   });

@@ -107,8 +107,9 @@ def test_a_shift_under_a_tenth_of_the_tolerance_asks_for_nothing_but_is_told(pla
     changed(planner, product=almost, celsius=Decimal(40))
     assert not Job.objects.exists()
     assert told() == {
-        "jobs": 0, "LT-101B": "+0.10 % of span when full, under a tenth of its tolerance: nothing asked",
-    }  # fmt: skip
+        "jobs": 0,
+        "LT-101B": "+0.10 % of span when full, under a tenth of its tolerance: nothing asked",
+    }
 
 
 def test_missing_data_raise_the_job_and_are_named(planner, tank):
@@ -158,8 +159,12 @@ def test_a_calibration_by_simulated_output_tells_nothing_of_the_product(
     a_procedure("cap-output", way="simulated output")
     version = a_procedure("cap-output")
     an_approved_record(
-        point, by=technician, approved_by=approver, way="simulated output", procedure_version=version
-    )  # fmt: skip
+        point,
+        by=technician,
+        approved_by=approver,
+        way="simulated output",
+        procedure_version=version,
+    )
     assert len(changed(planner, on=TODAY - DAY)[1]) == 1
 
 
@@ -223,11 +228,18 @@ def test_a_change_by_import_is_dated_today_and_looked_into(planner, tank):
     hung("LT-101B")
     soybean_oil()
     applied(
-        "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
-        by=planner, kind="tanks", why="The terminal's list of the day.",
-    )  # fmt: skip
+        "area,tank,shape,product,product temperature (°C)\n"
+        "Quay park,T-101,vertical,soybean oil,25\n",
+        by=planner,
+        kind="tanks",
+        why="The terminal's list of the day.",
+    )
     change = ProductChange.objects.get()
-    assert (change.on, change.product_before.name, change.celsius_before) == (TODAY, "palm olein", 40)  # fmt: skip
+    assert (change.on, change.product_before.name, change.celsius_before) == (
+        TODAY,
+        "palm olein",
+        40,
+    )
     assert change.demanded_at is not None
     assert Job.objects.get().note == NOTE
     assert LedgerEntry.objects.get(act="ask recalibration").person is None
@@ -236,9 +248,11 @@ def test_a_change_by_import_is_dated_today_and_looked_into(planner, tank):
 def test_an_import_says_beforehand_that_a_product_changes(planner, tank):
     soybean_oil()
     batch = send(
-        "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
-        by=planner, kind="tanks",
-    )  # fmt: skip
+        "area,tank,shape,product,product temperature (°C)\n"
+        "Quay park,T-101,vertical,soybean oil,25\n",
+        by=planner,
+        kind="tanks",
+    )
     [(row, column, value, reason)] = batch.report["warnings"]
     assert (row, column, value) == (2, "product", "soybean oil")
     assert "recalibration is asked wherever a reading follows it" in reason
@@ -249,9 +263,12 @@ def test_an_import_that_fills_a_gap_is_no_change(planner):
     hung("LT-101B")
     a_product()
     applied(
-        "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,palm olein,40\n",
-        by=planner, kind="tanks", why="First list of products.",
-    )  # fmt: skip
+        "area,tank,shape,product,product temperature (°C)\n"
+        "Quay park,T-101,vertical,palm olein,40\n",
+        by=planner,
+        kind="tanks",
+        why="First list of products.",
+    )
     assert Tank.objects.get().product.name == "palm olein"
     assert not ProductChange.objects.exists()
 
@@ -261,9 +278,12 @@ def test_the_task_looks_into_what_a_file_left_over(planner, tank, monkeypatch):
     soybean_oil()
     monkeypatch.setattr(imports, "AT_ONCE", 0)
     applied(
-        "area,tank,shape,product,product temperature (°C)\nQuay park,T-101,vertical,soybean oil,25\n",
-        by=planner, kind="tanks", why="The terminal's list of the day.",
-    )  # fmt: skip
+        "area,tank,shape,product,product temperature (°C)\n"
+        "Quay park,T-101,vertical,soybean oil,25\n",
+        by=planner,
+        kind="tanks",
+        why="The terminal's list of the day.",
+    )
     assert ProductChange.objects.get().demanded_at is None
     tasks.look_into_product_changes()
     assert Job.objects.get().note == NOTE

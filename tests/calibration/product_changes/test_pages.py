@@ -136,7 +136,12 @@ def test_everybody_who_sees_the_tank_sees_what_each_change_asked_for(
     reader = sign_in(auditor)
     text = reader.get(f"/tanks/{tank.pk}/product/").content.decode()
     job = Job.objects.get(point__tag="LT-101B")
-    for said in (f'href="/jobs/{job.pk}/"', "planned", "+4.88 % of span when full", "shift not computed"):  # fmt: skip
+    for said in (
+        f'href="/jobs/{job.pk}/"',
+        "planned",
+        "+4.88 % of span when full",
+        "shift not computed",
+    ):
         assert said in text
     assert 'name="product_name"' not in text
     assert post(reader, tank, **typed, step="show").status_code == 403

@@ -274,9 +274,15 @@ def test_nothing_is_added_to_a_record_later(technician):
     record = a_record(by=technician)
     with pytest.raises(IntegrityError, match="nothing is added"):
         Reading.objects.create(
-            record=record, stage="as left", sequence=99, applied=1, expected=4, observed=4,
-            error_percent=0, verdict="pass",
-        )  # fmt: skip
+            record=record,
+            stage="as left",
+            sequence=99,
+            applied=1,
+            expected=4,
+            observed=4,
+            error_percent=0,
+            verdict="pass",
+        )
 
 
 def test_a_returned_record_frees_its_job_for_a_new_one(technician, approver):
@@ -292,9 +298,13 @@ def test_a_returned_record_frees_its_job_for_a_new_one(technician, approver):
 def test_an_amendment_replaces_the_record_only_once_approved(technician, approver):
     record = an_approved_record(by=technician, approved_by=approver, done_on=dt.date(2026, 10, 1))
     amended = records.amend(
-        record, a_sent_record(done_on=dt.date(2026, 9, 1)), reason="wrong day typed",
-        submission=uuid.uuid4(), by=technician, at=NOON,
-    ).record  # fmt: skip
+        record,
+        a_sent_record(done_on=dt.date(2026, 9, 1)),
+        reason="wrong day typed",
+        submission=uuid.uuid4(),
+        by=technician,
+        at=NOON,
+    ).record
     assert list(Calibration.objects.standing()) == [record]
     approval_acts.approve(amended, content_sha256=amended.content_sha256, by=approver, at=NOON)
     assert list(Calibration.objects.standing()) == [amended]

@@ -45,10 +45,15 @@ def setup(site):
     point = an_equipped_point()
     meter = a_standard("MM-77", kind="multimeter")
     a_certificate(
-        meter, unit="mA", percent_of_reading=Decimal("0.02"), absolute=Decimal("0.002"),
-        resolution=Decimal("0.001"), expanded_uncertainty=Decimal("0.002"), coverage_factor=Decimal(2),
+        meter,
+        unit="mA",
+        percent_of_reading=Decimal("0.02"),
+        absolute=Decimal("0.002"),
+        resolution=Decimal("0.001"),
+        expanded_uncertainty=Decimal("0.002"),
+        coverage_factor=Decimal(2),
         percent_of_range=None,
-    )  # fmt: skip
+    )
     device = point.installations.get().transmitter
     return Setup(point, device, "wetted level by dip", [(meter, meter.certificates.get())])
 
@@ -63,9 +68,13 @@ def test_a_dip_by_hand(setup):
         return GTC.ureal(0, half / 3**0.5)
 
     error = mm * (
-        flat(tape) + GTC.ureal(0, 1 / 6**0.5) + flat(2) + flat(2) + flat(1000 * 11.5e-6 * 5 * 8.3)
+        flat(tape)
+        + GTC.ureal(0, 1 / 6**0.5)
+        + flat(2)
+        + flat(2)
+        + flat(1000 * 11.5e-6 * 5 * 8.3)
         + GTC.ureal(0, 1 / 3**0.5, df=2)
-    ) + ma * (flat(0.0002 * 20 + 0.002) + GTC.ureal(0, 0.001) + flat(0.0005))  # fmt: skip
+    ) + ma * (flat(0.0002 * 20 + 0.002) + GTC.ureal(0, 0.001) + flat(0.0005))
     assert uncertainty.u[0] == pytest.approx(GTC.uncertainty(error), rel=1e-9)
     assert uncertainty.dof[0] == pytest.approx(GTC.dof(error), rel=1e-6)
     assert uncertainty.expanded[0] == pytest.approx(uncertainty.k[0] * uncertainty.u[0])
@@ -77,9 +86,15 @@ def test_its_interval_holds_what_a_simulation_draws(setup):
     rng, n = np.random.default_rng(101), 1_000_000
     mm, ma = 100 / SPAN_MM, 100 / SPAN_MA
     drawn = mm * (
-        rng.uniform(-2.3, 2.3, n) + rng.triangular(-1, 0, 1, n) + rng.uniform(-2, 2, n) + rng.uniform(-2, 2, n)
-        + rng.uniform(-0.477, 0.477, n) + rng.normal(0, 1 / 3**0.5, n)
-    ) + ma * (rng.uniform(-0.006, 0.006, n) + rng.normal(0, 0.001, n) + rng.uniform(-0.0005, 0.0005, n))  # fmt: skip
+        rng.uniform(-2.3, 2.3, n)
+        + rng.triangular(-1, 0, 1, n)
+        + rng.uniform(-2, 2, n)
+        + rng.uniform(-2, 2, n)
+        + rng.uniform(-0.477, 0.477, n)
+        + rng.normal(0, 1 / 3**0.5, n)
+    ) + ma * (
+        rng.uniform(-0.006, 0.006, n) + rng.normal(0, 0.001, n) + rng.uniform(-0.0005, 0.0005, n)
+    )
     assert np.mean(np.abs(drawn) <= uncertainty.expanded[0]) == pytest.approx(0.95, abs=0.012)
 
 
@@ -105,10 +120,15 @@ def test_a_meter_certified_in_volts_is_one_over_the_loop_resistor(setup):
     """± (0.02 % + 0.5 mV) over 250 Ω is ± (0.02 % + 2 µA): as the meter in milliamperes."""
     meter = a_standard("MM-78", kind="multimeter")
     a_certificate(
-        meter, unit="V", percent_of_reading=Decimal("0.02"), absolute=Decimal("0.0005"),
-        resolution=Decimal("0.00025"), expanded_uncertainty=Decimal("0.0005"), coverage_factor=Decimal(2),
+        meter,
+        unit="V",
+        percent_of_reading=Decimal("0.02"),
+        absolute=Decimal("0.0005"),
+        resolution=Decimal("0.00025"),
+        expanded_uncertainty=Decimal("0.0005"),
+        coverage_factor=Decimal(2),
         percent_of_range=None,
-    )  # fmt: skip
+    )
     other = Setup(setup.point, setup.transmitter, setup.way, [(meter, meter.certificates.get())])
     reading = [a_reading("8.3", "20.000")]
     assert uncertainty_of(other, reading).u == pytest.approx(
@@ -128,11 +148,17 @@ def test_an_indication_needs_no_meter(setup):
 @pytest.mark.parametrize(
     "way",
     [
-        "simulated output", "wetted level by dip", "wetted level by gauge glass", "probe raised " "out of product",
-        "capacitance substituted", "pressure applied", "target at known distance", "weights on " "hanger",
+        "simulated output",
+        "wetted level by dip",
+        "wetted level by gauge glass",
+        "probe raised out of product",
+        "capacitance substituted",
+        "pressure applied",
+        "target at known distance",
+        "weights on hanger",
         "float moved along its rod",
     ],
-)  # fmt: skip
+)
 def test_every_way_has_its_budget_even_without_a_certificate(setup, way):
     bare = Setup(setup.point, setup.transmitter, way, [])
     columns = uncertainty_of(
@@ -146,11 +172,16 @@ def test_every_way_has_its_budget_even_without_a_certificate(setup, way):
 @pytest.mark.parametrize(
     ("rule", "error", "verdict"),
     [
-        ("simple acceptance", 0.98, "pass"), ("guard band", 0.98, "inconclusive"), ("guard band", 1.02, "inconclusive"),
-        ("guard band", 0.5, "pass"), ("guard band", 1.5, "fail"), ("limited risk", 0.98, "inconclusive"),
-        ("limited risk", 0.5, "pass"), ("limited risk", 1.5, "fail"),
+        ("simple acceptance", 0.98, "pass"),
+        ("guard band", 0.98, "inconclusive"),
+        ("guard band", 1.02, "inconclusive"),
+        ("guard band", 0.5, "pass"),
+        ("guard band", 1.5, "fail"),
+        ("limited risk", 0.98, "inconclusive"),
+        ("limited risk", 0.5, "pass"),
+        ("limited risk", 1.5, "fail"),
     ],
-)  # fmt: skip
+)
 def test_the_rule_decides_and_a_doubtful_result_is_no_silent_pass(setup, rule, error, verdict):
     observed = Decimal(str(round(12 + 16 * error / 100, 4)))
     found = {"as it stands": [], "as found": [a_reading("4.3", str(observed))], "as left": []}
@@ -172,9 +203,13 @@ def test_a_record_keeps_its_rule_and_its_amendment_is_judged_by_it(technician, a
     policy.rule = "simple acceptance"
     policy.save()
     receipt = records.amend(
-        record, a_sent_record(found=[0.999] + [0.1] * 8), reason="note added",
-        submission=uuid.uuid4(), by=planner, at=NOON,
-    )  # fmt: skip
+        record,
+        a_sent_record(found=[0.999] + [0.1] * 8),
+        reason="note added",
+        submission=uuid.uuid4(),
+        by=planner,
+        at=NOON,
+    )
     assert receipt.record.decision_rule == "guard band of 1 U"
 
 
@@ -201,9 +236,13 @@ def test_the_record_shows_its_budget_and_the_approver_is_warned_of_a_low_ratio(
 def test_output_right_and_level_wrong_points_to_the_probe(technician, approver, sign_in):
     point = an_equipped_point()
     an_approved_record(
-        point, by=technician, approved_by=approver, found=[0.02] * 9, way="simulated output",
+        point,
+        by=technician,
+        approved_by=approver,
+        found=[0.02] * 9,
+        way="simulated output",
         done_on=TODAY - dt.timedelta(8),
-    )  # fmt: skip
+    )
     wetted = an_approved_record(point, by=technician, approved_by=approver, found=[0.9] * 9)
     page = sign_in(approver).get(wetted.get_absolute_url()).content.decode()
     assert "right on simulated output, wrong on wetted level" in page.lower()

@@ -51,8 +51,12 @@ def send(sign_in, technician, job):
 def test_the_form_sets_out_the_procedures_points_up_and_down(sign_in, technician, job):
     a_procedure()
     page = folded(sign_in(technician).get(reverse("calibration:calibrate", args=[job.pk])))
-    applied = [f'name="found-{n}-applied" data-part="applied" value="{v}"' for n, v in enumerate(
-        ["0.300", "2.300", "4.300", "6.300", "8.300", "6.300", "4.300", "2.300", "0.300"])]  # fmt: skip
+    applied = [
+        f'name="found-{n}-applied" data-part="applied" value="{v}"'
+        for n, v in enumerate(
+            ["0.300", "2.300", "4.300", "6.300", "8.300", "6.300", "4.300", "2.300", "0.300"]
+        )
+    ]
     assert all(row in page for row in applied)
     assert "Permit in force." in page
     assert page.count("falling") >= 8
@@ -251,9 +255,18 @@ def test_a_point_of_volume_and_reverse_action_is_set_out_and_stored(sign_in, tec
     )
     an_installation(point)
     job = a_job(point, by=technician)
-    sent = typed([], **{"found-rows": 2, "found-0-applied": "60", "found-0-observed": "1.004",
-                        "found-1-applied": "10", "found-1-observed": "4.996",
-                        "stands-0-applied": "35", "stands-0-observed": "3"})  # fmt: skip
+    sent = typed(
+        [],
+        **{
+            "found-rows": 2,
+            "found-0-applied": "60",
+            "found-0-observed": "1.004",
+            "found-1-applied": "10",
+            "found-1-observed": "4.996",
+            "stands-0-applied": "35",
+            "stands-0-observed": "3",
+        },
+    )
     answer = sign_in(technician).post(reverse("calibration:calibrate", args=[job.pk]), sent)
     assert answer.status_code == 302
     errors = [r.error_percent for r in Calibration.objects.get().readings.filter(stage="as found")]

@@ -48,7 +48,8 @@ JUDGE_ALL = """async ([url, cases]) => {
   const { judge } = await import(url);
   return cases.map((c) => {
     const told = judge(c, c);
-    return { expected: told.expected, error: told.errorText, band: told.band, verdict: told.verdict };
+    const { expected, errorText: error, band, verdict } = told;
+    return { expected, error, band, verdict };
   });
 }"""
 

@@ -90,11 +90,19 @@ def two_levels(stands: str, level: str = "4.3") -> tuple[Calibration, list[Readi
 
     def row(stage: str, at: str, observed: str, origin: str = "read") -> Reading:
         return Reading(
-            stage=stage, applied=Decimal(at), observed=Decimal(observed), origin=origin, expanded_percent=0.2
-        )  # fmt: skip
+            stage=stage,
+            applied=Decimal(at),
+            observed=Decimal(observed),
+            origin=origin,
+            expanded_percent=0.2,
+        )
 
     rows = [row("as found", "1.9", "7.2"), row("as found", "6.7", "16.8")]
-    return record, [row("as it stands", level, stands), *rows, row("as found", "0.3", "4", "computed")]  # fmt: skip
+    return record, [
+        row("as it stands", level, stands),
+        *rows,
+        row("as found", "0.3", "4", "computed"),
+    ]
 
 
 def test_a_third_level_checks_the_line():

@@ -68,9 +68,11 @@ def test_the_approver_sees_first_what_is_unusual(sign_in, approver, record):
 
 def test_every_oddity_is_said(sign_in, approver, technician):
     record = a_record(
-        by=technician, found=[-2.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.8, -2.0], left=[0.0] * 9,
+        by=technician,
+        found=[-2.0, 0.1, 0.1, 0.1, 0.1, 0.1, 0.1, 0.8, -2.0],
+        left=[0.0] * 9,
         done_on=TODAY - dt.timedelta(5),
-    )  # fmt: skip
+    )
     page = sign_in(approver).get(address("approve", record)).content.decode()
     assert "As found, 2 of 9 readings are out of tolerance. Approving opens a finding." in page
     assert "Entered 5 days after it was done." in page
@@ -178,10 +180,22 @@ def test_a_record_shows_what_was_typed_and_computed(sign_in, auditor, record):
 
 @pytest.mark.parametrize(
     ("query", "shown"),
-    [("", True), ("state=submitted", True), ("state=approved", False), ("q=101a", True), ("q=zzz", False),
-     ("verdict=pass", True), ("verdict=found-fail", False), ("since=2026-11-02", True), ("until=2026-11-01", False),
-     ("since=nonsense", True), ("after=nonsense", True), ("after=2026-11-02.0", False), ("standard=999", False)],
-)  # fmt: skip
+    [
+        ("", True),
+        ("state=submitted", True),
+        ("state=approved", False),
+        ("q=101a", True),
+        ("q=zzz", False),
+        ("verdict=pass", True),
+        ("verdict=found-fail", False),
+        ("since=2026-11-02", True),
+        ("until=2026-11-01", False),
+        ("since=nonsense", True),
+        ("after=nonsense", True),
+        ("after=2026-11-02.0", False),
+        ("standard=999", False),
+    ],
+)
 def test_the_list_is_filtered(sign_in, auditor, record, query, shown):
     page = sign_in(auditor).get(f"/records/?{query}").content.decode()
     assert (f'href="/records/{record.pk}/"' in page) == shown

@@ -19,9 +19,14 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
 PDF = b"%PDF-1.7\nHeron Metrology Laboratory\n%%EOF"
 FACTS = {
-    "number": "H-2201", "laboratory": "Heron Metrology Laboratory", "issued_on": "2026-10-01",
-    "valid_until": "2027-09-30", "unit": "mA", "expanded_uncertainty": "0.002", "coverage_factor": "2",
-}  # fmt: skip
+    "number": "H-2201",
+    "laboratory": "Heron Metrology Laboratory",
+    "issued_on": "2026-10-01",
+    "valid_until": "2027-09-30",
+    "unit": "mA",
+    "expanded_uncertainty": "0.002",
+    "coverage_factor": "2",
+}
 
 
 def address(name: str, thing) -> str:

@@ -29,9 +29,13 @@ def a_pack_job(job: Job, *, by: Person, at: dt.datetime) -> dict[str, Any]:
 
 
 def a_content(
-    told: dict[str, Any], *, found: list[float] | None = None, left: list[float] | None = None,
-    at: dt.datetime, **more: Any,
-) -> dict[str, Any]:  # fmt: skip
+    told: dict[str, Any],
+    *,
+    found: list[float] | None = None,
+    left: list[float] | None = None,
+    at: dt.datetime,
+    **more: Any,
+) -> dict[str, Any]:
     """What the tablet would sign: every step done, five points up and down, one standard."""
     version = a_procedure()
     standard = ReferenceStandard.objects.filter(site=told["site"]).first()
@@ -64,23 +68,37 @@ def a_content(
         "standards": [standard.pk],
         "readings": [
             {
-                "stage": r.stage, "run": 1, "sequence": r.sequence, "rising": r.rising, "applied": str(r.applied),
-                "observed": str(r.observed), "indication": None, "origin": "read", "read_at": stamp,
+                "stage": r.stage,
+                "run": 1,
+                "sequence": r.sequence,
+                "rising": r.rising,
+                "applied": str(r.applied),
+                "observed": str(r.observed),
+                "indication": None,
+                "origin": "read",
+                "read_at": stamp,
             }
             for r in rows
         ],
-        "adjustments": [{"kind": "zero", "before": "4.1", "after": "4", "note": "", "at": stamp}] if left else [],
+        "adjustments": [{"kind": "zero", "before": "4.1", "after": "4", "note": "", "at": stamp}]
+        if left
+        else [],
         "adjust_reason": "",
         "steps": [
             {
-                "number": step.number, "key": step.key, "kind": step.kind, "done_at": stamp, "answers": [], "note": "",
+                "number": step.number,
+                "key": step.key,
+                "kind": step.kind,
+                "done_at": stamp,
+                "answers": [],
+                "note": "",
                 "skipped_why": "",
             }
             for step in version.steps.all()
         ],
         "photos": [],
         "device": {"label": "Tablet 3", "agent": "test"},
-    } | more  # fmt: skip
+    } | more
 
 
 def text_of(content: dict[str, Any]) -> str:

@@ -170,9 +170,12 @@ def test_it_is_judged_like_a_typed_one(signed, technician, second_technician, no
     record = receive(signed, by=technician, at=now).record
     other = a_job(an_equipped_point("LT-101B"), by=second_technician)
     typed = records.submit(
-        other, a_sent_record(found=[0.1] * 9, done_on=now.date(), ambient_c=Decimal("21.5")),
-        submission=uuid.uuid4(), by=second_technician, at=now,
-    ).record  # fmt: skip
+        other,
+        a_sent_record(found=[0.1] * 9, done_on=now.date(), ambient_c=Decimal("21.5")),
+        submission=uuid.uuid4(),
+        by=second_technician,
+        at=now,
+    ).record
     for name in ("found_errors", "found_verdict", "expanded_percent", "tur", "decision_rule"):
         assert getattr(record, name) == getattr(typed, name), name
 
@@ -233,8 +236,12 @@ def test_a_job_done_by_another_meanwhile_keeps_both(
 ):
     jobs.hand_over(job, to=second_technician, by=planner)
     first = records.submit(
-        job, a_sent_record(done_on=now.date()), submission=uuid.uuid4(), by=second_technician, at=now
-    ).record  # fmt: skip
+        job,
+        a_sent_record(done_on=now.date()),
+        submission=uuid.uuid4(),
+        by=second_technician,
+        at=now,
+    ).record
     work = receive(signed, by=technician, at=now)
     assert what(work) == {"job", "technician"}
     assert (list(Calibration.objects.all()), work.content) == ([first], text_of(signed))

@@ -72,9 +72,14 @@ def test_mine_come_first_then_the_free_ones_of_these_days(
 def test_free_stops_of_my_round_come_along(technician, planner, now):
     day = now.date() + dt.timedelta(days=30)
     rounds.plan(
-        [an_equipped_point("LT-9")], name="Quay round", starts_on=day, ends_on=day, technician=technician,
-        by=planner, at=now,
-    )  # fmt: skip
+        [an_equipped_point("LT-9")],
+        name="Quay round",
+        starts_on=day,
+        ends_on=day,
+        technician=technician,
+        by=planner,
+        at=now,
+    )
     Job.objects.update(technician=None)
     made = pack(by=technician, at=now)
     assert (tags(made), made["jobs"][0]["round"]) == (["LT-9"], "Quay round")
@@ -120,9 +125,12 @@ def test_procedures_bring_their_steps_and_the_site_s_own_wording(technician, pro
     a_job(by=technician)
     if step.key:
         SiteWording.objects.create(
-            site=technician.appointments.get().site, procedure=procedure.procedure, step_key=step.key,
-            devices="R4", text="Hold the left key for 3 s; the lamp blinks.",
-        )  # fmt: skip
+            site=technician.appointments.get().site,
+            procedure=procedure.procedure,
+            step_key=step.key,
+            devices="R4",
+            text="Hold the left key for 3 s; the lamp blinks.",
+        )
     made = pack(by=technician, at=now)
     told = made["procedures"][str(procedure.pk)]
     assert made["jobs"][0]["procedures"] == [procedure.pk]
@@ -135,8 +143,14 @@ def test_procedures_bring_their_steps_and_the_site_s_own_wording(technician, pro
 
 def test_the_kit_says_what_serves_and_how_good_the_test_is(technician, now):
     meter = a_standard("MM-01", holder=technician)
-    a_certificate(meter, unit="mA", range_low=0, range_high=30, percent_of_reading=Decimal("0.05"),
-                  valid_until=now.date() + dt.timedelta(days=30))  # fmt: skip
+    a_certificate(
+        meter,
+        unit="mA",
+        range_low=0,
+        range_high=30,
+        percent_of_reading=Decimal("0.05"),
+        valid_until=now.date() + dt.timedelta(days=30),
+    )
     small = a_standard("MM-02")
     a_certificate(small, unit="mA", range_low=0, range_high=10)
     poor = a_standard("MM-03")

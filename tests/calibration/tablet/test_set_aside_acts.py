@@ -78,7 +78,9 @@ def test_kept_without_a_record_nothing_counts_from_it(aside, job, planner, now):
     assert LedgerEntry.objects.get(act="settle work").details["kept"] == "without a record"
 
 
-def test_sending_again_after_settling_gives_what_became_of_it(aside, content, technician, planner, now):  # fmt: skip
+def test_sending_again_after_settling_gives_what_became_of_it(
+    aside, content, technician, planner, now
+):
     settle(aside, as_record=True, why="fine", by=planner, at=now)
     assert receive(content, by=technician, at=now).record == Calibration.objects.get()
 

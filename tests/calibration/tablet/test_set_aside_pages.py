@@ -84,8 +84,10 @@ def test_a_planner_stores_it_after_all(edited, planner, sign_in, now):
     page = client.get(edited.get_absolute_url()).content.decode()
     assert f'value="{now.date()}"' in page
     answer = client.post(
-        edited.get_absolute_url(), {"outcome": "store", "why": "range now right", "done_on": now.date()}, follow=True
-    )  # fmt: skip
+        edited.get_absolute_url(),
+        {"outcome": "store", "why": "range now right", "done_on": now.date()},
+        follow=True,
+    )
     record = Calibration.objects.get()
     assert f"is stored as record {record.pk}" in answer.content.decode()
     page = client.get(record.get_absolute_url()).content.decode()
@@ -164,8 +166,12 @@ def test_a_work_that_cannot_be_read_is_shown_word_for_word(job, technician, plan
     text = '{"format": 1, "readings": "<b>none</b>"}'
     submission = uuid.uuid4()
     field.sign(
-        [field.ToSign(submission, job.pk, sha_of(text))], device="", device_at=now, by=technician, at=now
-    )  # fmt: skip
+        [field.ToSign(submission, job.pk, sha_of(text))],
+        device="",
+        device_at=now,
+        by=technician,
+        at=now,
+    )
     work, _ = field.receive(submission, text, by=technician, at=now)
     page = sign_in(planner).get(work.get_absolute_url()).content.decode()
     assert "&lt;b&gt;none&lt;/b&gt;" in page

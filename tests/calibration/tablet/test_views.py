@@ -74,9 +74,17 @@ def test_the_token_of_who_lets_a_send_through(technician, told, now):
     client.force_login(technician, backend="django.contrib.auth.backends.ModelBackend")
     content = a_content(told, at=now)
     body = {
-        "password": PASSWORD, "device": "Tablet 3", "device_at": now.isoformat(),
-        "works": [{"submission": content["submission"], "job": content["job"], "sha256": sha_of(text_of(content))}],
-    }  # fmt: skip
+        "password": PASSWORD,
+        "device": "Tablet 3",
+        "device_at": now.isoformat(),
+        "works": [
+            {
+                "submission": content["submission"],
+                "job": content["job"],
+                "sha256": sha_of(text_of(content)),
+            }
+        ],
+    }
     ask = {"data": json.dumps(body), "content_type": "application/json"}
     assert client.post("/field/sign/", **ask).status_code == 403
     token = client.get("/field/who/").json()["csrf"]
@@ -165,11 +173,15 @@ def test_a_signed_work_is_stored_once_and_tells_what_happens_next(tablet, conten
     assert (told["found"]["verdict"], told["rule"]) == ("pass", "simple acceptance")
     due = record.done_on.replace(year=record.done_on.year + 1)
     assert told["next"] == {
-        "approvers": [approver.name], "due_on": due.isoformat(), "interval": "12 months", "finding": False,
+        "approvers": [approver.name],
+        "due_on": due.isoformat(),
+        "interval": "12 months",
+        "finding": False,
         "label_url": f"/points/{record.point_id}/label/",
-        "adjust_said": "As found +0.10 %, within the adjust limit of ±0.50\N{NO-BREAK SPACE}% of span; "
+        "adjust_said": "As found +0.10 %, within the adjust limit of "
+        "±0.50\N{NO-BREAK SPACE}% of span; "
         "nothing was adjusted.",
-    }  # fmt: skip
+    }
     assert told["photos_missing"] == []
 
 
@@ -373,9 +385,17 @@ def test_the_record_shows_steps_times_clock_and_tablet(data, tablet, told, now, 
         with CaptureQueriesContext(connection) as asked:
             page = client.get(address).content.decode()
         for text in (
-            "Steps carried out", "Permit in force.", "no dip hatch", "loop: 12.01 mA", "windy", "9 " "min ahead",
-            "Photo of step 2, opens in full", "recorded on a tablet", "Read at", "Tablet 3",
-        ):  # fmt: skip
+            "Steps carried out",
+            "Permit in force.",
+            "no dip hatch",
+            "loop: 12.01 mA",
+            "windy",
+            "9 min ahead",
+            "Photo of step 2, opens in full",
+            "recorded on a tablet",
+            "Read at",
+            "Tablet 3",
+        ):
             assert text in page, (address, text)
         assert len(asked) <= 12, [q["sql"][:80] for q in asked]
 
