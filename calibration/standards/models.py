@@ -6,19 +6,13 @@ import datetime as dt
 from typing import Self
 
 from django.db import models
-from django.db.models import Exists, F, Max, OuterRef, Q
+from django.db.models import F, Max, Q
 
 from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
 
 
 class StandardQuerySet(SiteQuerySet):
-    def valid_on(self, day: dt.date) -> Self:
-        """Standards in use on ``day`` with a certificate that covers it."""
-        return self.filter(Q(withdrawn_on=None) | Q(withdrawn_on__gt=day)).filter(
-            Exists(StandardCertificate.objects.covering(day).filter(standard=OuterRef("pk")))
-        )
-
     def with_end(self, today: dt.date) -> Self:
         """Each with ``ends_on``: the last day that a certificate not withdrawn by ``today``
         covers.

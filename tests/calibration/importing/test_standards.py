@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from calibration.importing.standards import STANDARDS
-from calibration.standards.models import ReferenceStandard, StandardCertificate
+from calibration.standards.models import StandardCertificate
 from plant.importing.templates import csv_template
 from tests.files import applied, reasons, send
 
@@ -24,7 +24,8 @@ TEXT = (
 def test_a_standard_comes_in_with_all_its_certificates(site, planner):
     batch = applied(TEXT, by=planner, kind="standards")
     assert (batch.rows_new, batch.rows_changed, batch.rows_same) == (3, 0, 0)
-    assert ReferenceStandard.objects.valid_on(dt.date(2025, 6, 1)).get().name == "MM-01"
+    covering = StandardCertificate.objects.covering(dt.date(2025, 6, 1))
+    assert covering.get().standard.name == "MM-01"
     again = send(TEXT, by=planner, kind="standards")
     assert (again.rows_new, again.rows_changed, again.rows_same) == (0, 0, 3)
 
