@@ -149,7 +149,9 @@ def _judged(
         **register_of(point, transmitter),
         **uncertainty,
         **figure_columns("found", found),
-        **figure_columns("left", left if left.readings else found),  # not adjusted: as left is as found
+        **figure_columns(
+            "left", left if left.readings else found
+        ),  # not adjusted: as left is as found
     )
     return NewRecord(past, row, [judged[stage] for stage in STAGES])
 

@@ -13,8 +13,8 @@ from typing import Any
 from calibration.importing.calibration_columns import DOWN, OF_RECORD
 from calibration.importing.known import Known
 from calibration.procedures.models import ProcedureVersion
-from calibration.records.models import Reading
 from calibration.records.entry import ReadingEntry
+from calibration.records.models import Reading
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.columns import Parsed
 from plant.importing.importer import Context

@@ -101,7 +101,7 @@ def unfit(
     if kind == ReferenceStandard.Kind.RESISTOR:
         return ""
     if kind not in APPLIES[way]:
-        return f"A {kind} does not serve for: {way}."
+        return f"{kind.capitalize()}: not used for {way}."
     if kind in LENGTHS and point.quantity == "level":
         return _short_of_level(certificate, point)
     return ""

@@ -211,7 +211,7 @@ def test_a_new_procedure_begins_as_a_copy(seeds, sign_in, approver):
         ({"reason": ""}, "This field is required"),
         ({"shape": "test points"}, "No step reads as found"),
         ({"step-3-text": ""}, "A step needs its text"),
-        ({"step-3-place": ""}, "Say where it stands"),
+        ({"step-3-place": ""}, "Give its place"),
     ],
 )
 def test_what_is_wrong_with_a_new_one_is_said_and_stays_typed(

@@ -126,7 +126,7 @@ def test_own_work_has_no_buttons_and_cannot_be_approved(sign_in, record, technic
     assert "Return for this reason" not in page
     answer = client.post(address("approve", own), approving(own))
     assert answer.status_code == 422
-    assert "Nobody approves their own work" in answer.content.decode()
+    assert "Nobody approves or returns their own work" in answer.content.decode()
     own.refresh_from_db()
     assert own.state == "submitted"
 

@@ -168,7 +168,7 @@ def test_the_kit_says_what_serves_and_how_good_the_test_is(technician, now):
     assert kit[str(meter.pk)]["fits"]
     assert kit[str(meter.pk)]["tur"] > kit[str(poor.pk)]["tur"] > 0
     assert "certified for 0 to 10 mA" in kit[str(small.pk)]["why"]
-    assert "no use" in kit[str(weights.pk)]["why"]
+    assert "not used for" in kit[str(weights.pk)]["why"]
     assert "certified for 0 to 5 m" in kit[str(tape.pk)]["why"]
     told = {one["name"]: one for one in made["standards"]}
     assert set(told) == {"MM-01", "MM-02", "MM-03", "WT-01", "DT-01"}
