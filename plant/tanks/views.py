@@ -69,7 +69,7 @@ def tanks(request: SignedRequest) -> HttpResponse:
 
 
 @dataclass(frozen=True)
-class Hanging:
+class TankPoint:
     """A point of the tank's page: the row, its table of heights, and what it shows at the level
     asked for.
     """
@@ -103,7 +103,7 @@ def tank(request: SignedRequest, pk: int) -> HttpResponse:
         "asked_trouble": trouble,
         "level": level,
         "volume": None if level is None else volume_at(geometry, level + row.datum_m),
-        "hanging": [_hanging(point, geometry, level) for point in points],
+        "tank_points": [_tank_point(point, geometry, level) for point in points],
         "drawing": _drawing(row, geometry, points, level),
         "share": None
         if level is None
@@ -146,7 +146,7 @@ def _level_asked_for(
     return asked, level, ""
 
 
-def _hanging(point: MeasuringPoint, geometry: Geometry, level: float | None) -> Hanging:
+def _tank_point(point: MeasuringPoint, geometry: Geometry, level: float | None) -> TankPoint:
     shows = None
     if level is not None:
         applied = (
@@ -155,7 +155,7 @@ def _hanging(point: MeasuringPoint, geometry: Geometry, level: float | None) -> 
             else from_metres(level, point.unit)
         )
         shows = float(expected_signal(point, applied))
-    return Hanging(point, height_lines(point, geometry), shows)
+    return TankPoint(point, height_lines(point, geometry), shows)
 
 
 def _drawing(row: Tank, geometry: Geometry, points: list[Any], level: float | None) -> Drawing:

@@ -161,7 +161,7 @@ def _page(
     spares = Transmitter.objects.filter(site_id=point.site_id, status=Transmitter.Status.SPARE)
     context = {
         "point": point,
-        "hanging": present,
+        "present": present,
         "form": form,
         "away": away,
         "spares": spares[:OFFERED],

@@ -50,13 +50,13 @@ def a_file(
     *readings: tuple, key="A1", day=DAY, serial="S1", adjusted="", why="", standards="MM-01"
 ) -> str:
     """One record: readings are (stage, direction, applied, observed)."""
-    facts = (
+    values = (
         f"{key},LT-101A,{serial},{day},T. Quillane,S. Fenharrow,wetted level by "
         f"dip,{standards},{adjusted}"
     )
     return (
         "\n".join(
-            f"{facts},{stage},{way},{applied},{observed},{why}"
+            f"{values},{stage},{way},{applied},{observed},{why}"
             for stage, way, applied, observed in readings
         )
         + "\n"
@@ -95,10 +95,10 @@ def test_a_record_comes_in_judged_and_approved(point, planner, technician, appro
 
 def test_an_import_judges_as_a_submission_does(point, planner, technician, approver):
     errors = [0.1, 0.4, 0.9, -1.2, 0.3, -1.1, 0.2, 0.1, -0.2]
-    told = [
+    readings = [
         ("as found", "up" if r.rising else "down", r.applied, r.observed) for r in a_run(errors)
     ]
-    applied(of(a_file(*told, day=NOON.date())), by=planner, kind="calibrations")
+    applied(of(a_file(*readings, day=NOON.date())), by=planner, kind="calibrations")
     imported = Calibration.objects.get()
     typed = records.submit(
         a_job(point, by=technician), a_sent_record(found=errors), submission=planner_uuid(), by=technician, at=NOON
@@ -136,8 +136,8 @@ def test_the_same_file_again_changes_nothing_and_an_altered_one_is_refused(point
     applied(text, by=planner, kind="calibrations")
     again = send(text, by=planner, kind="calibrations")
     assert (again.rows_new, again.rows_changed, again.rows_same) == (0, 0, 1)
-    told = reasons(send(text.replace("12.14", "12.15"), by=planner, kind="calibrations"))
-    assert told == [(2, "record", "was imported before with other contents; an approved record never changes: "
+    problems = reasons(send(text.replace("12.14", "12.15"), by=planner, kind="calibrations"))
+    assert problems == [(2, "record", "was imported before with other contents; an approved record never changes: "
                      "amend it on its page")]  # fmt: skip
 
 
@@ -155,8 +155,8 @@ def test_trends_and_due_dates_follow_the_history(point, planner):
     years = [(row.done_on - dt.date(2000, 1, 1)).days / 365.25 for row in rows]
     found = [row.found_at_zero for row in rows]
     u, shared = ([getattr(row, name) for row in rows] for name in ("u_zero", "u_zero_shared"))
-    told = histories(years, found, found, [False] * 6, u, shared)
-    believed = outlook(told, default_prior(rows[-1].tolerance_percent)).rate()
+    drift = histories(years, found, found, [False] * 6, u, shared)
+    believed = outlook(drift, default_prior(rows[-1].tolerance_percent)).rate()
     assert trend.zero_rate == pytest.approx(believed.centre[0], rel=1e-9)
     assert all(row.budget["U"] > 0 and row.decision_rule == "simple acceptance" for row in rows)
     assert MeasuringPoint.objects.get().due_on == dt.date(2027, 7, 1)
@@ -173,7 +173,7 @@ def test_levels_in_another_unit_are_kept_in_that_of_the_range(point, planner):
 
 
 @pytest.mark.parametrize(
-    ("text", "column", "said"),
+    ("text", "column", "reason"),
     [
         (a_file(*FOUND, serial="S9"), "serial", "S1 was"),
         (a_file(*FOUND, day=dt.date(2019, 5, 1)), "serial", "none there that day"),
@@ -189,17 +189,19 @@ def test_levels_in_another_unit_are_kept_in_that_of_the_range(point, planner):
         (a_file(*FOUND).replace("by dip", "by eye", 1), "way", "wetted level by gauge glass"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_is_refused_by_row_and_column(text, column, said, point, planner):
-    told = reasons(send(of(text), by=planner, kind="calibrations"))
-    assert any(row >= 2 and where == column and said in why for row, where, why in told), told
+def test_what_cannot_be_is_refused_by_row_and_column(text, column, reason, point, planner):
+    problems = reasons(send(of(text), by=planner, kind="calibrations"))
+    assert any(row >= 2 and where == column and reason in why for row, where, why in problems), (
+        problems
+    )
     assert not Calibration.objects.exists()
 
 
 def test_rows_of_one_record_agree(point, planner):
     lines = of(a_file(*FOUND)).split("\n")
     lines[3] = lines[3].replace(str(DAY), "2026-03-03")
-    told = reasons(send("\n".join(lines), by=planner, kind="calibrations"))
-    assert told == [(4, "day", "differs from an earlier row of record A1 (2026-03-02)")]
+    problems = reasons(send("\n".join(lines), by=planner, kind="calibrations"))
+    assert problems == [(4, "day", "differs from an earlier row of record A1 (2026-03-02)")]
 
 
 def test_as_found_may_be_missing_with_its_reason(point, planner):

@@ -65,10 +65,10 @@ def test_a_cell_may_hold_anything(kind, seed, plant, planner):
     for _ in range(rng.randint(1, 8)):
         rng.choice(rows)[rng.randrange(len(header))] = rng.choice(NASTY)
     batch = send(as_csv([header, *rows]), by=planner, kind=kind)
-    told = reasons(batch)
-    assert not any("Spanbook failed" in reason for _, _, reason in told)
-    assert (batch.state == "refused") == bool(told)
-    assert all(column and reason for _, column, reason in told)
+    problems = reasons(batch)
+    assert not any("Spanbook failed" in reason for _, _, reason in problems)
+    assert (batch.state == "refused") == bool(problems)
+    assert all(column and reason for _, column, reason in problems)
     assert not LedgerEntry.objects.filter(act="import").exists()
     if batch.state == "checked":
         batch = applied(as_csv([header, *rows]), by=planner, kind=kind, why="seen to be right")

@@ -71,13 +71,13 @@ def test_problems_are_listed_by_row_paged_and_downloadable(planners_client, site
 
 
 @pytest.mark.parametrize(
-    ("name", "said"),
+    ("name", "reason"),
     [("empty.csv", "0 bytes"), ("document.csv", "PDF"), ("not-a-workbook.xlsx", "ZIP")],
 )
-def test_a_wrong_kind_of_file_is_told_beside_its_field(name, said, planners_client, site):
+def test_a_wrong_kind_of_file_is_told_beside_its_field(name, reason, planners_client, site):
     answer = upload(planners_client, site, (HOSTILE / name).read_bytes(), name)
     assert answer.status_code == 422
-    assert said in text_of(answer)
+    assert reason in text_of(answer)
     assert not ImportBatch.objects.exists()
 
 

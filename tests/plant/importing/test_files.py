@@ -96,7 +96,7 @@ def test_only_the_first_sheet_is_read_and_that_is_said(saved):
 
 
 @pytest.mark.parametrize(
-    ("name", "said"),
+    ("name", "reason"),
     [
         ("empty.csv", "0 bytes"),
         ("document.csv", "PDF"),
@@ -110,8 +110,8 @@ def test_only_the_first_sheet_is_read_and_that_is_said(saved):
         ("old.xls", "XLS"),
     ],
 )
-def test_the_wrong_kind_of_file_is_refused_in_words(name, said):
-    assert said in refused(HOSTILE / name)
+def test_the_wrong_kind_of_file_is_refused_in_words(name, reason):
+    assert reason in refused(HOSTILE / name)
 
 
 def test_a_workbook_that_unfolds_to_too_much_is_refused_unread(saved):

@@ -85,9 +85,9 @@ def test_dimensions_are_kept_in_the_unit_of_the_file(site, planner):
 def test_tanks_that_make_no_volume_are_refused_with_what_is_missing(site, planner):
     rows = ["A,T-1,vertical,11,,", "A,T-2,strapped,,0:0; 1:x,", "A,T-3,sphere,3,,tar"]
     text = "\n".join(["area,tank,shape,diameter (m),strapping,product", *rows, ""])
-    told = {r[:2]: r[2] for r in reasons(send(text, by=planner, kind="tanks"))}
-    assert set(told) == {(2, "height (m)"), (3, "strapping"), (4, "product")}
-    assert "1:x" in told[3, "strapping"]
+    problems = {r[:2]: r[2] for r in reasons(send(text, by=planner, kind="tanks"))}
+    assert set(problems) == {(2, "height (m)"), (3, "strapping"), (4, "product")}
+    assert "1:x" in problems[3, "strapping"]
 
 
 def test_a_tank_does_not_shrink_below_the_range_of_its_point(site, planner):

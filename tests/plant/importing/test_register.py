@@ -48,9 +48,9 @@ def test_a_file_brings_in_points_transmitters_and_installations(tank, planner):
     second = MeasuringPoint.objects.get(tag="LT-101B")
     assert second.is_reverse
     assert (second.due_on, second.anchor_on) == (TODAY, None)
-    hanging = Installation.objects.get(point=first)
-    assert (hanging.transmitter.serial, hanging.installed_on) == ("TW80113", dt.date(2020, 3, 2))
-    assert hanging.transmitter.status == "in service"
+    present = Installation.objects.get(point=first)
+    assert (present.transmitter.serial, present.installed_on) == ("TW80113", dt.date(2020, 3, 2))
+    assert present.transmitter.status == "in service"
     assert sum(DueCount.objects.values_list("points", flat=True)) == 2
 
 
@@ -191,16 +191,16 @@ def test_every_problem_is_listed_by_row_and_column(tank, planner):
         ),
         by=planner,
     )
-    told = reasons(batch)
+    problems = reasons(batch)
     assert batch.state == "refused"
-    assert batch.problems_found == len(told)
-    places = {(row, column) for row, column, _ in told}
+    assert batch.problems_found == len(problems)
+    places = {(row, column) for row, column, _ in problems}
     assert places == {
         (3, "LRV (m)"), (3, "URV (m)"), (3, "tolerance"), (3, "last calibrated"), (3, "signal"),
         (4, "tank"), (4, "LRV (m)"), (4, "URV (m)"), (4, "tolerance"), (4, "last calibrated"),
         (5, "tag"), (5, "URV (m)"), (6, "URV (m)"), (7, "tag"),
     }  # fmt: skip
-    said = {(row, column): reason for row, column, reason in told}
+    said = {(row, column): reason for row, column, reason in problems}
     assert "write 0.5 with a point" in said[3, "LRV (m)"]
     assert "did you mean “T-101”" in said[4, "tank"]
     assert "4-20mA, 0-20mA, 1-5V or 0-10V" in said[3, "signal"]
@@ -221,8 +221,8 @@ def test_every_problem_is_listed_by_row_and_column(tank, planner):
 )
 def test_a_wrong_header_is_refused_by_its_heading(header, column, reason, tank, planner):
     cells = ["LT-101A", "T-101", "0.3", "8.3", "1", "x"][: header.count(",") + 1]
-    told = reasons(send(rows(header, ",".join(cells)), by=planner))
-    row, _, why = next(each for each in told if each[1] == column)
+    problems = reasons(send(rows(header, ",".join(cells)), by=planner))
+    row, _, why = next(each for each in problems if each[1] == column)
     assert row == 1
     assert reason in why
 

@@ -58,7 +58,7 @@ def points(draw):
     tags=st.lists(NAMES, min_size=1, max_size=4, unique=True),
     serials=st.lists(NAMES, min_size=4, max_size=4, unique=True),
     maker=NAMES | st.just(""),
-    facts=st.lists(points(), min_size=4, max_size=4),
+    values=st.lists(points(), min_size=4, max_size=4),
     as_workbook=st.booleans(),
 )
 @settings(
@@ -67,10 +67,10 @@ def points(draw):
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 def test_importing_its_own_export_changes_nothing(
-    site, planner, tags, serials, maker, facts, as_workbook
+    site, planner, tags, serials, maker, values, as_workbook
 ):
     tank = site.tanks.first() or a_tank()
-    for tag, serial, fact in zip(tags, serials, facts, strict=False):
+    for tag, serial, fact in zip(tags, serials, values, strict=False):
         if MeasuringPoint.objects.filter(tag=tag).exists() or tag[0] in "=@":
             continue
         point = a_point(tag, tank, **fact)

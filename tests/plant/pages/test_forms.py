@@ -71,7 +71,7 @@ def test_a_new_point_with_half_its_tolerance_as_adjust_limit(client):
 
 
 @pytest.mark.parametrize(
-    ("typed", "field", "said"),
+    ("typed", "field", "reason"),
     [
         ({"lower": "0,5"}, "lower", "Write 0.5 with a point."),
         ({"upper": "nan"}, "upper", "not a plain number"),
@@ -100,14 +100,14 @@ def test_a_new_point_with_half_its_tolerance_as_adjust_limit(client):
         ({"procedure_key": "made-up"}, "procedure_key", "not one of the available choices"),
     ],
 )
-def test_what_is_wrong_is_said_beside_its_field_and_nothing_typed_is_lost(
-    client, typed, field, said
+def test_what_is_wrong_is_shown_beside_its_field_and_nothing_typed_is_lost(
+    client, typed, field, reason
 ):
     a_point("LT-101A")
     page = client.post("/points/new/", NEW_POINT | {"note": "dip hatch north"} | typed)
     assert page.status_code == 422
     assert set(errors_of(page)) == {field}
-    assert said in errors_of(page)[field]
+    assert reason in errors_of(page)[field]
     assert b"dip hatch north" in page.content
     assert MeasuringPoint.objects.count() == 1
 
@@ -208,7 +208,7 @@ def test_a_tank_is_added_with_its_product_by_name(client):
 
 
 @pytest.mark.parametrize(
-    ("typed", "field", "said"),
+    ("typed", "field", "reason"),
     [
         ({"diameter": ""}, "diameter", "A vertical tank needs a number above zero here."),
         ({"height": "-3"}, "height", "above zero"),
@@ -241,10 +241,10 @@ def test_a_tank_is_added_with_its_product_by_name(client):
         ({"product_c": "warm"}, "product_c", "not a plain number"),
     ],
 )
-def test_a_tank_that_cannot_be_is_refused_beside_its_field(client, typed, field, said):
+def test_a_tank_that_cannot_be_is_refused_beside_its_field(client, typed, field, reason):
     page = client.post("/tanks/new/", NEW_TANK | typed)
     assert page.status_code == 422
-    assert said in errors_of(page).get(field, str(errors_of(page)))
+    assert reason in errors_of(page).get(field, str(errors_of(page)))
     assert set(errors_of(page)) == {field}
     assert not Tank.objects.exists()
 
@@ -264,7 +264,7 @@ def test_a_tank_page_takes_any_level_typed(client, level):
 
 
 @pytest.mark.parametrize(
-    "facts",
+    "values",
     [
         {
             "shape": "horizontal",
@@ -285,8 +285,8 @@ def test_a_tank_page_takes_any_level_typed(client, level):
         {"wall_conducts": False},
     ],
 )
-def test_every_shape_is_drawn(client, facts):
-    tank = a_tank(**facts)
+def test_every_shape_is_drawn(client, values):
+    tank = a_tank(**values)
     a_point(tank=tank, lower=Decimal("0.1"), upper=Decimal("1.5"))
     text = client.get(f"/tanks/{tank.pk}/").content.decode()
     assert 'class="tank-drawing"' in text
@@ -309,7 +309,7 @@ def test_a_transmitter_is_added_as_a_spare_and_installed_by_part_of_its_serial(c
 
 
 @pytest.mark.parametrize(
-    ("typed", "field", "said"),
+    ("typed", "field", "reason"),
     [
         ({"transmitter": "nothing"}, "transmitter", "no transmitter “nothing”"),
         ({"transmitter": "S-"}, "transmitter", "More than one transmitter fits"),
@@ -317,14 +317,14 @@ def test_a_transmitter_is_added_as_a_spare_and_installed_by_part_of_its_serial(c
         ({"on": "2999-01-01"}, "on", "still to come"),
     ],
 )
-def test_an_installation_that_cannot_be_is_refused_beside_its_field(client, typed, field, said):
+def test_an_installation_that_cannot_be_is_refused_beside_its_field(client, typed, field, reason):
     a_transmitter("S-1")
     a_transmitter("S-2")
     point = a_point()
-    facts = {"transmitter": "S-1", "on": timezone.now().date().isoformat()} | typed
-    page = client.post(f"/points/{point.pk}/install/", facts)
+    values = {"transmitter": "S-1", "on": timezone.now().date().isoformat()} | typed
+    page = client.post(f"/points/{point.pk}/install/", values)
     assert page.status_code == 422
-    assert said in errors_of(page)[field]
+    assert reason in errors_of(page)[field]
 
 
 def test_a_swap_and_a_removal_go_through_their_forms(client):
@@ -332,8 +332,8 @@ def test_a_swap_and_a_removal_go_through_their_forms(client):
     old = an_installation(point)
     a_transmitter("S-9")
     today = timezone.now().date().isoformat()
-    facts = {"transmitter": "S-9", "seen": old.pk, "goes": "in repair", "on": today}
-    assert client.post(f"/points/{point.pk}/install/", facts).status_code == 302
+    values = {"transmitter": "S-9", "seen": old.pk, "goes": "in repair", "on": today}
+    assert client.post(f"/points/{point.pk}/install/", values).status_code == 302
     assert point.installations.get(removed_on=None).transmitter.serial == "S-9"
     page = client.post(
         f"/points/{point.pk}/remove/",
@@ -345,32 +345,32 @@ def test_a_swap_and_a_removal_go_through_their_forms(client):
 
 # ---- products, people, sites ----
 def test_a_product_below_a_permittivity_of_one_is_refused(client):
-    facts = {
+    values = {
         "name": "air",
         "permittivity": "0.9",
         "permittivity_c": "20",
         "permittivity_per_k": "0",
     }
-    facts |= {"density_c": "20", "density_per_k": "0"}
-    page = client.post("/products/new/", facts)
+    values |= {"density_c": "20", "density_per_k": "0"}
+    page = client.post("/products/new/", values)
     assert "never below 1" in errors_of(page)["permittivity"]
-    client.post("/products/new/", facts | {"permittivity": "1"})
+    client.post("/products/new/", values | {"permittivity": "1"})
     assert Product.objects.get().site == a_site()
 
 
 def test_an_administrator_adds_a_person_who_then_signs_in(sign_in, administrator):
     boss = sign_in(administrator)
-    facts = {
+    values = {
         "name": "O. Quist",
         "username": "oquist",
         "password": "short",
         "role": "technician",
         "site": a_site().pk,
     }
-    page = boss.post("/people/new/", facts)
+    page = boss.post("/people/new/", values)
     assert page.status_code == 422
     assert set(errors_of(page)) == {"password"}
-    assert boss.post("/people/new/", facts | {"password": "nine green herons"}).status_code == 302
+    assert boss.post("/people/new/", values | {"password": "nine green herons"}).status_code == 302
     assert Person.objects.get(username="oquist").roles == {"technician"}
     new = Client()
     sent = new.post("/sign-in/", {"username": "oquist", "password": "nine green herons"})
@@ -379,8 +379,8 @@ def test_an_administrator_adds_a_person_who_then_signs_in(sign_in, administrator
 
 def test_an_administrator_cannot_appoint_himself_a_planner(sign_in, administrator):
     boss = sign_in(administrator)
-    facts = {"role-site": a_site().pk, "role-role": "planner", "role-starts_on": "2026-01-01"}
-    page = boss.post(f"/people/{administrator.pk}/appoint/", facts)
+    values = {"role-site": a_site().pk, "role-role": "planner", "role-starts_on": "2026-01-01"}
+    page = boss.post(f"/people/{administrator.pk}/appoint/", values)
     assert page.status_code == 422
     assert b"another administrator must" in page.content
 
@@ -395,11 +395,11 @@ def test_a_persons_roles_elsewhere_stay_hidden(sign_in, administrator, technicia
 def test_a_planner_sets_crew_hours(client, site):
     address = f"/sites/{site.pk}/edit/"
     form = client.get(address).context["forms"][0]
-    facts = {
+    values = {
         "planned-seen": form["seen"].value(),
         "planned-crew_hours": "60",
         "planned-digest_at": "05:30",
     }
-    assert client.post(address, facts).status_code == 302
+    assert client.post(address, values).status_code == 302
     site.refresh_from_db()
     assert site.crew_hours == 60

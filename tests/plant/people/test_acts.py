@@ -31,8 +31,8 @@ TOMORROW = TODAY + dt.timedelta(1)
 
 
 def added(by: Person, **more) -> Person:
-    facts = {"password": GOOD, "site": a_site(), "role": "technician", "on": LONG_AGO}
-    return people.add(Person(username="oquist", name="O. Quist"), **(facts | more), by=by)
+    values = {"password": GOOD, "site": a_site(), "role": "technician", "on": LONG_AGO}
+    return people.add(Person(username="oquist", name="O. Quist"), **(values | more), by=by)
 
 
 def test_a_new_person_may_sign_in_and_holds_the_first_role(administrator):

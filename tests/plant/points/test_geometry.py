@@ -43,7 +43,7 @@ def test_a_horizontal_tanks_length_may_stand_in_either_field(field):
 
 
 @pytest.mark.parametrize(
-    ("facts", "field"),
+    ("values", "field"),
     [
         ({"diameter": None}, "diameter"),
         ({"height": Decimal(0)}, "height"),
@@ -58,13 +58,13 @@ def test_a_horizontal_tanks_length_may_stand_in_either_field(field):
         ({"highest_level": Decimal("12.1")}, "highest_level"),
     ],
 )
-def test_a_tank_that_cannot_be_is_refused_at_its_field(facts, field):
+def test_a_tank_that_cannot_be_is_refused_at_its_field(values, field):
     shown = {
         "shape": "vertical",
         "unit": "m",
         "diameter": Decimal(11),
         "height": Decimal(12),
-        **facts,
+        **values,
     }
     with pytest.raises(Refused) as refusal:
         derive(Tank(name="T-1", **shown))
@@ -133,7 +133,7 @@ def test_the_expected_signal_is_linear_in_the_points_own_unit_and_mirrors_for_re
 
 
 @pytest.mark.parametrize(
-    ("facts", "field"),
+    ("values", "field"),
     [
         ({"upper": Decimal("12.1")}, "upper"),
         ({"lower": Decimal("-0.1")}, "lower"),
@@ -142,9 +142,9 @@ def test_the_expected_signal_is_linear_in_the_points_own_unit_and_mirrors_for_re
         ({"quantity": "volume", "unit": "m3", "upper": Decimal(1200)}, "upper"),
     ],
 )
-def test_a_range_outside_the_tank_is_refused_at_its_end(facts, field):
+def test_a_range_outside_the_tank_is_refused_at_its_end(values, field):
     point = a_point()
-    for name, value in facts.items():
+    for name, value in values.items():
         setattr(point, name, value)
     with pytest.raises(Refused) as refusal:
         refuse_range_outside(point)

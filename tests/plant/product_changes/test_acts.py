@@ -20,9 +20,9 @@ DAY = dt.timedelta(1)
 
 
 def changed(by, tank=None, **other) -> ProductChange:
-    facts = {"celsius": Decimal(25), "on": TODAY, "why": "A ship of soybean oil.", "at": NOON}
-    facts = {"product": soybean_oil()} | facts | other
-    return change_product(tank or Tank.objects.get(), by=by, **facts)
+    values = {"celsius": Decimal(25), "on": TODAY, "why": "A ship of soybean oil.", "at": NOON}
+    values = {"product": soybean_oil()} | values | other
+    return change_product(tank or Tank.objects.get(), by=by, **values)
 
 
 @pytest.fixture

@@ -27,8 +27,13 @@ def olein(celsius=40) -> Contents:
 
 
 def soybean(**more) -> Contents:
-    facts = {"permittivity": Decimal("3.15"), "permittivity_c": 25, "density": 917, "density_c": 25}
-    return Contents(a_product(name="soybean oil", **(facts | more)), Decimal(25))
+    values = {
+        "permittivity": Decimal("3.15"),
+        "permittivity_c": 25,
+        "density": 917,
+        "density_c": 25,
+    }
+    return Contents(a_product(name="soybean oil", **(values | more)), Decimal(25))
 
 
 def brine(**more) -> Contents:
@@ -159,24 +164,26 @@ def facts_of(device: dict, contents: Contents, **tank):
 
 def test_expected_picofarads_are_those_worked_by_hand():
     # Rod of 16 mm in 2000 mm, 8 m, permittivity 3.05: 92.177 pF dry, 281.140 full.
-    facts = facts_of({"probe_length_mm": 8000, "probe_diameter_mm": 16}, olein(), height=Decimal(8))
-    assert facts.in_gas == pytest.approx(92.177 / 8, abs=1e-4)
+    values = facts_of(
+        {"probe_length_mm": 8000, "probe_diameter_mm": 16}, olein(), height=Decimal(8)
+    )
+    assert values.in_gas == pytest.approx(92.177 / 8, abs=1e-4)
     expected = [92.177, 92.177, 281.140, 281.140]
-    assert [h.picofarads for h in facts.heights] == pytest.approx(expected, abs=5e-4)
-    assert facts.span_picofarads == pytest.approx(188.963, abs=1e-3)
-    causes = {s.cause: s for s in facts.sensitivities}
+    assert [h.picofarads for h in values.heights] == pytest.approx(expected, abs=5e-4)
+    assert values.span_picofarads == pytest.approx(188.963, abs=1e-3)
+    causes = {s.cause: s for s in values.sensitivities}
     assert causes["Permittivity 0.1 higher"].percent == pytest.approx(4.8780, abs=5e-5)
     assert causes["10 K warmer"].percent == pytest.approx(-100 * 0.04 / 2.05, abs=1e-9)
 
 
 def test_in_a_conducting_liquid_the_insulation_is_the_dielectric():
     lye = Contents(a_product(name="lye", conducts=True, permittivity=None), None)
-    facts = facts_of(ROD | COVER, lye)
-    assert facts.in_liquid == pytest.approx(406.102, abs=1e-3)
-    named = [s.cause for s in facts.sensitivities]
+    values = facts_of(ROD | COVER, lye)
+    assert values.in_liquid == pytest.approx(406.102, abs=1e-3)
+    named = [s.cause for s in values.sensitivities]
     assert named[0].startswith("Conducting film 100 mm up")
     assert not any("Permittivity 0.1" in name for name in named)
-    film, crust = facts.sensitivities
+    film, crust = values.sensitivities
     assert film.percent == pytest.approx(100 * 0.1 / 8, rel=1e-6)
     assert crust.percent < -20
     with pytest.raises(Lacking, match="short-circuited by lye"):
