@@ -43,7 +43,7 @@ function fetchedWords(app) {
   if (!app.pack) return "No job pack is on this device yet.";
   const at = new Date(app.pack.made_at);
   const when = at.toDateString() === app.now().toDateString() ? "today" : dayText(localDay(at));
-  return `${app.pack.person.name}. ${plural(app.pack.jobs.length, "job")} fetched ${when} at ${clock(at)}.`;
+  return `${app.pack.person.name}. ${plural(app.pack.jobs.length, "job")}, fetched ${when} at ${clock(at)}.`;
 }
 
 // The day on this device's own clock; asking Intl for it takes a slow phone a tenth of a second.
