@@ -27,14 +27,14 @@ advise();
 offerStandards();
 
 function refresh() {
-  const told = {};
-  for (const [stage, table] of Object.entries(tables)) told[stage] = rowsOf(table).map(tell);
-  const isComplete = rowsOf(tables.found).every(isDone) && told.found.some((row) => row.verdict);
+  const judgements = {};
+  for (const [stage, table] of Object.entries(tables)) judgements[stage] = rowsOf(table).map(tell);
+  const isComplete = rowsOf(tables.found).every(isDone) && judgements.found.some((row) => row.verdict);
   const opens = isComplete || reason.value.trim() !== "";
   later.disabled = !opens;
   form.querySelector("[data-waits]").hidden = opens;
   const live = form.querySelector("[data-live]");
-  const [found, left] = [errorsOf(told.found), errorsOf(told.left)];
+  const [found, left] = [errorsOf(judgements.found), errorsOf(judgements.left)];
   live.hidden = found.length + left.length === 0;
   draw(live.querySelector("svg"), { found, left }, against.tolerance);
 }
@@ -59,11 +59,11 @@ function tell(row) {
   const given = Object.fromEntries(
     ["applied", "observed", "indication"].map((name) => [name, part(row, name).text ?? null]),
   );
-  const told = judge(given, against);
-  const place = (name) => row.querySelector(`[data-told=${name}]`);
-  place("expected").textContent = told.expected;
-  place("error").textContent = told.errorText;
-  place("error").parentElement.classList.toggle("out", told.verdict === "fail");
+  const judged = judge(given, against);
+  const place = (name) => row.querySelector(`[data-judged=${name}]`);
+  place("expected").textContent = judged.expected;
+  place("error").textContent = judged.errorText;
+  place("error").parentElement.classList.toggle("out", judged.verdict === "fail");
   if (given.applied !== null) {
     const share = percentAt(Number(given.applied), Number(against.lower), Number(against.upper));
     place("percent").textContent = `${share
@@ -71,17 +71,17 @@ function tell(row) {
       .replace(/^-(?=0$)/, "")
       .replace("-", "\u2212")} %`;
   }
-  if (place("verdict").dataset.shown !== told.verdict) {
-    place("verdict").replaceChildren(...copy(told.verdict && `verdict-${told.verdict}`));
-    place("verdict").dataset.shown = told.verdict;
+  if (place("verdict").dataset.shown !== judged.verdict) {
+    place("verdict").replaceChildren(...copy(judged.verdict && `verdict-${judged.verdict}`));
+    place("verdict").dataset.shown = judged.verdict;
   }
-  place("band").textContent = told.band && told.band !== "measuring" ? `NE 43: ${told.band}` : "";
-  return told;
+  place("band").textContent = judged.band && judged.band !== "measuring" ? `NE 43: ${judged.band}` : "";
+  return judged;
 }
 
 // A reading in a failure band tells of the instrument, not of its error.
-function errorsOf(told) {
-  return told.filter((row) => row.verdict && !row.band.startsWith("failure")).map((row) => row.error);
+function errorsOf(rows) {
+  return rows.filter((row) => row.verdict && !row.band.startsWith("failure")).map((row) => row.error);
 }
 
 function copy(id) {

@@ -38,26 +38,26 @@ export function judge({ applied, observed, indication }, against) {
     upper,
     signal,
   );
-  const told = {
+  const judged = {
     expected: decimals(fixed(expected, 5), 3),
     band: "",
     error: null,
     errorText: "",
     verdict: "",
   };
-  told.isBeyond = expected !== signalAt(Number(applied), lower, upper, signal);
+  judged.isBeyond = expected !== signalAt(Number(applied), lower, upper, signal);
   if (indication !== null) {
-    told.error = (100 * minus(indication, applied)) / Math.abs(upper - lower);
+    judged.error = (100 * minus(indication, applied)) / Math.abs(upper - lower);
   } else if (observed !== null) {
-    told.error = (100 * (Number(observed) - expected)) / (signal.high - signal.low);
+    judged.error = (100 * (Number(observed) - expected)) / (signal.high - signal.low);
   } else {
-    return told;
+    return judged;
   }
-  told.band = observed === null ? "measuring" : band(Number(observed), against.signal);
-  const inside = Math.abs(told.error) <= against.tolerance + 1e-9;
-  told.verdict = inside && !FAILURES.includes(told.band) ? "pass" : "fail";
-  told.errorText = percent(told.error, against.tolerance);
-  return told;
+  judged.band = observed === null ? "measuring" : band(Number(observed), against.signal);
+  const inside = Math.abs(judged.error) <= against.tolerance + 1e-9;
+  judged.verdict = inside && !FAILURES.includes(judged.band) ? "pass" : "fail";
+  judged.errorText = percent(judged.error, against.tolerance);
+  return judged;
 }
 
 export function percentAt(value, lower, upper) {

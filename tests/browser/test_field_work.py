@@ -27,7 +27,7 @@ PLAY = """async ([job, procedure, pack, acts, now]) => {
   const later = (minutes) => new Date(at.getTime() + 60000 * minutes);
   const work = acts.reduce((work, [act, minutes = 0]) => enter(work, act, later(minutes)), first);
   const screens = screensOf(work, job, procedure);
-  const told = (stage) => rowsOf(stage, work).map(({ values, told, isRead }) => ({ ...values, isRead }));
+  const told = (stage) => rowsOf(stage, work).map(({ values, isRead }) => ({ ...values, isRead }));
   return {
     screens: screens.map((screen) => screen.id),
     before: Object.fromEntries(screens.map((screen) => [screen.id, firstBefore(screen, work)?.screen.id ?? null])),

@@ -62,11 +62,11 @@ export function dayAt(now, zone) {
 
 // Why something far out was adjusted belongs to the note; adjust_reason is for what lay within the adjust limit.
 function noteOf(work, job, procedure) {
-  const told =
+  const farOut =
     work.adjustments.length && isFar(work, job, procedure)
       ? `Far out of tolerance as found; before adjusting: ${work.adjust_reason.trim()}`
       : "";
-  return [work.note.trim(), told].filter(Boolean).join("\n");
+  return [work.note.trim(), farOut].filter(Boolean).join("\n");
 }
 
 function isFar(work, job, procedure) {
@@ -161,9 +161,9 @@ function derivedTaken(step, work, job, procedure) {
     .map((row) => row.row?.read_at)
     .filter(Boolean)
     .sort();
-  const told = { answers: looksOf(seen.read), note: settleNote(seen.read) };
+  const taken = { answers: looksOf(seen.read), note: settleNote(seen.read) };
   return times.length
-    ? { ...told, done_at: times[times.length - 1] }
+    ? { ...taken, done_at: times[times.length - 1] }
     : { skipped_why: seen.rows.map((row) => row.why).find(Boolean) ?? "" };
 }
 
@@ -183,15 +183,15 @@ function adjustTaken(work) {
 
 // The single looks behind a mean, so that none is lost.
 function looksOf(read) {
-  const told = [];
+  const lines = [];
   for (const { row, place } of read) {
     for (const part of ["applied", "observed"]) {
       const texts = (row?.[part] ?? []).map((raw) => typed(raw ?? "").text).filter(Boolean);
       if (texts.length > 1)
-        told.push({ label: `reading ${place.n}, ${part}`, value: texts.join(", "), unit: "" });
+        lines.push({ label: `reading ${place.n}, ${part}`, value: texts.join(", "), unit: "" });
     }
   }
-  return told;
+  return lines;
 }
 
 function settleNote(read) {

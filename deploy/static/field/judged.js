@@ -16,14 +16,14 @@ export function againstOf(job) {
 
 // One place's values as they will be sent: the mean of what was looked at, as text; null where nothing stands.
 function valuesOf(row, place, fields) {
-  const told = {};
+  const values = {};
   for (const { part, isSet } of fields) {
     const texts = (row?.[part] ?? [])
       .map((raw) => typed(raw ?? "").text)
       .filter((text) => text !== undefined);
-    told[part] = mean(texts) ?? (isSet && !row?.[part]?.some((raw) => raw?.trim()) ? place.aim : null);
+    values[part] = mean(texts) ?? (isSet && !row?.[part]?.some((raw) => raw?.trim()) ? place.aim : null);
   }
-  return told;
+  return values;
 }
 
 // What is wrong with a typed part, in words; "" when nothing is.
@@ -44,7 +44,7 @@ export function rowsOf(stage, work, job = work.facts.job, procedure = work.facts
   return placesOf(stage, job, procedure).map((place) => {
     const row = work.readings[stage]?.[place.n];
     const values = valuesOf(row, place, fields);
-    const told = judge(values, against);
+    const judged = judge(values, against);
     const isRead =
       values.applied !== null &&
       (values.observed !== null || values.indication !== null) &&
@@ -53,7 +53,7 @@ export function rowsOf(stage, work, job = work.facts.job, procedure = work.facts
       place,
       row,
       values,
-      told,
+      judged,
       isRead,
       why: row?.skipped_why ?? "",
       isComputed: Boolean(row?.is_computed),
@@ -61,15 +61,15 @@ export function rowsOf(stage, work, job = work.facts.job, procedure = work.facts
   });
 }
 
-export function isFailure(told) {
-  return told.band.startsWith("failure");
+export function isFailure(judged) {
+  return judged.band.startsWith("failure");
 }
 
 // A reading in a failure band tells of the instrument, not of its error.
 export function errorsOf(rows) {
   return rows
-    .filter((row) => row.isRead && row.told.verdict && !isFailure(row.told))
-    .map((row) => row.told.error);
+    .filter((row) => row.isRead && row.judged.verdict && !isFailure(row.judged))
+    .map((row) => row.judged.error);
 }
 
 export function largest(errors) {
@@ -89,7 +89,7 @@ export function stageOf(stage, work, job = work.facts.job, procedure = work.fact
   const read = rows.filter((row) => row.isRead);
   const { tolerance_percent: tolerance, adjust_limit_percent: limit } = job.register;
   const top = Math.abs(largest(errors));
-  const failures = read.filter((row) => isFailure(row.told));
+  const failures = read.filter((row) => isFailure(row.judged));
   return {
     rows,
     read,
@@ -108,10 +108,10 @@ export function stageOf(stage, work, job = work.facts.job, procedure = work.fact
 
 function hysteresisOf(read) {
   const gaps = read
-    .filter((row) => !row.place.rising && row.told.error !== null)
+    .filter((row) => !row.place.rising && row.judged.error !== null)
     .map((row) => {
       const up = read.find((other) => other.place.rising && other.place.percent === row.place.percent);
-      return up ? row.told.error - up.told.error : null;
+      return up ? row.judged.error - up.judged.error : null;
     })
     .filter((gap) => gap !== null);
   return gaps.length ? largest(gaps) : null;
@@ -233,7 +233,7 @@ export function stopsOf(work, job = work.facts.job, procedure = work.facts.proce
     const seen = stageOf(stage, work, job, procedure);
     if (seen.failures.length)
       said.push(
-        `A reading lies in the ${seen.failures[0].told.band} band (NE 43): tell the shift ` +
+        `A reading lies in the ${seen.failures[0].judged.band} band (NE 43): tell the shift ` +
           "first, check the hints, do not adjust it away.",
       );
     else if (seen.isFar)

@@ -30,17 +30,17 @@ async function json(answer) {
   return answer.json().catch(() => ({}));
 }
 
-// To send something: where the token has grown old meanwhile, once more with a fresh one. { answer, told }
+// To send something: where the token has grown old meanwhile, once more with a fresh one. { answer, reply }
 async function put(here, path, options) {
   const go = () => ask(path, { ...options, headers: { ...options.headers, "X-CSRFToken": here.csrf } });
   let answer = await go();
-  let told = await json(answer);
-  if (answer.status === 403 && told.token === "old") {
+  let reply = await json(answer);
+  if (answer.status === 403 && reply.token === "old") {
     here.csrf = (await whoAmI()).csrf ?? here.csrf;
     answer = await go();
-    told = await json(answer);
+    reply = await json(answer);
   }
-  return { answer, told };
+  return { answer, reply };
 }
 
 // { person: {id, name, username} | null, csrf, now }; { person: null, offline: true } without a connection.
@@ -50,7 +50,7 @@ async function whoAmI() {
     const answer = await ask("/who/");
     if (answer.ok) return await answer.json(); // torn off, it is no answer
   } catch {
-    // told below
+    // said below
   }
   return { person: null, offline: true };
 }
@@ -74,18 +74,18 @@ export async function ownerOf(store) {
 // A new pack, and with it the key of whoever is signed in. Throws without a connection.
 export async function refresh(store) {
   const answer = await ask("/pack/");
-  const told = await json(answer);
+  const reply = await json(answer);
   if (answer.status === 401)
     return { ok: false, said: "You are signed out. Sign in again; what is on this device stays." };
   if (!answer.ok)
-    return { ok: false, said: told.said ?? `The site answered ${answer.status}. Try again in a moment.` };
-  if (!told.key) throw new NoAnswer("the answer was torn off");
-  await store.signedIn(told.person, told.key);
-  await store.putPack(told);
+    return { ok: false, said: reply.said ?? `The site answered ${answer.status}. Try again in a moment.` };
+  if (!reply.key) throw new NoAnswer("the answer was torn off");
+  await store.signedIn(reply.person, reply.key);
+  await store.putPack(reply);
   return { ok: true, said: "" };
 }
 
-// Whose session it is, told in words where it is not the owner's of what is on the device.
+// Whose session it is, said in words where it is not the owner's of what is on the device.
 async function session(store) {
   const who = await whoAmI();
   if (who.offline) return { said: "No connection. Nothing is lost; sign when you are back on the network." };
@@ -115,9 +115,9 @@ export async function sign(store, submissions, password) {
     device_at: new Date().toISOString(),
     works: works.map(({ submission, job, sha256 }) => ({ submission, job, sha256 })),
   };
-  let answer, told;
+  let answer, reply;
   try {
-    ({ answer, told } = await put(here, "/sign/", {
+    ({ answer, reply } = await put(here, "/sign/", {
       method: "POST",
       headers: JSON_BODY,
       body: JSON.stringify(asked),
@@ -128,20 +128,20 @@ export async function sign(store, submissions, password) {
   if (!answer.ok)
     return {
       ok: false,
-      said: told.said ?? `The site answered ${answer.status}. Nothing is lost; try again in a moment.`,
+      said: reply.said ?? `The site answered ${answer.status}. Nothing is lost; try again in a moment.`,
       signIn: answer.status === 401,
     };
   // Signed perhaps, but the answer was torn off: asked again, the site says the same.
-  if (!Array.isArray(told.signed))
+  if (!Array.isArray(reply.signed))
     return { ok: false, said: "The connection was lost. Your entries are safe; try again." };
-  const refused = told.refused ?? [];
+  const refused = reply.refused ?? [];
   for (const work of works) {
     const no = refused.find((one) => one.submission === work.submission);
-    if (told.signed.includes(work.submission)) await store.keep({ ...work, state: "signed", trouble: "" });
+    if (reply.signed.includes(work.submission)) await store.keep({ ...work, state: "signed", trouble: "" });
     else if (no) await store.keep({ ...work, trouble: no.said });
   }
   const said = refused.map((one) => one.said).join(" ");
-  return { ok: told.signed.length > 0, said, refused };
+  return { ok: reply.signed.length > 0, said, refused };
 }
 
 // Send all that is signed, and photos that the site still lacks. { sent, left, said }; one tab at a time.
@@ -174,19 +174,23 @@ async function flushNow(store) {
 }
 
 async function sendWork(store, work, here) {
-  const { answer, told } = await put(here, `/works/${work.submission}/`, {
+  const { answer, reply } = await put(here, `/works/${work.submission}/`, {
     method: "POST",
     headers: JSON_BODY,
     body: work.content,
   });
   const next = { ...work };
-  if (answer.ok && ["stored", "set aside"].includes(told.state)) {
-    Object.assign(next, { state: told.state === "stored" ? "sent" : "set aside", answer: told, trouble: "" });
-  } else if (answer.status === 403 && told.said && !told.token) {
+  if (answer.ok && ["stored", "set aside"].includes(reply.state)) {
+    Object.assign(next, {
+      state: reply.state === "stored" ? "sent" : "set aside",
+      answer: reply,
+      trouble: "",
+    });
+  } else if (answer.status === 403 && reply.said && !reply.token) {
     // Not signed as the site has it: back to where the password is asked for.
-    Object.assign(next, { state: "ready", trouble: told.said });
+    Object.assign(next, { state: "ready", trouble: reply.said });
   } else {
-    next.trouble = told.said ?? `The site answered ${answer.status}; it is retried automatically.`;
+    next.trouble = reply.said ?? `The site answered ${answer.status}; it is retried automatically.`;
   }
   await store.keep(next);
   return next;

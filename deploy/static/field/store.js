@@ -218,9 +218,9 @@ class Store {
     return new Promise((resolve, reject) => {
       const transaction = this.db.transaction(names, "readwrite", STRICT);
       transaction.oncomplete = () => resolve();
-      transaction.onabort = () => reject(told(transaction.error)); // the reason is known only then
+      transaction.onabort = () => reject(reasonOf(transaction.error)); // the reason is known only then
       work(Object.fromEntries(names.map((name) => [name, transaction.objectStore(name)])));
-    }).catch((error) => Promise.reject(error instanceof NotKept ? error : told(error)));
+    }).catch((error) => Promise.reject(error instanceof NotKept ? error : reasonOf(error)));
   }
 }
 
@@ -232,7 +232,7 @@ function aboutPhoto(submission, sha256) {
   return `photo ${submission} ${sha256}`;
 }
 
-function told(error) {
+function reasonOf(error) {
   if (error?.name === "QuotaExceededError")
     return new NotKept(
       "This device is out of storage: free some space, such as old pictures or downloads. " +

@@ -124,13 +124,13 @@ def test_the_error_stands_beside_the_reading_while_it_is_typed(at_the_form):
     page = at_the_form
     row = page.locator("table[data-stage=found] tr[data-row]").nth(2)
     row.locator("[data-part=observed]").press_sequentially("11.8")
-    expect(row.locator("[data-told=expected]")).to_have_text("12.000")
-    expect(row.locator("[data-told=error]")).to_have_text("−1.25")
-    expect(row.locator("[data-told=verdict]")).to_have_text("fail")
+    expect(row.locator("[data-judged=expected]")).to_have_text("12.000")
+    expect(row.locator("[data-judged=error]")).to_have_text("−1.25")
+    expect(row.locator("[data-judged=verdict]")).to_have_text("fail")
     row.locator("[data-part=observed]").fill("11,8")
     expect(row.locator(".errorlist")).to_contain_text("Write 11.8 with a point.")
     row.locator("[data-part=observed]").fill("3.5")
-    expect(row.locator("[data-told=band]")).to_have_text("NE 43: failure low")
+    expect(row.locator("[data-judged=band]")).to_have_text("NE 43: failure low")
     assert_no_barrier(page)
 
 

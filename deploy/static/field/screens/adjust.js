@@ -188,8 +188,8 @@ function aim(ctx) {
     "p",
     {},
     "At the second level it should show ",
-    el("strong", {}, `${second.told.expected} ${unit}`),
-    ` (error now ${percentText(second.told.error, ctx.job)} %).`,
+    el("strong", {}, `${second.judged.expected} ${unit}`),
+    ` (error now ${percentText(second.judged.error, ctx.job)} %).`,
     ctx.work.facts.procedure.adjusts.includes("span") && !line.mayAdjustSlope
       ? el("span.soft", {}, ` Only an offset: ${plural(2, "level")} this close tell no slope.`)
       : "",

@@ -10,12 +10,12 @@ import { hintsOf, lookHints as hintsOfLooks } from "../hints.js";
 export function hintsOn(ctx, stage, row = null) {
   if (row && !row.isRead) return [];
   const read = rowsOf(stage, ctx.work).filter(
-    (each) => each.isRead && each.values.observed !== null && each.told.expected,
+    (each) => each.isRead && each.values.observed !== null && each.judged.expected,
   );
   if (read.length === 0) return [];
   const { signal, tolerance_percent: tolerance } = ctx.job.register;
   const hints = hintsOf({
-    expected: read.map((each) => asCurrent(Number(each.told.expected.replace("\u2212", "-")), signal)),
+    expected: read.map((each) => asCurrent(Number(each.judged.expected.replace("\u2212", "-")), signal)),
     observed: read.map((each) => asCurrent(Number(each.values.observed), signal)),
     rising: read.map((each) => each.place.rising),
     tolerance,

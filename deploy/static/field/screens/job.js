@@ -6,14 +6,14 @@ import { jobFacts, lastResult, noNote, stops } from "./facts.js";
 export function jobScreen(app, job) {
   const offered = job.procedures.map((id) => app.pack.procedures[id]).filter(Boolean);
   let chosen = offered[0];
-  const told = el("div", {}, procedureFacts(chosen));
+  const procedureBox = el("div", {}, procedureFacts(chosen));
   const select = el(
     "select",
     {
       id: "procedure",
       onchange: () => {
         chosen = offered.find((each) => String(each.id) === select.value);
-        told.replaceChildren(...procedureFacts(chosen));
+        procedureBox.replaceChildren(...procedureFacts(chosen));
       },
     },
     offered.map((each) => el("option", { value: each.id }, each.name)),
@@ -51,7 +51,7 @@ export function jobScreen(app, job) {
             offered.length === 0 &&
               note("bad", "No procedure fits this transmitter. Ask an approver to publish one."),
             offered.length > 1 && el("div.field", {}, el("label", { for: "procedure" }, "Follow"), select),
-            told,
+            procedureBox,
           ),
         ),
       ),

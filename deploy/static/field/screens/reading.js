@@ -31,21 +31,21 @@ export function readingScreen(ctx) {
       (inputs.find((input) => !input.value && !input.dataset.optional) ?? inputs[0]).focus();
   };
   const pad = keypad(() => inputs.filter((input) => !input.closest("[hidden]")), on);
-  const told = tellers(ctx, row);
-  const boxes = fields.map((field) => boxOf(ctx, field, row, pad, inputs, told.changed(said)));
-  told.show();
-  told.tell();
+  const parts = tellers(ctx, row);
+  const boxes = fields.map((field) => boxOf(ctx, field, row, pad, inputs, parts.changed(said)));
+  parts.show();
+  parts.tell();
   const [applied, observed, indication] = boxes;
   return {
     body: [
       el("p.instruction", {}, instruction(ctx, row().place)),
       timer?.box,
       applied.shown,
-      told.twin,
+      parts.twin,
       el("div.entries", {}, observed.shown, indication.shown),
       said,
-      told.box,
-      told.hints,
+      parts.box,
+      parts.hints,
       el("div.openers", {}, applied.opener, indication.opener),
       el("div.asides", {}, stepText(ctx, ctx.screen.step, { isShort: true })),
       asides(ctx, { leaveOut: leaveOut(ctx, row()) }),
@@ -61,12 +61,12 @@ function instruction(ctx, place) {
   const { unit } = job.register;
   if (screen.stage === "stands")
     return "Touch nothing. Read the output now, against a dip or the gauge glass.";
-  const told = judge({ applied: place.aim, observed: null, indication: null }, againstOf(job));
+  const judged = judge({ applied: place.aim, observed: null, indication: null }, againstOf(job));
   const signalUnit = job.register.signal.endsWith("V") ? "V" : "mA";
   const at = {
     level: measure(place.aim, unit),
     percent: `${place.percent}\u00a0%`,
-    signal: `${told.expected}\u00a0${signalUnit}`,
+    signal: `${judged.expected}\u00a0${signalUnit}`,
   };
   if (isTwoLevels(procedure))
     return (
@@ -186,10 +186,10 @@ function tellers(ctx, row) {
   let said = "";
   let isWaiting = false;
   const show = () => {
-    const { told, values } = row();
-    put(expected, told.expected || "\u2013");
-    put(error, told.errorText || "\u2013");
-    error.classList.toggle("bad", told.verdict === "fail");
+    const { judged, values } = row();
+    put(expected, judged.expected || "\u2013");
+    put(error, judged.errorText || "\u2013");
+    error.classList.toggle("bad", judged.verdict === "fail");
     for (const part of ["applied", "observed"]) {
       const place = document.querySelector(`[data-mean=${part}]`);
       if (place)
@@ -203,19 +203,19 @@ function tellers(ctx, row) {
   };
   const tell = () => {
     isWaiting = false;
-    const { told, isRead, ...rest } = row();
+    const { judged, isRead, ...rest } = row();
     const found = errorsOf(rowsOf(stage === "left" ? "found" : stage, ctx.work));
     draw(
       picture,
       { found, left: stage === "left" ? errorsOf(rowsOf("left", ctx.work)) : [] },
       ctx.job.register.tolerance_percent,
     );
-    const verdict = isRead && told.verdict ? wordOf(told, ctx.job) : "";
+    const verdict = isRead && judged.verdict ? wordOf(judged, ctx.job) : "";
     if (verdict !== said) {
       said = verdict;
-      word.replaceChildren(verdict ? state(told.verdict === "pass" ? "ok" : "bad", verdict) : "");
+      word.replaceChildren(verdict ? state(judged.verdict === "pass" ? "ok" : "bad", verdict) : "");
     }
-    hints.replaceChildren(...hintsOn(ctx, stage, { told, isRead, ...rest }), ...lookHints(ctx, rest));
+    hints.replaceChildren(...hintsOn(ctx, stage, { judged, isRead, ...rest }), ...lookHints(ctx, rest));
   };
   // The figures with the key; strip, word and hints as soon as the figures are painted.
   const changed = (alarm) => () => {
@@ -231,12 +231,12 @@ function put(place, text) {
   if (place.textContent !== text) place.textContent = text;
 }
 
-function wordOf(told, job) {
-  if (isFailure(told)) return `NE 43: ${told.band}, a failure rather than an error`;
-  const band = told.band !== "measuring" && told.band ? ` (${told.band})` : "";
-  if (told.isBeyond && told.verdict === "pass") return `at rest${band}: the level lies beyond the range`;
-  const size = Math.abs(told.error);
-  if (told.verdict === "fail") return `outside the tolerance${band}`;
+function wordOf(judged, job) {
+  if (isFailure(judged)) return `NE 43: ${judged.band}, a failure rather than an error`;
+  const band = judged.band !== "measuring" && judged.band ? ` (${judged.band})` : "";
+  if (judged.isBeyond && judged.verdict === "pass") return `at rest${band}: the level lies beyond the range`;
+  const size = Math.abs(judged.error);
+  if (judged.verdict === "fail") return `outside the tolerance${band}`;
   return size > job.register.adjust_limit_percent + 1e-9
     ? `inside, beyond the adjust limit${band}`
     : `inside${band}`;
@@ -265,7 +265,7 @@ function leaveOut(ctx, row) {
 
 // The tank will not come back to the first level: compute what it would show, and mark it so.
 function computeInstead(ctx) {
-  const told = firstLevelNow(ctx.work);
+  const level = firstLevelNow(ctx.work);
   const compute = () => {
     ctx.enter({ act: "compute" }, false);
     ctx.next();
@@ -277,8 +277,8 @@ function computeInstead(ctx) {
     el(
       "p",
       {},
-      `From as found and the second level it would show ${told.observed} mA at ` +
-        `${measure(told.applied, ctx.job.register.unit)}. It is marked as computed, with a ` +
+      `From as found and the second level it would show ${level.observed} mA at ` +
+        `${measure(level.applied, ctx.job.register.unit)}. It is marked as computed, with a ` +
         "larger uncertainty.",
     ),
     el("button.button.quiet.small", { type: "button", onclick: compute }, "Take the computed value"),

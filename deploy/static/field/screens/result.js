@@ -1,7 +1,7 @@
 // A stage in one look: every reading with its error, zero and span where they are computed, and what follows.
 
 import { draw } from "../../livestrip.js";
-import { el, facts, note, state, strip } from "../dom.js";
+import { el, note, state, strip } from "../dom.js";
 import { isTwoLevels, STAGE_NAMES } from "../course.js";
 import { measure, plusMinus, quantity, symbol } from "../decimal.js";
 import {
@@ -49,7 +49,7 @@ function overall(ctx, stage, seen) {
   if (seen.read.length === 0)
     return el("p", {}, state("off", "nothing read"), " ", seen.rows[0]?.why ? `: ${seen.rows[0].why}` : "");
   const word = seen.failures.length
-    ? state("bad", `NE 43: ${seen.failures[0].told.band}`)
+    ? state("bad", `NE 43: ${seen.failures[0].judged.band}`)
     : seen.isIn
       ? state("ok", "inside the tolerance")
       : state("bad", "outside the tolerance");
@@ -214,10 +214,10 @@ export function readingsTable(ctx, stage, seen) {
                 : quantity(row.values.observed, "mA"),
             ),
             el(
-              `td.num${row.told.verdict === "fail" ? ".out" : ""}`,
+              `td.num${row.judged.verdict === "fail" ? ".out" : ""}`,
               {},
-              row.told.errorText,
-              row.told.verdict === "fail" ? el("span.hide", {}, " outside") : "",
+              row.judged.errorText,
+              row.judged.verdict === "fail" ? el("span.hide", {}, " outside") : "",
               row.isComputed ? el("span.soft", {}, "computed") : "",
             ),
           ]

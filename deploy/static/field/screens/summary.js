@@ -97,7 +97,7 @@ function stageWords(ctx, stage) {
   const seen = stageOf(stage, ctx.work);
   if (seen.read.length === 0) return seen.rows[0]?.why ? `not read: ${seen.rows[0].why}` : "not read";
   const word = seen.failures.length
-    ? state("bad", `NE 43: ${seen.failures[0].told.band}`)
+    ? state("bad", `NE 43: ${seen.failures[0].judged.band}`)
     : seen.isIn
       ? state("ok", "inside")
       : state("bad", "outside");
