@@ -80,7 +80,9 @@ def sign(
     change of a signed one.
     """
     if not by.site_ids("calibrate"):
-        raise NotAllowed("Only a technician signs works. Ask an administrator to appoint you.")
+        raise NotAllowed(
+            "Only a technician signs tablet records. Ask an administrator to appoint you."
+        )
     done = Signed(skew_seconds=(device_at - at).total_seconds())
     # One after the other, so that a repeat at the same moment finds what the first has signed.
     Person.objects.select_for_update(no_key=True).get(pk=by.pk)
@@ -131,9 +133,12 @@ def _why_not_signed(held: FieldWork | None, work: ToSign, by: Person) -> str:
             "the tablet."
         )
     if held.person_id != by.pk:
-        return "This work was signed by somebody else. Nothing of theirs was changed."
+        return "This tablet record was signed by somebody else. Nothing of theirs was changed."
     if held.content_sha256 != work.sha256 or held.job_id != work.job_id:
-        return "This work was signed before, with other entries. What was signed first is kept."
+        return (
+            "This tablet record was signed before, with other entries. What was signed first is "
+            "kept."
+        )
     return ""
 
 
@@ -314,6 +319,6 @@ def _add_photo(row: FieldPhoto) -> bool:
     if rows.filter(sha256=row.sha256).exists():
         return False
     if rows.count() >= MOST_PHOTOS:
-        raise Refused(f"A work holds up to {MOST_PHOTOS} photos.")
+        raise Refused(f"A tablet record holds up to {MOST_PHOTOS} photos.")
     row.save()
     return True

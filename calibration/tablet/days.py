@@ -29,8 +29,8 @@ def day_of_work(content: Content, work: FieldWork, *, at: dt.datetime) -> DayOfW
     clock.
 
     The tablet's day is taken where it is one of these and agrees with its clock put right by what
-    it was off when the work was signed. Else, if that leaves one day only, that day is taken, with a
-    sentence; if more, a person has to say the day: the next due date and the validity of the
+    it was off when the work was signed. Else, if that leaves one day only, that day is taken, with
+    a sentence; if more, a person has to say the day: the next due date and the validity of the
     standards depend on it.
     """
     possible = _Possible.of(content, work, at)

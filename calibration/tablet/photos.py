@@ -87,7 +87,7 @@ def named_in(work: FieldWork, sha256: str) -> Photo:
         return unknown
     named = next((photo for photo in photos if photo.sha256 == sha256), None)
     if named is None:
-        raise Refused("The signed work names no such photo.")
+        raise Refused("The signed tablet record names no such photo.")
     return named
 
 

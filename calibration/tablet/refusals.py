@@ -17,7 +17,9 @@ class NotSigned(NotAllowed):
     """No work of that id was signed by this person."""
 
     def __init__(self) -> None:
-        super().__init__("This work was not signed by you. Sign it with your password, then send.")
+        super().__init__(
+            "This tablet record was not signed by you. Sign it with your password, then send."
+        )
 
 
 class NotAsSigned(Refused):
@@ -48,7 +50,7 @@ class NoReason(Refused):
 
 class AlreadySettled(Refused):
     def __init__(self, work: FieldWork) -> None:
-        super().__init__(f"This work is already settled: {work.get_state_display()}.")
+        super().__init__(f"This tablet record is already settled: {work.get_state_display()}.")
         self.work = work
 
 
@@ -64,7 +66,7 @@ class OtherTransmitter(Refused):
         super().__init__(
             f"{read or 'Another transmitter'} was read, but by the register "
             f"{installed or 'no transmitter'} was installed there on {day_text(day)}. Correct the "
-            "installation first, or keep the work without a record."
+            "installation first, or keep it without a record."
         )
         self.read, self.installed, self.day = read, installed, day
 

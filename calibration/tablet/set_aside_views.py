@@ -93,7 +93,7 @@ def _settled(request: SignedRequest, work: FieldWork, form: forms.Form, *, as_re
         form.add_error(refusal.field if refusal.field in form.fields else None, str(refusal))
         return False
     outcome = f"is stored as record {done.record_id}" if as_record else "is kept without a record"
-    messages.success(request, f"The work of {work.person} {outcome}.")
+    messages.success(request, f"The tablet record of {work.person} {outcome}.")
     return True
 
 

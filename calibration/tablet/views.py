@@ -60,7 +60,7 @@ def for_device(view: View) -> View:
         except Refused as refusal:
             return _said(422, str(refusal))
         except RequestDataTooBig:
-            return _said(413, "This is more than a work may hold (2 MB).")
+            return _said(413, "This is more than a tablet record may hold (2 MB).")
 
     return login_not_required(never_cache(answer))
 
@@ -98,7 +98,9 @@ def pack(request: SignedRequest) -> JsonResponse:
 def sign(request: SignedRequest) -> JsonResponse:
     """Sign works with the password entered again; it counts as a sign-in where it is wrong."""
     if not request.user.site_ids("calibrate"):
-        raise NotAllowed("Only a technician signs works. Ask an administrator to appoint you.")
+        raise NotAllowed(
+            "Only a technician signs tablet records. Ask an administrator to appoint you."
+        )
     asked = _asked(request)
     works, device_at = _works(asked), _moment(asked.get("device_at"))
     password = asked.get("password")
@@ -197,11 +199,13 @@ def _asked(request: SignedRequest) -> dict[str, Any]:
 def _works(asked: dict[str, Any]) -> list[acts.ToSign]:
     rows = asked.get("works")
     if not isinstance(rows, list) or not 0 < len(rows) <= acts.MOST_SIGNED:
-        raise Refused(f"Between 1 and {acts.MOST_SIGNED} works are signed at once.")
+        raise Refused(f"Between 1 and {acts.MOST_SIGNED} tablet records are signed at once.")
     try:
         return [_work(row) for row in rows]
     except (TypeError, KeyError, ValueError, AttributeError):
-        raise Refused("A work to sign needs its submission, its job and its hash.") from None
+        raise Refused(
+            "A tablet record to sign needs its submission, its job and its hash."
+        ) from None
 
 
 def _work(row: Any) -> acts.ToSign:

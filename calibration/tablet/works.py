@@ -115,7 +115,7 @@ def differences(
         (
             content.job_id != job.pk,
             "job",
-            "The work names another job than the one it was signed for.",
+            "The tablet record names another job than the one it was signed for.",
         ),
         (
             job.state not in Job.OPEN,
@@ -139,6 +139,6 @@ def differences(
             "The register of this point is not as the tablet had it.",
         ),
         (day.is_uncertain, "day", day.said),
-        (is_stored, "record", "A record was already stored under this work's number."),
+        (is_stored, "record", "A record was already stored under this number."),
     ]
     return [reason(what, text) for applies, what, text in cases if applies]
