@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 def modules_of(page: str) -> np.ndarray:
     """The dark modules drawn, without the quiet zone."""
-    size = int(re.search(r'viewBox="0 0 (\d+) \1" role="img"', page).group(1))
+    size = int(re.search(r'viewBox="0 0 (\d+) \1"\s+role="img"', page).group(1))
     drawn = np.zeros((size, size), dtype=int)
     for x, y in re.findall(r"M(\d+) (\d+)h1v1h-1z", page):
         drawn[int(y), int(x)] = 1
