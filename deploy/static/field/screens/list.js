@@ -236,7 +236,7 @@ function lineOf({ job, work }) {
           {},
           job.transmitter ? `${job.transmitter.principle}, ${job.transmitter.serial}` : "no transmitter",
         ),
-        el("span.soft", {}, due, job.mine ? "" : ", nobody’s yet"),
+        el("span.soft", {}, due, job.mine ? "" : ", not assigned"),
       ),
       workState(work, job),
     ),
