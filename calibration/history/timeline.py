@@ -44,7 +44,7 @@ OWN_KINDS = ("measuring point", "transmitter")
 
 @dataclass(frozen=True)
 class Event:
-    """``day``: when it happened; ``at``: when the book was told, None where that is not kept
+    """``day``: when it happened; ``at``: when it was entered, None where that is not kept
     apart.
     """
 
@@ -64,9 +64,11 @@ class Event:
 
 def of_point(point: MeasuringPoint) -> list[Event]:
     """The point's events, latest first."""
-    hung = list(Installation.objects.filter(point=point).select_related("transmitter", "point"))
+    installations = list(
+        Installation.objects.filter(point=point).select_related("transmitter", "point")
+    )
     events = [
-        *_book(MeasuringPoint, point.pk, hung, point.site),
+        *_row_events(MeasuringPoint, point.pk, installations, point.site),
         *_records(Calibration.objects.filter(point=point), point.site),
         *_findings(Finding.objects.filter(point=point), point.site),
         *_deferrals(Deferral.objects.filter(point=point), point.site),
@@ -78,9 +80,9 @@ def of_point(point: MeasuringPoint) -> list[Event]:
 
 def of_transmitter(transmitter: Transmitter) -> list[Event]:
     site = transmitter.site
-    hung = list(transmitter.installations.select_related("transmitter", "point"))
+    installations = list(transmitter.installations.select_related("transmitter", "point"))
     events = [
-        *_book(Transmitter, transmitter.pk, hung, site),
+        *_row_events(Transmitter, transmitter.pk, installations, site),
         *_records(Calibration.objects.filter(transmitter=transmitter), site),
         *_findings(Finding.objects.filter(record__transmitter=transmitter), site),
     ]
@@ -92,18 +94,23 @@ def _in_order(events: Iterable[Event]) -> list[Event]:
     return sorted(events, key=lambda event: (event.day, event.at or floor), reverse=True)
 
 
-def _book(
-    model: type[MeasuringPoint] | type[Transmitter], pk: int, hung: list[Installation], site: Site
+def _row_events(
+    model: type[MeasuringPoint] | type[Transmitter],
+    pk: int,
+    installations: list[Installation],
+    site: Site,
 ) -> list[Event]:
     """What became of the row itself and of its installations; two queries."""
-    found = versions_of_all({model: [pk], Installation: [row.pk for row in hung]})
+    stored = versions_of_all({model: [pk], Installation: [row.pk for row in installations]})
     held = [
-        version for rows in found.values() for versions in rows.values() for version in versions
+        version for rows in stored.values() for versions in rows.values() for version in versions
     ]
     entries = entries_of({version.transaction for version in held})
     return [
-        *_register(model, found[model].get(pk, []), entries, site),
-        *_installations(hung, found[Installation], entries, of_point=model is MeasuringPoint),
+        *_register(model, stored[model].get(pk, []), entries, site),
+        *_installations(
+            installations, stored[Installation], entries, of_point=model is MeasuringPoint
+        ),
     ]
 
 
@@ -130,7 +137,7 @@ def _register_event(
 ) -> Event:
     act = entry.act if entry else "changed without an entry in the ledger"
     if is_first:
-        act = f"entered in the book by “{act}”"
+        act = f"entered by “{act}”"
     elif entry and entry.subject_kind not in OWN_KINDS:
         act = f"register changed by “{act}”"
     return Event(
@@ -146,29 +153,35 @@ def _register_event(
     )
 
 
-# ---- what hung where ----
+# ---- installations ----
 def _installations(
-    hung: list[Installation],
+    installations: list[Installation],
     versions: dict[int, list[Version]],
     entries: dict[int, LedgerEntry],
     *,
     of_point: bool,
 ) -> list[Event]:
     events = []
-    for row in hung:
+    for row in installations:
         other = row.transmitter if of_point else row.point
         url = other.get_absolute_url()
         first, *later = versions[row.pk]
-        events.append(_hung(row.installed_on, f"{other} installed", first, entries, url, row.note))
+        events.append(
+            _installation_event(
+                row.installed_on, f"{other} installed", first, entries, url, row.note
+            )
+        )
         removed = next((v for v in later if v.values["removed_on"]), None)
         if row.removed_on:
             events.append(
-                _hung(row.removed_on, f"{other} removed", removed or first, entries, url, "")
+                _installation_event(
+                    row.removed_on, f"{other} removed", removed or first, entries, url, ""
+                )
             )
     return events
 
 
-def _hung(
+def _installation_event(
     day: dt.date,
     what: str,
     version: Version,
@@ -213,7 +226,7 @@ def _records(rows: models.QuerySet[Calibration], site: Site) -> list[Event]:
             Event(
                 day=sent_on if row["amends_id"] else row["done_on"],
                 kind="record",
-                what=_told(row, name),
+                what=_record_text(row, name),
                 who=row["performed_by_name"],
                 why=row["amend_reason"] or row["no_as_found_reason"],
                 at=row["submitted_at"],
@@ -230,7 +243,7 @@ def _records(rows: models.QuerySet[Calibration], site: Site) -> list[Event]:
     return events
 
 
-def _told(row: dict, name: str) -> str:
+def _record_text(row: dict, name: str) -> str:
     found = f"as found {row['found_verdict']}" if row["found_verdict"] else "as found missing"
     left = f"adjusted, as left {row['left_verdict']}" if row["adjusted"] else "not adjusted"
     first = (
@@ -249,18 +262,18 @@ def _findings(rows: models.QuerySet[Finding], site: Site) -> list[Event]:
     for row in rows.select_related("assessed_by", "agreed_by"):
         name, url = f"finding {row.pk}", row.get_absolute_url()
         opened = f"{name} opened by record {row.record_id}, found out of tolerance"
-        events.append(_step(row.opened_at, "finding", opened, "", "", url, site, tone="bad"))
+        events.append(_event(row.opened_at, "finding", opened, "", "", url, site, tone="bad"))
         if row.assessed_at:
             who = str(row.assessed_by)
             events.append(
-                _step(
+                _event(
                     row.assessed_at, "finding", f"{name} assessed", who, row.assessment, url, site
                 )
             )
         if row.closed_at:
             who = str(row.agreed_by)
             events.append(
-                _step(row.closed_at, "finding", f"{name} closed", who, "", url, site, tone="good")
+                _event(row.closed_at, "finding", f"{name} closed", who, "", url, site, tone="good")
             )
     return events
 
@@ -270,25 +283,25 @@ def _deferrals(rows: models.QuerySet[Deferral], site: Site) -> list[Event]:
     for row in rows.select_related("asked_by", "decided_by"):
         asked = f"deferral asked, from {row.due_on} to {row.until}"
         events.append(
-            _step(row.asked_at, "deferral", asked, str(row.asked_by), row.reason, "", site)
+            _event(row.asked_at, "deferral", asked, str(row.asked_by), row.reason, "", site)
         )
         if row.decided_at:
             said = f"deferral until {row.until} {'granted' if row.granted else 'refused'}"
             who, why = str(row.decided_by), row.decision_note
-            events.append(_step(row.decided_at, "deferral", said, who, why, "", site))
+            events.append(_event(row.decided_at, "deferral", said, who, why, "", site))
     return events
 
 
 def _jobs(rows: models.QuerySet[Job], site: Site) -> list[Event]:
     entries = LedgerEntry.objects.filter(subject_kind="job", subject_id__in=rows.values("pk"))
     return [
-        _step(e.at, "job", e.act, e.person_name, e.why, f"/jobs/{e.subject_id}/", site)
+        _event(e.at, "job", e.act, e.person_name, e.why, f"/jobs/{e.subject_id}/", site)
         for e in entries
     ]
 
 
 def _products(rows: models.QuerySet[ProductChange]) -> list[Event]:
-    """What the tank held instead from which day; the page behind tells what was asked for it."""
+    """What the tank held instead from which day; its page shows the recalibrations asked for."""
     return [
         Event(
             day=row.on,
@@ -302,7 +315,7 @@ def _products(rows: models.QuerySet[ProductChange]) -> list[Event]:
     ]
 
 
-def _step(
+def _event(
     at: dt.datetime, kind: str, what: str, who: str, why: str, url: str, site: Site, tone: str = ""
 ) -> Event:
     return Event(site.day_of(at), kind, what, who=who, why=why, at=at, url=url, tone=tone)

@@ -1,10 +1,8 @@
-"""The book as it stood: former versions of rows, what changed in which transaction, and who did it
-and why.
+"""Former versions of rows, what changed in which transaction, who did it and why.
 
-Two times are told apart. When something was true (a transmitter hung there from March) stands in
-the rows; when the book was told of it stands in ``entered_at`` and in the row history that the
-database's triggers keep. "As it stood on a day" means the latter: what somebody would have read in
-the book at the end of that day at the site.
+Two times are kept apart. When something was true (a transmitter was installed from March) stands in
+the rows; when it was entered stands in ``entered_at`` and in the row history that the database's
+triggers keep.
 """
 
 from __future__ import annotations
@@ -12,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -20,21 +18,15 @@ from django.apps import apps
 from django.db import connection, models
 from psycopg import sql
 
-from calibration.records.models import Calibration
 from plant.ledger.models import LedgerEntry, RowHistory
-from plant.points.models import MeasuringPoint
-from plant.products.models import Product
 from plant.quantities import day_text
-from plant.sites.models import Site
-from plant.tanks.models import Tank
-from plant.transmitters.models import Installation, Transmitter
 
 DATABASE_OWN = {"id", "entered_at", "entered_in"}
 
 
 @dataclass(frozen=True)
 class Version:
-    """What one row held from one change to the next. ``until`` None: it holds still."""
+    """What one row held from one change to the next. ``until`` None: it is the present one."""
 
     values: dict[str, Any]
     since: dt.datetime
@@ -53,20 +45,14 @@ class FieldChange:
     now: str
 
 
-def end_of(day: dt.date, site: Site) -> dt.datetime:
-    """The last instant of the day on the site's clock."""
-    midnight = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), tzinfo=site.zone)
-    return midnight - dt.timedelta(microseconds=1)
-
-
 # ---- versions ----
-class Kept(NamedTuple):
+class StoredVersion(NamedTuple):
     """A row of the history, or the row itself as it is now (then without id, time and
     transaction).
     """
 
     row_id: int
-    kept_as: int | None
+    history_id: int | None
     values: dict[str, Any]
     ended_at: dt.datetime | None
     ended_in: int | None
@@ -95,27 +81,28 @@ def versions_of_all(
     for n, (model, pks) in enumerate(wanted.items()):
         table = model._meta.db_table
         part = VERSIONS.format(name=sql.Literal(table), table=sql.Identifier(table)).as_string()
-        parts.append(f"SELECT {n}, * FROM ({part.replace('%(ids)s', f'%(ids{n})s')}) part{n}")  # noqa: S608
+        part = part.replace("%(ids)s", f"%(ids{n})s")
+        parts.append(f"SELECT {n}, * FROM ({part}) part{n}")  # noqa: S608 - made above
         values[f"ids{n}"] = list(pks)
     with connection.cursor() as cursor:
         cursor.execute(" UNION ALL ".join(parts) + " ORDER BY 1, 2, 3 NULLS LAST", values)
-        found = cursor.fetchall()
-    rows: list[dict[int, list[Kept]]] = [defaultdict(list) for _ in wanted]
-    for n, row_id, kept_as, text, at, transaction in found:
-        rows[n][row_id].append(Kept(row_id, kept_as, json.loads(text), at, transaction))
+        stored = cursor.fetchall()
+    rows: list[dict[int, list[StoredVersion]]] = [defaultdict(list) for _ in wanted]
+    for n, row_id, history_id, text, at, transaction in stored:
+        rows[n][row_id].append(StoredVersion(row_id, history_id, json.loads(text), at, transaction))
     return {
         model: {pk: _versions(kept) for pk, kept in of_model.items()}
         for model, of_model in zip(wanted, rows, strict=True)
     }
 
 
-def _versions(kept: list[Kept]) -> list[Version]:
+def _versions(kept: list[StoredVersion]) -> list[Version]:
     """Each state began when the one before it ended, the first when the row was entered."""
     first = kept[0].values
     begins = [(_instant(first["entered_at"]), int(first["entered_in"]))]
     begins += [(row.ended_at, row.ended_in) for row in kept if row.ended_at and row.ended_in]
     return [
-        Version(row.values, since, row.ended_at, transaction, row.kept_as)
+        Version(row.values, since, row.ended_at, transaction, row.history_id)
         for row, (since, transaction) in zip(kept, begins, strict=False)
     ]
 
@@ -157,102 +144,6 @@ def _shown(field: models.Field, value: Any) -> str:
 def _related(model: type[models.Model], pk: int) -> str:
     row = model._base_manager.filter(pk=pk).first()
     return str(row) if row is not None else f"number {pk}"
-
-
-# ---- as it stood ----
-@dataclass(frozen=True)
-class Standing:
-    """What the book said of a measuring point at the end of ``day``."""
-
-    day: dt.date
-    instant: dt.datetime
-    point: MeasuringPoint
-    tank: str
-    product: str
-    transmitter: str
-    hung_since: dt.date | None
-    transmitter_now: str
-    last_record: Calibration | None
-
-    @property
-    def told_later(self) -> bool:
-        """Whether the book has since been told of another transmitter for that day."""
-        return self.transmitter != self.transmitter_now
-
-
-def as_it_stood(point: MeasuringPoint, *, day: dt.date) -> Standing | None:
-    """The register's facts of ``point`` as of that day; None where the book did not have the point
-    yet.
-    """
-    instant = end_of(day, point.site)
-    version = _at(versions_of(MeasuringPoint, [point.pk]).get(point.pk, []), instant)
-    if version is None:
-        return None
-    then = row_from(MeasuringPoint, version.values)
-    then.site = point.site
-    tank = _at(versions_of(Tank, [then.tank_id]).get(then.tank_id, []), instant)
-    product = _product_name(tank.values.get("product_id") if tank else None)
-    hung, since = _hanging(point, day, instant)
-    now = Installation.objects.on_day(day).filter(point=point).select_related("transmitter").first()
-    records = Calibration.objects.filter(point=point, approved_at__lte=instant, done_on__lte=day)
-    return Standing(
-        day=day,
-        instant=instant,
-        point=then,
-        tank=str(tank.values["name"]) if tank else "",
-        product=product,
-        transmitter=hung,
-        hung_since=since,
-        transmitter_now=str(now.transmitter) if now else "",
-        last_record=records.filter(entered_before(instant)).order_by("-done_on", "-id").first(),
-    )
-
-
-def entered_before(instant: dt.datetime) -> models.expressions.RawSQL:
-    """A condition on records: the book had them by then. The column is the database's own, unknown
-    to the model.
-    """
-    return models.expressions.RawSQL(
-        "calibration_calibration.entered_at <= %s", [instant], output_field=models.BooleanField()
-    )
-
-
-def row_from(model: type[MeasuringPoint], values: dict[str, Any]) -> MeasuringPoint:
-    """A row as an object that was never stored, from the text the database keeps of it."""
-    fields = {field.attname: field for field in model._meta.concrete_fields}
-    known = {
-        name: fields[name].to_python(value) for name, value in values.items() if name in fields
-    }
-    generated = {name for name, field in fields.items() if getattr(field, "generated", False)}
-    row = model(**{name: value for name, value in known.items() if name not in generated})
-    for name in generated & known.keys():
-        setattr(row, name, known[name])
-    return row
-
-
-def _at(versions: Iterable[Version], instant: dt.datetime) -> Version | None:
-    return next((version for version in versions if version.held_at(instant)), None)
-
-
-def _product_name(pk: int | None) -> str:
-    return "" if pk is None else str(Product.objects.filter(pk=pk).first() or "")
-
-
-def _hanging(
-    point: MeasuringPoint, day: dt.date, instant: dt.datetime
-) -> tuple[str, dt.date | None]:
-    """The transmitter that hung there on the day by what the book then said."""
-    pks = list(Installation.objects.filter(point=point).values_list("pk", flat=True))
-    for versions in versions_of(Installation, pks).values():
-        version = _at(versions, instant)
-        if version is None:
-            continue
-        since = dt.date.fromisoformat(version.values["installed_on"])
-        until = version.values["removed_on"]
-        if since <= day and (until is None or day < dt.date.fromisoformat(until)):
-            transmitter = Transmitter.objects.get(pk=version.values["transmitter_id"])
-            return str(transmitter), since
-    return "", None
 
 
 # ---- who and why ----

@@ -17,10 +17,11 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from calibration.history import timeline
-from calibration.history import versions as book
+from calibration.history.as_it_stood import as_it_stood
 from calibration.history.filters import LedgerFilter
 from calibration.history.forms import DayForm
 from calibration.history.tables import LedgerTable
+from calibration.history.versions import MOST_ROWS, rows_changed_in
 from plant.cells import csv_cell, digits
 from plant.ledger.models import LedgerEntry
 from plant.pages.paging import page_of, without_place
@@ -39,23 +40,23 @@ AT_ONCE = 2000
 # ---- one point, one transmitter ----
 @require_safe
 def point(request: SignedRequest, pk: int) -> HttpResponse:
-    """Everything that happened to a point; and with ``day``, the register's facts as they stood at
-    its end.
+    """Everything that happened to a point; and with ``day``, the register as it stood at its
+    end.
     """
     point = _point(request, pk)
     today = point.site.day_of(timezone.now())
     form = DayForm(request.GET if "day" in request.GET else None, today=today)
-    facts: dict[str, Any] = {"point": point, "form": form}
+    context: dict[str, Any] = {"point": point, "form": form}
     if form.is_bound and form.is_valid():
-        stood = book.as_it_stood(point, day=form.cleaned_data["day"])
-        facts |= {"asked": form.cleaned_data["day"], "stood": stood}
+        stood = as_it_stood(point, day=form.cleaned_data["day"])
+        context |= {"asked": form.cleaned_data["day"], "stood": stood}
         if stood:
-            facts["lines"] = POINT.lines(stood.point)
-            facts["tolerance"] = digits(stood.point.tolerance)
-            facts["adjust_limit"] = digits(stood.point.adjust_limit)
+            context["lines"] = POINT.lines(stood.point)
+            context["tolerance"] = digits(stood.point.tolerance)
+            context["adjust_limit"] = digits(stood.point.adjust_limit)
     # A day asked for has the page to itself; what happened is one link away.
-    events = [] if facts.get("stood") else timeline.of_point(point)
-    return _timeline(request, "calibration/history/history.html", events, point.site, **facts)
+    events = [] if context.get("stood") else timeline.of_point(point)
+    return _timeline(request, "calibration/history/history.html", events, point.site, **context)
 
 
 @require_safe
@@ -94,15 +95,15 @@ def _transmitter(request: SignedRequest, pk: int) -> Transmitter:
 
 
 def _timeline(
-    request: SignedRequest, template: str, events: list[timeline.Event], site: Site, **facts: Any
+    request: SignedRequest, template: str, events: list[timeline.Event], site: Site, **context: Any
 ) -> HttpResponse:
-    """The events, all or of the kind asked for; what was told later than it happened is marked."""
+    """The events, all or of one kind; what was entered later than it happened is marked."""
     counts = {kind: sum(e.kind == kind for e in events) for kind in timeline.KINDS}
     asked = request.GET.get("kind", "")
     kept = [event for event in events if asked not in timeline.KINDS or event.kind == asked]
     if not may(request.user, "read ledger", site.pk):  # no link to a page that would refuse them
         kept = [replace(e, url="") if e.url.startswith("/ledger/") else e for e in kept]
-    facts |= {
+    context |= {
         "site": site,
         "events": [(event, event.entered_later(site)) for event in kept[:SHOWN]],
         "left_out": max(0, len(kept) - SHOWN),
@@ -110,7 +111,7 @@ def _timeline(
         "kind": asked if asked in timeline.KINDS else "",
         "total": len(events),
     }
-    return render(request, template, facts)
+    return render(request, template, context)
 
 
 def _events_csv(events: list[timeline.Event], site: Site, name: str) -> HttpResponseBase:
@@ -142,22 +143,23 @@ def ledger(request: SignedRequest) -> HttpResponse:
         query=request.GET,
         joined=entries,
     )
-    zones = {
-        site.pk: site.zone for site in Site.objects.filter(pk__in={e.site_id for e in page.rows})
+    _set_zones(page.rows)
+    context = {
+        "table": LedgerTable(page.rows, sort=""),
+        "page": page,
+        "filter": filtered,
+        "query": without_place(request.GET),
+        "is_filtered": bool(without_place(request.GET)),
     }
-    for entry in page.rows:
+    return render(request, "calibration/history/ledger.html", context)
+
+
+def _set_zones(entries: Iterable[Any]) -> None:
+    """Give each entry the time zone of its site, in which its time is shown."""
+    sites = Site.objects.filter(pk__in={entry.site_id for entry in entries})
+    zones = {site.pk: site.zone for site in sites}
+    for entry in entries:
         entry.zone = zones.get(entry.site_id)
-    return render(
-        request,
-        "calibration/history/ledger.html",
-        {
-            "table": LedgerTable(page.rows, sort=""),
-            "page": page,
-            "filter": filtered,
-            "query": without_place(request.GET),
-            "is_filtered": bool(without_place(request.GET)),
-        },
-    )
 
 
 @require_safe
@@ -165,14 +167,14 @@ def ledger_entry(request: SignedRequest, pk: int) -> HttpResponse:
     """One entry with the rows that its transaction changed."""
     entry = get_object_or_404(_entries(request).select_related("site"), pk=pk)
     sites = request.user.site_ids("read ledger")
-    facts = {
+    context = {
         "entry": entry,
         "details": [(name, _readable(value)) for name, value in entry.details.items()],
-        "changes": book.rows_changed_in(entry.transaction, site_ids=sites),
-        "most": book.MOST_ROWS,
+        "changes": rows_changed_in(entry.transaction, site_ids=sites),
+        "most": MOST_ROWS,
         "beside": _entries(request).filter(transaction=entry.transaction).exclude(pk=pk)[:20],
     }
-    return render(request, "calibration/history/ledger_entry.html", facts)
+    return render(request, "calibration/history/ledger_entry.html", context)
 
 
 @require_safe

@@ -6,9 +6,10 @@ import datetime as dt
 
 import pytest
 
+from calibration.history.as_it_stood import end_of
 from calibration.history.filters import LedgerFilter
 from calibration.history.forms import DayForm
-from calibration.history.versions import Version, end_of
+from calibration.history.versions import Version
 from plant.ledger.models import LedgerEntry
 
 DAY = dt.date(2026, 3, 29)

@@ -14,8 +14,8 @@ from django.db import connection
 from django.db.backends.utils import CursorWrapper
 from django.urls import reverse
 
+from calibration.history import as_it_stood as history
 from calibration.history import timeline
-from calibration.history import versions as history
 from plant.ledger.models import RowHistory
 from plant.points import acts as points
 from plant.points.models import MeasuringPoint
@@ -135,15 +135,15 @@ def test_a_swap_entered_late_is_told_apart_from_what_the_book_said_that_day(plan
     stood = history.as_it_stood(point, day=dt.date(2026, 6, 1))
     assert stood.transmitter == str(old.transmitter)
     assert "NEW1" in stood.transmitter_now
-    assert stood.told_later
+    assert stood.corrected_later
 
 
 def test_the_page_shows_the_day_asked_for(changed_twice, auditor, sign_in):
     page = sign_in(auditor).get(address(changed_twice), {"day": "2026-04-01"})
-    assert "At the end of Wednesday 1 Apr 2026 the book said" in page.content.decode()
+    assert "At the end of Wednesday 1 Apr 2026 the register said" in page.content.decode()
     assert "±0.8 % of span" in page.content.decode()
     page = sign_in(auditor).get(address(changed_twice), {"day": "2025-12-31"})
-    assert "did not have LT-101A yet" in page.content.decode()
+    assert "Spanbook had no LT-101A on Wednesday 31 Dec 2025" in page.content.decode()
 
 
 def test_a_day_to_come_is_refused_beside_its_field(changed_twice, auditor, sign_in):
