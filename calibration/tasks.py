@@ -9,7 +9,7 @@ from calibration.fleet import acts as fleet
 from calibration.importing import kinds as imports
 from calibration.product_changes import acts as demands
 from calibration.reminders import acts as reminders
-from calibration.reminders import heartbeats
+from calibration.reminders import heartbeats, outbox
 
 
 @shared_task(ignore_result=True)
@@ -22,7 +22,7 @@ def scan_reminders() -> None:
 @shared_task(ignore_result=True)
 def send_waiting() -> None:
     """Send the mails that wait in the outbox."""
-    reminders.send_waiting(clock=timezone.now)
+    outbox.send_waiting(clock=timezone.now)
     heartbeats.beat("send_waiting", at=timezone.now())
 
 

@@ -1,4 +1,4 @@
-"""The outbox. What must be told is written here in the database; queue messages only wake its
+"""The outbox. What is to be sent is written here in the database; queue messages only wake its
 reader.
 """
 
@@ -79,7 +79,7 @@ class Digest(models.Model):
     # What left, word for word; empty until then.
     subject = models.CharField("subject", max_length=200, blank=True)
     body = models.TextField("text", blank=True)
-    # Settled without a mail: the person wants none, or nothing was left to tell.
+    # Settled without a mail: the person wants none, or nothing was left to report.
     left_out = models.CharField("why no mail went out", max_length=120, blank=True)
 
     objects = DigestQuerySet.as_manager()

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from calibration.reminders import acts as reminders
 from calibration.reminders.models import Digest, ReminderScan
+from calibration.reminders.reads import mail_as_kept
 from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import require
@@ -45,7 +46,7 @@ def mail(request: SignedRequest, pk: int) -> HttpResponse:
     """
     seen = Digest.objects.seen_by(request.user).select_related("site", "person")
     digest = get_object_or_404(seen, pk=pk)
-    shown = reminders.mail_as_kept(digest, at=timezone.now())
+    shown = mail_as_kept(digest, at=timezone.now())
     return render(request, "calibration/reminders/mail.html", {"digest": digest, "mail": shown})
 
 

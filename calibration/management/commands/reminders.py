@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from calibration.reminders import acts as reminders
+from calibration.reminders import outbox
 from calibration.reminders.models import Digest
 from plant.sites.models import Site
 
@@ -53,7 +54,7 @@ class Command(BaseCommand):
             )
         lines = reminders.scan_site(site, day=today, at=now)
         written = "written before" if lines is None else f"{lines} line(s) written"
-        left = reminders.send_waiting(clock=timezone.now)
+        left = outbox.send_waiting(clock=timezone.now)
         self.stdout.write(f"{site}, {today}: {written}; {left} mail(s) sent")
 
 

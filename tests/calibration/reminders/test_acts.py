@@ -16,10 +16,11 @@ from django.db import IntegrityError
 from calibration.deferrals import acts as deferrals
 from calibration.jobs import acts as jobs
 from calibration.reminders import acts as reminders
+from calibration.reminders import lines, outbox
 from calibration.reminders.models import Digest, Reminder, ReminderScan
 from plant.ledger.models import LedgerEntry
 from plant.points.models import MeasuringPoint
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import NotAllowed
 from tests import makers
 from tests.races import at_once
 
@@ -37,7 +38,7 @@ def on(day: dt.date, hour: int = 6, zone: ZoneInfo = LISBON) -> dt.datetime:
 
 
 def send_at(at: dt.datetime, **more) -> int:
-    return reminders.send_waiting(clock=lambda: at, **more)
+    return outbox.send_waiting(clock=lambda: at, **more)
 
 
 def rungs() -> list[int]:
@@ -45,6 +46,16 @@ def rungs() -> list[int]:
 
 
 # ---- the ladder ----
+LADDER = {-31: None, -30: -30, -8: -30, -7: -7, -1: -7, 0: 0, 6: 0, 7: 7, 13: 7, 14: 14, 20: 14}
+
+
+@pytest.mark.parametrize(("days_after", "rung"), LADDER.items())
+def test_the_latest_rung_passed_is_written(planner, days_after, rung):
+    due_in(-days_after)
+    reminders.scan(at=MORNING)
+    assert rungs() == ([] if rung is None else [rung])
+
+
 def test_a_point_is_told_of_30_and_7_days_before_on_the_day_and_weekly(planner):
     due_in(31)
     for days in range(31 + 22):
@@ -126,7 +137,7 @@ def test_who_wants_no_mail_has_the_list_on_the_page_only(planner):
     reminders.scan(at=MORNING)
     assert send_at(MORNING) == 0
     digest = Digest.objects.get(person=planner)
-    assert digest.left_out == reminders.NO_MAIL_WANTED
+    assert digest.left_out == lines.NO_MAIL_WANTED
     assert digest.lines.count() == 1
 
 
@@ -248,7 +259,7 @@ def test_a_digest_with_nothing_left_is_not_sent(planner):
     reminders.scan(at=MORNING)
     MeasuringPoint.objects.filter(pk=point.pk).update(due_on=DAY + dt.timedelta(365))
     assert send_at(MORNING) == 0
-    assert Digest.objects.get().left_out == reminders.NOTHING_LEFT
+    assert Digest.objects.get().left_out == outbox.NOTHING_LEFT
 
 
 def test_who_lost_the_role_meanwhile_gets_no_mail(planner):
@@ -256,7 +267,7 @@ def test_who_lost_the_role_meanwhile_gets_no_mail(planner):
     reminders.scan(at=MORNING)
     planner.appointments.update(ends_on=DAY - dt.timedelta(1))
     assert send_at(MORNING) == 0
-    assert Digest.objects.get().left_out == reminders.NO_LONGER_HERE
+    assert Digest.objects.get().left_out == outbox.NO_LONGER_HERE
 
 
 class Killed(BaseException):
@@ -308,16 +319,16 @@ def test_one_dead_address_holds_up_nobody(planner, technician, monkeypatch):
 def test_two_workers_never_hold_the_same_digest(planner):
     due_in(0)
     reminders.scan(at=MORNING)
-    assert len(reminders.claim_waiting(at=MORNING)) == 1
-    assert reminders.claim_waiting(at=MORNING + dt.timedelta(minutes=1)) == []
+    assert len(outbox.claim_waiting(at=MORNING)) == 1
+    assert outbox.claim_waiting(at=MORNING + dt.timedelta(minutes=1)) == []
 
 
 def test_an_outcome_noted_after_the_lease_ran_out_counts_for_nothing(planner):
     due_in(0)
     reminders.scan(at=MORNING)
-    slow = reminders.claim_waiting(at=MORNING)
-    assert len(reminders.claim_waiting(at=MORNING + dt.timedelta(minutes=6))) == 1
-    assert reminders.deliver_all(slow, clock=lambda: MORNING) == 0
+    slow = outbox.claim_waiting(at=MORNING)
+    assert len(outbox.claim_waiting(at=MORNING + dt.timedelta(minutes=6))) == 1
+    assert outbox.deliver_all(slow, clock=lambda: MORNING) == 0
 
 
 def test_at_most_sixty_mails_leave_in_a_minute(planner):
@@ -388,7 +399,7 @@ def test_a_storm_is_held_until_a_planner_releases_it(planner, technician):
     reminders.release(scanned, by=planner, at=MORNING)
     assert send_at(MORNING) == 1
     assert LedgerEntry.objects.get(act="release reminders").person == planner
-    with pytest.raises(Refused, match="not held any more"):
+    with pytest.raises(reminders.NotHeld):
         reminders.release(scanned, by=planner, at=MORNING)
 
 

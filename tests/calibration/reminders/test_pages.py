@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from calibration.jobs import acts as jobs
 from calibration.reminders import acts as reminders
+from calibration.reminders import outbox
 from calibration.reminders.models import Digest, ReminderScan
 from plant.points.models import MeasuringPoint
 from tests import makers
@@ -34,7 +35,7 @@ def test_a_waiting_mail_is_shown_as_it_would_read_and_then_as_sent(sign_in, plan
     html = client.get(written.get_absolute_url()).content.decode()
     assert "LT-101A" in html
     assert written.message_id.strip("<>") in html
-    reminders.send_waiting(clock=timezone.now)
+    outbox.send_waiting(clock=timezone.now)
     MeasuringPoint.objects.update(tag="LT-NEW", tag_key="lt-new")
     html = client.get(written.get_absolute_url()).content.decode()
     assert "LT-101A" in html  # what left, word for word
@@ -80,9 +81,9 @@ def test_a_planner_releases_a_held_morning(sign_in, planner, technician, outside
     assert sign_in(technician).post(url).status_code == 403
     assert sign_in(outsider).post(url).status_code == 404
     assert client.get(url).status_code == 405
-    assert reminders.send_waiting(clock=timezone.now) == 0
+    assert outbox.send_waiting(clock=timezone.now) == 0
     assert client.post(url).status_code == 302
-    assert reminders.send_waiting(clock=timezone.now) == 2
+    assert outbox.send_waiting(clock=timezone.now) == 2
 
 
 def test_the_outbox_costs_the_same_however_much_was_written(
