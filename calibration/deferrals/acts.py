@@ -7,11 +7,21 @@ import datetime as dt
 from django.db import transaction
 
 from calibration.deferrals.models import Deferral
+from calibration.deferrals.refusals import (
+    AlreadyAsked,
+    AlreadyDecided,
+    DayPassed,
+    DayTooEarly,
+    DueDateMoved,
+    NoNote,
+    NoReason,
+    OwnRequest,
+    PointOutOfService,
+)
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.points.models import MeasuringPoint
-from plant.refusals import Refused
 
 
 @transaction.atomic
@@ -24,18 +34,14 @@ def ask(
     require(by, "defer", point.site_id)
     point = MeasuringPoint.objects.select_for_update().select_related("site").get(pk=point.pk)
     if not reason.strip():
-        raise Refused("Say why it is put off; the approver decides on it.", field="reason")
+        raise NoReason()
     if point.out_of_service_on:
-        raise Refused(f"{point.tag} is out of service, so it is not due.")
-    today = point.site.day_of(at)
-    if until <= max(point.next_due, today):
-        raise Refused(
-            f"Choose a day after {max(point.next_due, today)}: that is when it is due now, or "
-            "today.",
-            field="until",
-        )
+        raise PointOutOfService(tag=point.tag)
+    earliest = max(point.next_due, point.site.day_of(at))
+    if until <= earliest:
+        raise DayTooEarly(after=earliest)
     if point.deferrals.filter(granted=None).exists():
-        raise Refused(f"A deferral of {point.tag} already waits for a decision.")
+        raise AlreadyAsked(tag=point.tag)
     deferral = Deferral(
         site_id=point.site_id,
         point=point,
@@ -46,7 +52,7 @@ def ask(
         asked_at=at,
     )
     deferral.save()
-    enter("ask deferral", on=deferral, by=by, why=deferral.reason, details=_facts(deferral))
+    enter("ask deferral", on=deferral, by=by, why=deferral.reason, details=_details(deferral))
     return deferral
 
 
@@ -62,35 +68,32 @@ def decide(
     point = points.get(pk=deferral.point_id)
     deferral = Deferral.objects.select_for_update().get(pk=deferral.pk)
     if deferral.granted is not None:
-        said = "granted" if deferral.granted else "refused"
-        raise Refused(f"{deferral.decided_by} has {said} this deferral already.")
+        decision = "granted" if deferral.granted else "refused"
+        raise AlreadyDecided(decided_by=deferral.decided_by, decision=decision)
     if deferral.asked_by_id == by.pk:
-        raise Refused("Another person than the one who asked must decide.")
+        raise OwnRequest()
     if granted:
         _still_stands(deferral, point, on=point.site.day_of(at))
         point.deferred_until = deferral.until
         point.save(update_fields=["deferred_until"])
     elif not note.strip():
-        raise Refused("Say why it is refused; the person who asked reads it.", field="note")
+        raise NoNote()
     deferral.granted, deferral.decision_note = granted, note.strip()
     deferral.decided_by, deferral.decided_at = by, at
     deferral.save()
     act = "grant deferral" if granted else "refuse deferral"
-    enter(act, on=deferral, by=by, why=deferral.decision_note, details=_facts(deferral))
+    enter(act, on=deferral, by=by, why=deferral.decision_note, details=_details(deferral))
     return deferral
 
 
 def _still_stands(deferral: Deferral, point: MeasuringPoint, *, on: dt.date) -> None:
     if point.due_on != deferral.due_on:
-        raise Refused(
-            f"The due date of {point.tag} has moved to {point.due_on} since this was asked. "
-            f"Refuse it; a new one can be asked."
-        )
+        raise DueDateMoved(tag=point.tag, due_on=point.due_on)
     if deferral.until <= on:
-        raise Refused(f"{deferral.until} has come already. Refuse it; a later day can be asked.")
+        raise DayPassed(until=deferral.until)
 
 
-def _facts(deferral: Deferral) -> dict[str, str]:
+def _details(deferral: Deferral) -> dict[str, str]:
     return {
         "tag": deferral.point.tag,
         "due": str(deferral.due_on),

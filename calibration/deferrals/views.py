@@ -74,21 +74,24 @@ def decide(request: SignedRequest, pk: int) -> HttpResponse:
             done = deferrals.decide(
                 deferral, **form.cleaned_data, by=request.user, at=timezone.now()
             )
-            said = f"deferred until {day_text(done.until)}" if done.granted else "not deferred"
-            messages.success(request, f"{deferral.point.tag} is {said}.")
+            outcome = f"deferred until {day_text(done.until)}" if done.granted else "not deferred"
+            messages.success(request, f"{deferral.point.tag} is {outcome}.")
             return redirect("calibration:deferrals")
         except Refused as refusal:
             form.add_error(refusal.field, str(refusal))
     status = 422 if form.is_bound else 200
-    context = {
-        "form": form,
+    context = {"form": form, **_request_context(request, deferral)}
+    return render(request, "calibration/deferrals/deferral_decide.html", context, status=status)
+
+
+def _request_context(request: SignedRequest, deferral: Deferral) -> dict[str, Any]:
+    return {
         "deferral": deferral,
         "days_asked": (deferral.until - deferral.due_on).days,
         "own": deferral.asked_by_id == request.user.pk,
         "may_decide": may(request.user, "approve", deferral.site_id),
         **_risk(deferral.point),
     }
-    return render(request, "calibration/deferrals/deferral_decide.html", context, status=status)
 
 
 def _risk(point: MeasuringPoint) -> dict[str, Any]:

@@ -7,11 +7,11 @@ import datetime as dt
 from django.db import transaction
 
 from calibration.findings.models import Finding
+from calibration.findings.refusals import AlreadyClosed, NotAssessed, NoText, OwnAssessment
 from calibration.records.models import Calibration
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
-from plant.refusals import Refused
 
 
 def open_for(record: Calibration, *, at: dt.datetime) -> Finding | None:
@@ -50,9 +50,7 @@ def assess(finding: Finding, *, text: str, by: Person, at: dt.datetime) -> Findi
     require(by, "approve", finding.site_id)
     finding = _open(finding)
     if not text.strip():
-        raise Refused(
-            "Write what the readings in doubt were used for and what follows from it.", field="text"
-        )
+        raise NoText()
     finding.assessment, finding.assessed_by, finding.assessed_at = text.strip(), by, at
     finding.save(update_fields=["assessment", "assessed_by", "assessed_at"])
     enter("assess finding", on=finding, by=by, why=text)
@@ -65,9 +63,9 @@ def agree(finding: Finding, *, by: Person, at: dt.datetime) -> Finding:
     require(by, "close finding", finding.site_id)
     finding = _open(finding)
     if not finding.assessed_by_id:
-        raise Refused("The finding has no assessment yet; write one first.")
+        raise NotAssessed()
     if finding.assessed_by_id == by.pk:
-        raise Refused("Another person than the assessor must agree.")
+        raise OwnAssessment()
     finding.agreed_by, finding.closed_at = by, at
     finding.save(update_fields=["agreed_by", "closed_at"])
     enter("close finding", on=finding, by=by)
@@ -79,5 +77,5 @@ def _open(finding: Finding) -> Finding:
         Finding.objects.select_for_update(of=("self",)).select_related("point").get(pk=finding.pk)
     )
     if finding.closed_at:
-        raise Refused(f"{finding} was closed on {finding.closed_at:%Y-%m-%d}.")
+        raise AlreadyClosed(number=finding.pk, tag=finding.point.tag, closed_on=finding.closed_at)
     return finding

@@ -1,5 +1,5 @@
 """Findings: what an as found out of tolerance may have touched, its assessment, and the second
-person's word.
+person's agreement.
 """
 
 from __future__ import annotations
@@ -28,18 +28,18 @@ STATES = {"open": "open", "assessed": "assessed, to be agreed", "closed": "close
 
 @require_safe
 def finding_list(request: SignedRequest) -> HttpResponse:
-    """Findings, open ones first shown; newest on top."""
+    """Findings, at first the open ones; newest on top."""
     require_sight(request.user)
     state = request.GET.get("state", "open")
     state = state if state in STATES else "open"
-    found = Finding.objects.seen_by(request.user).select_related(
+    seen = Finding.objects.seen_by(request.user).select_related(
         "point__tank", "record", "assessed_by"
     )
     narrowed = {
-        "open": found.filter(closed_at=None),
-        "assessed": found.filter(closed_at=None, assessed_by__isnull=False),
-        "closed": found.exclude(closed_at=None),
-        "all": found,
+        "open": seen.filter(closed_at=None),
+        "assessed": seen.filter(closed_at=None, assessed_by__isnull=False),
+        "closed": seen.exclude(closed_at=None),
+        "all": seen,
     }[state]
     page = Paginator(narrowed, 50).get_page(request.GET.get("page"))
     rows = [(finding, error_in_units(finding)) for finding in page.object_list]
@@ -57,12 +57,12 @@ def finding(request: SignedRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def assess(request: SignedRequest, pk: int) -> HttpResponse:
-    found = _finding(request, pk)
-    require(request.user, "approve", found.site_id)
+    finding = _finding(request, pk)
+    require(request.user, "approve", finding.site_id)
     form = AssessmentForm(request.POST)
     if form.is_valid():
         try:
-            acts.assess(found, text=form.cleaned_data["text"], by=request.user, at=timezone.now())
+            acts.assess(finding, text=form.cleaned_data["text"], by=request.user, at=timezone.now())
         except Refused as refusal:
             form.add_error(None, str(refusal))
         else:
@@ -70,21 +70,21 @@ def assess(request: SignedRequest, pk: int) -> HttpResponse:
                 request,
                 "Your assessment is signed. Another person must agree before the finding closes.",
             )
-            return redirect(found)
-    return _page(request, found, form, 422)
+            return redirect(finding)
+    return _page(request, finding, form, 422)
 
 
 @require_POST
 def agree(request: SignedRequest, pk: int) -> HttpResponse:
-    found = _finding(request, pk)
-    require(request.user, "close finding", found.site_id)
+    finding = _finding(request, pk)
+    require(request.user, "close finding", finding.site_id)
     try:
-        acts.agree(found, by=request.user, at=timezone.now())
+        acts.agree(finding, by=request.user, at=timezone.now())
     except Refused as refusal:
         messages.error(request, str(refusal))
-        return _page(request, found, AssessmentForm(), 422)
+        return _page(request, finding, AssessmentForm(), 422)
     messages.success(request, f"Finding {pk} is closed.")
-    return redirect(found)
+    return redirect(finding)
 
 
 def error_in_units(finding: Finding) -> tuple[float, str] | None:
@@ -113,7 +113,7 @@ def _finding(request: SignedRequest, pk: int) -> Finding:
 def _page(
     request: SignedRequest, finding: Finding, form: AssessmentForm, status: int
 ) -> HttpResponse:
-    facts: dict[str, Any] = {
+    context: dict[str, Any] = {
         "finding": finding,
         "record": finding.record,
         "reach": error_in_units(finding),
@@ -124,7 +124,7 @@ def _page(
         and may(request.user, "close finding", finding.site_id),
         "is_own": finding.assessed_by_id == request.user.pk,
     }
-    return render(request, "calibration/findings/finding.html", facts, status=status)
+    return render(request, "calibration/findings/finding.html", context, status=status)
 
 
 def _history(finding: Finding) -> list[Calibration]:

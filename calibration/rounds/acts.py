@@ -13,11 +13,21 @@ from django.db.models import Max
 from calibration.jobs import acts as jobs
 from calibration.jobs.models import Job
 from calibration.rounds.models import Round
+from calibration.rounds.refusals import (
+    DaysReversed,
+    NoName,
+    NoPoints,
+    NoTechnician,
+    NothingNew,
+    NotPlanned,
+    PointsInTheWay,
+    SeveralSites,
+    StopRemoved,
+)
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
-from plant.refusals import Refused
 
 
 @transaction.atomic
@@ -39,11 +49,11 @@ def plan(
     """
     ids = sorted({point.pk for point in points})
     if not ids:
-        raise Refused("Tick at least one measuring point on the due list.")
+        raise NoPoints()
     chosen = _in_walking_order(ids)
     sites = {point.site_id for point in chosen}
     if len(sites) > 1:
-        raise Refused("A round stays within one site; tick points of one site only.")
+        raise SeveralSites()
     made = Round(
         site_id=sites.pop(),
         name=name.strip(),
@@ -55,10 +65,10 @@ def plan(
         note=note.strip(),
     )
     require(by, "plan", made.site_id)
-    _check_facts(made)
+    _check_plan(made)
     made.save()
     _append(made, chosen, by=by)
-    enter("plan round", on=made, by=by, why=made.note, details=_facts(made, chosen))
+    enter("plan round", on=made, by=by, why=made.note, details=_details(made, chosen))
     return made
 
 
@@ -71,11 +81,11 @@ def add(made: Round, points: Iterable[MeasuringPoint], *, by: Person) -> Round:
     here = set(made.stops.values_list("point_id", flat=True))
     chosen = _in_walking_order(ids - here)
     if not chosen:
-        raise Refused("Choose at least one measuring point that is not yet a stop of this round.")
+        raise NothingNew()
     if any(point.site_id != made.site_id for point in chosen):
-        raise Refused("A round stays within one site; choose points of this site only.")
+        raise SeveralSites()
     _append(made, chosen, by=by)
-    enter("add stops", on=made, by=by, details=_facts(made, chosen))
+    enter("add stops", on=made, by=by, details=_details(made, chosen))
     return made
 
 
@@ -86,7 +96,7 @@ def move(stop: Job, *, up: bool, by: Person) -> Job:
     stops = list(made.stops.select_for_update().order_by("stop_number"))
     here = next((n for n, other in enumerate(stops) if other.pk == stop.pk), None)
     if here is None:
-        raise Refused("This stop has been taken out of the round meanwhile.")
+        raise StopRemoved(tag=stop.point.tag)
     there = here - 1 if up else here + 1
     if not 0 <= there < len(stops):
         return stop
@@ -109,9 +119,9 @@ def remove(stop: Job, *, by: Person) -> None:
     stop = Job.objects.select_for_update().select_related("point").get(pk=stop.pk)
     tag = stop.point.tag
     if stop.round_id != made.pk:
-        raise Refused(f"{tag} has been taken out of the round meanwhile.")
+        raise StopRemoved(tag=tag)
     if stop.state != Job.State.PLANNED:
-        raise Refused(f"The job of {tag} is {stop.state}; only a planned stop can be taken out.")
+        raise NotPlanned(tag=tag, state=stop.state)
     if stop.why == Job.Why.INTERVAL:
         stop.state = Job.State.CANCELLED
     stop.round = stop.stop_number = stop.planned_on = stop.technician = None
@@ -139,12 +149,12 @@ def change(
     made = _locked(made)
     made.name, made.note = name.strip(), note.strip()
     made.starts_on, made.ends_on, made.technician = starts_on, ends_on, technician
-    _check_facts(made)
+    _check_plan(made)
     made.save()
     moved = made.stops.filter(state=Job.State.PLANNED).update(
         technician=technician, planned_on=starts_on
     )
-    enter("change round", on=made, by=by, details={**_facts(made), "stops that follow": moved})
+    enter("change round", on=made, by=by, details={**_details(made), "stops that follow": moved})
     return made
 
 
@@ -168,7 +178,7 @@ def _append(made: Round, points: list[MeasuringPoint], *, by: Person) -> None:
 def _planned_jobs(points: list[MeasuringPoint]) -> dict[int, Job]:
     """Open jobs that a round may take, by point; refuses all points in the way at once."""
     in_the_way = [f"{point.tag} is out of service" for point in points if point.out_of_service_on]
-    found = {}
+    free = {}
     states = (*Job.OPEN, Job.State.SUBMITTED)
     taken = Job.objects.filter(point__in=points, state__in=states).select_related("point", "round")
     for job in taken.order_by("point__tag_key"):
@@ -177,10 +187,10 @@ def _planned_jobs(points: list[MeasuringPoint]) -> dict[int, Job]:
         elif job.round:
             in_the_way.append(f"{job.point.tag} is a stop of “{job.round}”")
         else:
-            found[job.point_id] = job
+            free[job.point_id] = job
     if in_the_way:
-        raise Refused(f"{'; '.join(in_the_way)}. Leave these out, or settle them first.")
-    return found
+        raise PointsInTheWay(in_the_way)
+    return free
 
 
 def _in_walking_order(ids: Iterable[int]) -> list[MeasuringPoint]:
@@ -195,7 +205,7 @@ def _in_walking_order(ids: Iterable[int]) -> list[MeasuringPoint]:
 def _round_of(stop: Job, *, by: Person) -> Round:
     require(by, "plan", stop.site_id)
     if stop.round is None:
-        raise Refused("This stop has been taken out of the round meanwhile.")
+        raise StopRemoved(tag=stop.point.tag)
     return _locked(stop.round)
 
 
@@ -207,21 +217,19 @@ def _last_place(made: Round) -> int:
     return made.stops.aggregate(last=Max("stop_number"))["last"] or 0
 
 
-def _check_facts(made: Round) -> None:
+def _check_plan(made: Round) -> None:
     if not made.name:
-        raise Refused("Give the round a name.", field="name")
+        raise NoName()
     if made.ends_on < made.starts_on:
-        raise Refused("The last day cannot be before the first.", field="ends_on")
+        raise DaysReversed()
     if not may(made.technician, "calibrate", made.site_id):
-        raise Refused(
-            f"{made.technician} is no technician at this site; choose another.", field="technician"
-        )
+        raise NoTechnician(person=made.technician)
 
 
-def _facts(made: Round, points: Iterable[MeasuringPoint] = ()) -> dict[str, object]:
-    facts: dict[str, object] = {
+def _details(made: Round, points: Iterable[MeasuringPoint] = ()) -> dict[str, object]:
+    details: dict[str, object] = {
         "days": f"{made.starts_on} to {made.ends_on}",
         "technician": str(made.technician),
     }
     tags = [point.tag for point in points]
-    return {**facts, "stops": tags} if tags else facts
+    return {**details, "stops": tags} if tags else details

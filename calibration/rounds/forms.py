@@ -37,7 +37,8 @@ class RoundForm(forms.Form):
 
     def __init__(self, *args: Any, site: Site, on: dt.date, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["technician"].queryset = technicians_of(site, on=on)  # type: ignore[attr-defined]
+        technician: Any = self.fields["technician"]
+        technician.queryset = technicians_of(site, on=on)
 
 
 class AddStopsForm(forms.Form):

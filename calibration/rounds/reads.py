@@ -84,9 +84,16 @@ def _stop(job: Job, result: Result | None, procedures: dict[str, ProcedureVersio
         result=result,
         transmitter=present[0].transmitter if present else None,
         kind=STATE_KINDS[job.state],
-        cautions=[step.text for step in version.cautions] if version else [],  # type: ignore[attr-defined]
+        cautions=_cautions(version),
         sheet=sheet_of(point, version.percents if version else USUAL_PERCENTS),
     )
+
+
+def _cautions(version: ProcedureVersion | None) -> list[str]:
+    if version is None:
+        return []
+    steps: list[ProcedureStep] = version.cautions  # type: ignore[attr-defined]  # prefetched below
+    return [step.text for step in steps]
 
 
 def _latest_versions(keys: Iterable[str]) -> dict[str, ProcedureVersion]:

@@ -19,6 +19,7 @@ from calibration.rounds import acts as rounds
 from calibration.rounds.forms import AddStopsForm, RoundForm
 from calibration.rounds.models import Round
 from calibration.rounds.reads import DONE, stops_of
+from calibration.rounds.refusals import UnknownTags
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
@@ -67,13 +68,9 @@ def new(request: SignedRequest) -> HttpResponse:
             return redirect(made)
         except Refused as refusal:
             form.add_error(refusal.field, str(refusal))
+    hours = sum(point.job_hours for point in points)
+    context = {"points": points, "form": form, "site": site, "hours": hours}
     status = 422 if form.is_bound else 200
-    context = {
-        "points": points,
-        "form": form,
-        "site": site,
-        "hours": sum(point.job_hours for point in points),
-    }
     return render(request, "calibration/rounds/round_new.html", context, status=status)
 
 
@@ -106,10 +103,10 @@ def change(request: SignedRequest, pk: int) -> HttpResponse:
     made = _round(request, pk)
     require(request.user, "plan", made.site_id)
     today = made.site.day_of(timezone.now())
-    facts = {
+    present = {
         name: getattr(made, name) for name in ("name", "technician", "starts_on", "ends_on", "note")
     }
-    form = RoundForm(_sent(request), site=made.site, on=today, initial=facts)
+    form = RoundForm(_sent(request), site=made.site, on=today, initial=present)
     if form.is_valid():
         try:
             return redirect(rounds.change(made, **form.cleaned_data, by=request.user))
@@ -195,7 +192,7 @@ def _by_tag(made: Round, tags: list[str]) -> list[MeasuringPoint]:
     points = list(MeasuringPoint.objects.filter(site=made.site, tag__in=tags))
     unknown = sorted(set(tags) - {point.tag for point in points})
     if unknown:
-        raise Refused(f"No measuring point at {made.site} has the tag {', '.join(unknown)}.")
+        raise UnknownTags(site=made.site, tags=", ".join(unknown))
     return points
 
 

@@ -10,9 +10,9 @@ import pytest
 from calibration.approval import acts as approval_acts
 from calibration.findings import acts as findings
 from calibration.findings.models import Finding
+from calibration.findings.refusals import OwnAssessment
 from calibration.records import acts as records
 from plant.ledger.models import LedgerEntry
-from plant.refusals import Refused
 from tests.makers import (
     NOON,
     TODAY,
@@ -139,5 +139,5 @@ def test_the_assessment_and_the_second_word_stand_in_the_ledger(approved, approv
 def test_the_assessor_does_not_agree_with_themselves(approved, approver):
     approved(10, found=OUT, left=WITHIN)
     finding = findings.assess(Finding.objects.get(), text="None was sold.", by=approver, at=NOON)
-    with pytest.raises(Refused, match="Another person"):
+    with pytest.raises(OwnAssessment):
         findings.agree(finding, by=approver, at=NOON)

@@ -10,8 +10,17 @@ from calibration.jobs import acts as jobs
 from calibration.jobs.models import Job
 from calibration.rounds import acts as rounds
 from calibration.rounds.models import Round
+from calibration.rounds.refusals import (
+    DaysReversed,
+    NoPoints,
+    NoTechnician,
+    NothingNew,
+    NotPlanned,
+    PointsInTheWay,
+    SeveralSites,
+)
 from plant.ledger.models import LedgerEntry
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import NotAllowed
 from tests import makers
 from tests.makers import NOON, TODAY, a_round
 
@@ -55,21 +64,24 @@ def test_a_round_refuses_by_name_every_point_in_the_way(planner, technician, sec
     points = three_points()
     jobs.start(points[0], by=second_technician)
     planned(planner, technician, [points[1]], name="First round")
-    with pytest.raises(Refused, match=r"LT-9 has a job that is in hand") as refusal:
+    with pytest.raises(PointsInTheWay) as refusal:
         planned(planner, technician, points)
-    assert "LT-10B is a stop of “First round”" in str(refusal.value)
+    assert {"LT-9 has a job that is in hand", "LT-10B is a stop of “First round”"} <= set(
+        refusal.value.reasons
+    )
     assert Round.objects.count() == 1
 
 
 def test_a_round_refuses_a_point_out_of_service(planner, technician):
     point = makers.a_point(out_of_service_on=TODAY, out_of_service_why="tank opened")
-    with pytest.raises(Refused, match="LT-101A is out of service"):
+    with pytest.raises(PointsInTheWay) as refusal:
         planned(planner, technician, [point])
+    assert refusal.value.reasons == ["LT-101A is out of service"]
 
 
 def test_a_round_stays_within_one_site(planner, technician, outsider):
     elsewhere = makers.a_point("LT-1", tank=makers.a_tank(site=makers.a_site("N")))
-    with pytest.raises(Refused, match="one site"):
+    with pytest.raises(SeveralSites):
         planned(planner, technician, [*three_points(), elsewhere])
 
 
@@ -81,11 +93,11 @@ def test_only_a_planner_of_the_site_plans(technician, outsider):
 
 def test_a_round_needs_a_technician_of_the_site_and_days_in_order(planner, approver, technician):
     points = three_points()
-    with pytest.raises(Refused, match="no technician at this site"):
+    with pytest.raises(NoTechnician):
         planned(planner, approver, points)
-    with pytest.raises(Refused, match="cannot be before the first"):
+    with pytest.raises(DaysReversed):
         planned(planner, technician, points, ends_on=TODAY - dt.timedelta(1))
-    with pytest.raises(Refused, match="at least one"):
+    with pytest.raises(NoPoints):
         rounds.plan(
             [], name="x", starts_on=TODAY, ends_on=TODAY, technician=technician, by=planner, at=NOON
         )
@@ -129,7 +141,7 @@ def test_a_stop_in_hand_cannot_be_taken_out(planner, technician):
     made = planned(planner, technician)
     stop = made.stops.get(point__tag="LT-9")
     jobs.start(stop.point, by=technician)
-    with pytest.raises(Refused, match="in hand; only a planned stop"):
+    with pytest.raises(NotPlanned):
         rounds.remove(stop, by=planner)
 
 
@@ -137,7 +149,7 @@ def test_stops_are_added_at_the_end(planner, technician):
     made = planned(planner, technician)
     rounds.add(made, [makers.a_point("LT-1")], by=planner)
     assert tags(made)[-1] == "LT-1"
-    with pytest.raises(Refused, match="not yet a stop"):
+    with pytest.raises(NothingNew):
         rounds.add(made, [made.stops.first().point], by=planner)
 
 
