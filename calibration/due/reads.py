@@ -12,7 +12,6 @@ from typing import Any, NamedTuple
 from django.db import connection
 from django.db.models import Q, QuerySet
 
-from calibration.charts import WorkWeek
 from calibration.jobs.models import Job
 from calibration.records.models import Calibration
 from plant.points.models import (
@@ -46,6 +45,19 @@ class Counts:
     @property
     def due(self) -> int:
         return self.overdue + self.soon
+
+    @property
+    def by_state(self) -> dict[str, int]:
+        """By the keys of calibration.due.forms.STATES, in the order in which they are shown."""
+        return {
+            "due": self.due,
+            "overdue": self.overdue,
+            "soon": self.soon,
+            "later": self.later,
+            "in date": self.in_date,
+            "deferred": self.deferred,
+            "off": self.off,
+        }
 
 
 def points_in(
@@ -81,19 +93,33 @@ def _points_of(site: Site, day: dt.date, chosen: Mapping[str, Any]) -> QuerySet:
 
 
 # ---- counts and work ahead ----
+class WorkWeek(NamedTuple):
+    """One week of the workload picture."""
+
+    starts_on: dt.date
+    hours: float
+    points: int
+    url: str = ""
+
+
 COUNTS = """
     SELECT coalesce(sum(c.points) FILTER (WHERE c.next_due < s.day), 0),
-        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due BETWEEN s.day AND s.day + %(soon)s), 0),
-        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due > s.day + %(soon)s
-                                       AND c.next_due <= s.day + %(later)s), 0),
-        coalesce(sum(c.points) FILTER (WHERE NOT c.is_deferred AND c.next_due > s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (
+            WHERE NOT c.is_deferred AND c.next_due BETWEEN s.day AND s.day + %(soon)s), 0),
+        coalesce(sum(c.points) FILTER (
+            WHERE NOT c.is_deferred AND c.next_due > s.day + %(soon)s
+                AND c.next_due <= s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (
+            WHERE NOT c.is_deferred AND c.next_due > s.day + %(later)s), 0),
         coalesce(sum(c.points) FILTER (WHERE c.is_deferred AND c.next_due >= s.day), 0),
-        (SELECT count(*) FROM plant_measuringpoint WHERE site_id = ANY(%(sites)s) AND out_of_service_on IS NOT NULL)
+        (SELECT count(*) FROM plant_measuringpoint
+            WHERE site_id = ANY(%(sites)s) AND out_of_service_on IS NOT NULL)
     FROM unnest(%(sites)s::bigint[], %(days)s::date[]) AS s (id, day)
     JOIN plant_duecount c ON c.site_id = s.id
 """
 WEEK_SUMS = """
-    SELECT greatest((next_due - %(monday)s::date) / 7, 0) * (next_due >= %(monday)s::date)::int AS week,
+    SELECT greatest((next_due - %(monday)s::date) / 7, 0)
+            * (next_due >= %(monday)s::date)::int AS week,
         sum(hours)::float, sum(points)
     FROM plant_duecount
     WHERE site_id = ANY(%(sites)s) AND next_due < %(monday)s::date + %(days)s GROUP BY 1
@@ -102,13 +128,13 @@ WEEK_SUMS = """
 
 def counts_of(days: Mapping[int, dt.date]) -> Counts:
     """Points of these sites (id to its own day) by state, out of the stored counts."""
-    facts = {
+    params = {
         "sites": list(days),
         "days": list(days.values()),
         "soon": SOON_DAYS,
         "later": LATER_DAYS,
     }
-    [sums] = _fetch(COUNTS, facts)
+    [sums] = _fetch(COUNTS, params)
     return Counts(*sums)
 
 
@@ -117,8 +143,8 @@ def weeks_ahead(site_ids: Iterable[int], *, on: dt.date, url: str = "") -> list[
     week.
     """
     monday = on - dt.timedelta(on.weekday())
-    facts = {"sites": list(site_ids), "monday": monday, "days": 7 * WEEKS}
-    sums = {week: (hours, points) for week, hours, points in _fetch(WEEK_SUMS, facts)}
+    params = {"sites": list(site_ids), "monday": monday, "days": 7 * WEEKS}
+    sums = {week: (hours, points) for week, hours, points in _fetch(WEEK_SUMS, params)}
     weeks = []
     for n in range(WEEKS):
         starts_on = monday + dt.timedelta(7 * n)
@@ -162,10 +188,12 @@ class DueRow:
 # The page's ids come first and the joins after, so that they cost the same however long the list
 # is.
 ROWS = """
-    SELECT p.id, p.site_id, p.tag, t.name AS tank, coalesce(q.name, '') AS product, a.name AS area, p.due_on,
-        p.next_due, p.deferred_until IS NOT NULL AS is_deferred, p.out_of_service_on IS NOT NULL AS off,
-        p.interval_months, p.job_hours, d.zero_rate, d.span_rate, d.crossing_on,
-        coalesce(j.state, '') AS job, j.planned_on, j.round_id, coalesce(x.name, '') AS technician,
+    SELECT p.id AS pk, p.site_id, p.tag, t.name AS tank, coalesce(q.name, '') AS product,
+        a.name AS area, p.due_on, p.next_due, p.deferred_until IS NOT NULL AS is_deferred,
+        p.out_of_service_on IS NOT NULL AS is_off, p.interval_months AS months,
+        p.job_hours AS hours, d.zero_rate AS zero, d.span_rate AS span, d.crossing_on,
+        coalesce(j.state, '') AS job, j.planned_on, j.round_id,
+        coalesce(x.name, '') AS technician,
         r.found_errors, r.left_errors, r.tolerance_percent, r.verdict, r.done_on
     FROM unnest(%(ids)s::bigint[]) WITH ORDINALITY AS page (id, place)
     JOIN plant_measuringpoint p ON p.id = page.id
@@ -173,84 +201,99 @@ ROWS = """
     JOIN plant_area a ON a.id = t.area_id
     LEFT JOIN plant_product q ON q.id = t.product_id
     LEFT JOIN calibration_trend d ON d.point_id = p.id
-    LEFT JOIN calibration_job j ON j.point_id = p.id AND j.state IN ('planned', 'in hand', 'submitted', 'returned')
+    LEFT JOIN calibration_job j ON j.point_id = p.id
+        AND j.state IN ('planned', 'in hand', 'submitted', 'returned')
     LEFT JOIN plant_person x ON x.id = j.technician_id
     LEFT JOIN LATERAL (
         SELECT c.found_errors, c.left_errors, c.tolerance_percent, c.done_on,
             CASE WHEN c.found_verdict = '' THEN c.left_verdict ELSE c.found_verdict END AS verdict
         FROM calibration_calibration c
         WHERE c.point_id = p.id AND c.state = 'approved' AND NOT EXISTS (
-            SELECT FROM calibration_calibration later WHERE later.amends_id = c.id AND later.state = 'approved')
+            SELECT FROM calibration_calibration later
+            WHERE later.amends_id = c.id AND later.state = 'approved')
         ORDER BY c.done_on DESC, c.id DESC LIMIT 1
     ) r ON true
     ORDER BY page.place
 """
 
 
+class StoredRow(NamedTuple):
+    """What ROWS gives, column by column."""
+
+    pk: int
+    site_id: int
+    tag: str
+    tank: str
+    product: str
+    area: str
+    due_on: dt.date
+    next_due: dt.date
+    is_deferred: bool
+    is_off: bool
+    months: int
+    hours: Any
+    zero: float | None
+    span: float | None
+    crossing_on: dt.date | None
+    job: str
+    planned_on: dt.date | None
+    round_id: int | None
+    technician: str
+    found: Sequence[float]
+    left: Sequence[float]
+    tolerance: float
+    verdict: str
+    done_on: dt.date | None
+
+
 def rows_of(ids: Sequence[int], days: Mapping[int, dt.date]) -> list[DueRow]:
     """The rows of one page, in the order of ``ids``; one query."""
-    return [_row(days, *found) for found in _fetch(ROWS, {"ids": list(ids)})] if ids else []
+    if not ids:
+        return []
+    return [_row(StoredRow(*row), days) for row in _fetch(ROWS, {"ids": list(ids)})]
 
 
-def _row(
-    days,
-    pk,
-    site_id,
-    tag,
-    tank,
-    product,
-    area,
-    due_on,
-    next_due,
-    is_deferred,
-    off,
-    months,
-    hours,
-    zero,
-    span,
-    crossing_on,
-    job,
-    planned_on,
-    round_id,
-    technician,
-    found,
-    left,
-    tolerance,
-    verdict,
-    done_on,
-) -> DueRow:
-    day = days[site_id]
-    state = due_state(next_due=next_due, is_deferred=is_deferred, out_of_service=off, on=day)
-    planned = job == Job.State.PLANNED
+def _row(row: StoredRow, days: Mapping[int, dt.date]) -> DueRow:
+    day = days[row.site_id]
+    state = due_state(
+        next_due=row.next_due, is_deferred=row.is_deferred, out_of_service=row.is_off, on=day
+    )
+    planned = row.job == Job.State.PLANNED
     return DueRow(
-        pk=pk,
-        site_id=site_id,
-        tag=tag,
-        tank=tank,
-        product=product,
-        area=area,
+        pk=row.pk,
+        site_id=row.site_id,
+        tag=row.tag,
+        tank=row.tank,
+        product=row.product,
+        area=row.area,
         state=state,
-        run=None if off else interval_run(due_on, months, on=day),
-        hours=hours,
-        drift=_worse(zero, span),
-        crossing_on=crossing_on,
-        job=job,
-        technician=technician,
-        job_day=planned_on if planned else None,
-        round_id=round_id,
-        may_join=not off and (not job or (planned and round_id is None)),
-        result=Result(found, left, tolerance, verdict, done_on) if done_on else None,
+        run=None if row.is_off else interval_run(row.due_on, row.months, on=day),
+        hours=row.hours,
+        drift=_faster(row.zero, row.span),
+        crossing_on=row.crossing_on,
+        job=row.job,
+        technician=row.technician,
+        job_day=row.planned_on if planned else None,
+        round_id=row.round_id,
+        may_join=not row.is_off and (not row.job or (planned and row.round_id is None)),
+        result=_result(row),
     )
 
 
-def _worse(zero: float | None, span: float | None) -> float | None:
+def _result(row: StoredRow) -> Result | None:
+    if row.done_on is None:
+        return None
+    return Result(row.found, row.left, row.tolerance, row.verdict, row.done_on)
+
+
+def _faster(zero: float | None, span: float | None) -> float | None:
     """The faster of the two drifts: it reaches the tolerance first."""
     return max((rate for rate in (zero, span) if rate is not None), key=abs, default=None)
 
 
-def _fetch(sql: str, facts: Mapping[str, Any]) -> list[tuple]:
+def _fetch(sql: str, params: Mapping[str, Any]) -> list[tuple]:
     with connection.cursor() as cursor:
-        cursor.execute(sql, facts)
+        cursor.execute(sql, params)
         return cursor.fetchall()
 
 

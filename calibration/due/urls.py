@@ -1,8 +1,8 @@
 from django.urls import path
 
-from calibration.due import home, views
+from calibration.due import views
 
 urlpatterns = [
     path("due/", views.due, name="due"),
-    path("", home.home, name="home"),
+    path("", views.home, name="home"),
 ]

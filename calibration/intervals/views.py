@@ -4,6 +4,7 @@ planner's decision.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from django.contrib import messages
@@ -13,7 +14,6 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from calibration.due.views import Address
 from calibration.fleet.models import FleetRun
 from calibration.intervals import acts
 from calibration.intervals.forms import ChosenForm, DeclineForm, IntervalForm, ProposalFilter
@@ -28,10 +28,11 @@ from calibration.intervals.reads import (
     waiting,
 )
 from calibration.intervals.tables import ProposalTable
-from calibration.pages import require_sight
-from plant.pages.paging import page_of
+from calibration.pages import Address, require_sight
+from plant.pages.paging import Page, page_of
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import sites_for
+from plant.people.models import Person
 from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
 from plant.quantities import day_text
@@ -40,6 +41,7 @@ from plant.sites.models import Site
 
 SET = "set interval"
 EARLIER_SHOWN = 20
+MOST_SHOWN = 50
 State = Proposal.State
 
 
@@ -79,33 +81,46 @@ def listing(request: SignedRequest) -> HttpResponse:
     person = request.user
     sites = list(Site.objects.filter(pk__in=person.site_ids("see")).order_by("name"))
     form = ProposalFilter(request.GET)
-    not_understood = not form.is_valid()
+    is_understood = form.is_valid()
     chosen = {name: value for name, value in form.cleaned_data.items() if value}
     shown = [site.pk for site in sites if chosen.get("site") in (None, site.pk)]
     parts = waiting(shown, way=chosen.get("way", ""), agreed_only="waits" in chosen)
     page = page_of(parts, NEWEST, query=request.GET)
     rows = rows_of(page.ids, by=person, at=timezone.now())
-    decides = set(person.site_ids(SET))
-    address = Address(request.GET)
     context = {
         "sites": sites,
         "chosen": chosen,
         "ways": WAYS.items(),
-        "not_understood": not_understood or page.is_misread,
+        "not_understood": page.is_misread or not is_understood,
+        "count": page.count,
+        "list": request.GET.urlencode(),
+        **_decisions(person, rows),
+        **_links(request, page),
+        **last_pass(request),
+    }
+    return render(request, "calibration/intervals/proposals.html", context)
+
+
+def _decisions(person: Person, rows: list[ProposalRow]) -> dict[str, Any]:
+    """The rows, where the person may decide, and what of this page can be accepted."""
+    decides = set(person.site_ids(SET))
+    return {
         "table": ProposalTable(rows, sort=""),
         "rows": rows,
         "longest": _longest(rows),
         "decides": decides,
         "may_decide": bool(decides),
         "acceptable": [row.pk for row in rows if row.becomes and row.proposal.site_id in decides],
-        "count": page.count,
-        "list": request.GET.urlencode(),
+    }
+
+
+def _links(request: SignedRequest, page: Page) -> dict[str, Any]:
+    address = Address(request.GET)
+    return {
         "next_url": page.after and address.with_(after=page.after),
         "previous_url": page.before and address.with_(before=page.before),
         "first_url": address.with_() if page.before else "",
-        **last_pass(request),
     }
-    return render(request, "calibration/intervals/proposals.html", context)
 
 
 def last_pass(request: SignedRequest) -> dict[str, Any]:
@@ -134,7 +149,7 @@ def accept(request: SignedRequest, pk: int) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, str(refusal))
         return _page(request, _proposal(request, pk), DeclineForm(), 422)
-    messages.success(request, _told(done))
+    messages.success(request, _outcome_text(done))
     return _back(request)
 
 
@@ -159,35 +174,45 @@ def accept_shown(request: SignedRequest) -> HttpResponse:
     """Name each proposal that was shown and what accepting it does; then accept those that stay
     ticked.
     """
-    sites = sites_for(request, SET)
-    asked = request.POST if request.method == "POST" else request.GET
-    ids = [int(pk) for pk in asked.getlist("shown" if request.POST else "p")[:50] if _is_pk(pk)]
-    found = Proposal.objects.filter(pk__in=ids, site__in=sites, state__in=Proposal.WAITING)
-    rows = rows_with(found.select_related(*KNOWN), by=request.user, at=timezone.now())
+    rows = _shown_rows(request)
     ready = [row for row in rows if row.becomes]
-    form = ChosenForm(
-        request.POST if request.method == "POST" else None, known=[row.pk for row in ready]
-    )
+    is_sent = request.method == "POST"
+    form = ChosenForm(request.POST if is_sent else None, known=[row.pk for row in ready])
     if form.is_valid():
-        ticked = set(form.cleaned_data["p"])
-        _accept_all(request, [row.proposal for row in ready if row.pk in ticked])
+        chosen = set(form.cleaned_data["p"])
+        _accept_all(request, [row.proposal for row in ready if row.pk in chosen])
         return _back(request)
+    query = request.POST if is_sent else request.GET
     context = {
         "form": form,
         "ready": ready,
         "left_out": [row for row in rows if not row.becomes],
-        "ticked": set(map(int, filter(_is_pk, request.POST.getlist("p"))))
-        if form.is_bound
-        else {row.pk for row in ready},
+        "ticked": _ids(request.POST.getlist("p")) if is_sent else {row.pk for row in ready},
         "longest": _longest(rows),
-        "list": asked.get("list", ""),
+        "list": query.get("list", ""),
     }
-    status = 422 if form.is_bound else 200
+    status = 422 if is_sent else 200
     return render(request, "calibration/intervals/proposals_accept.html", context, status=status)
 
 
+def _shown_rows(request: SignedRequest) -> list[ProposalRow]:
+    """The proposals named in the request that still wait where the person may set intervals."""
+    sites = sites_for(request, SET)
+    is_sent = request.method == "POST"
+    sent = request.POST.getlist("shown") if is_sent else request.GET.getlist("p")
+    proposals = Proposal.objects.filter(
+        pk__in=_ids(sent[:MOST_SHOWN]), site__in=sites, state__in=Proposal.WAITING
+    )
+    return rows_with(proposals.select_related(*KNOWN), by=request.user, at=timezone.now())
+
+
+def _ids(texts: Iterable[str]) -> set[int]:
+    """What is no id is left out."""
+    return {int(text) for text in texts if text.isascii() and text.isdigit() and len(text) <= 18}
+
+
 def _accept_all(request: SignedRequest, chosen: list[Proposal]) -> None:
-    """Each in a transaction and with an entry of its own: one that somebody was quicker on holds up
+    """Each in a transaction and with an entry of its own: one that was decided meanwhile holds up
     no other.
     """
     states = []
@@ -206,14 +231,10 @@ def _accept_all(request: SignedRequest, chosen: list[Proposal]) -> None:
         messages.success(request, f"{agreed} for safety duty now {waits} for an approver.")
 
 
-def _is_pk(text: str) -> bool:
-    return text.isascii() and text.isdigit() and len(text) <= 18
-
-
-def _told(done: Proposal) -> str:
+def _outcome_text(done: Proposal) -> str:
     tag = done.point.tag
     if done.state == State.AGREED:
-        return f"You agreed to {done.months} months for {tag}. An approver now decides on it."
+        return f"You agreed to {done.months} months for {tag}. An approver must also agree."
     return f"{tag} is calibrated every {done.months} months from now on."
 
 

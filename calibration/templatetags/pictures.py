@@ -13,7 +13,8 @@ from django import template
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString
 
-from calibration.charts import Spec, WorkWeek
+from calibration.charts import Spec
+from calibration.due.reads import WorkWeek
 from plant.quantities import MONTHS, day_text, number, percent, percent_decimals
 from plant.templatetags.marks import plate, state
 

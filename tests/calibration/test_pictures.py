@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import pytest
 from django.template import Context, Template
 
-from calibration.charts import WorkWeek
+from calibration.due.reads import WorkWeek
 from calibration.templatetags.pictures import due_state, hatch, span_strip, tube, verdict, workload
 from plant.templatetags.marks import STATES, plate, state
 
