@@ -11,12 +11,21 @@ from django.db import transaction
 
 from calibration.intervals.due_dates import reschedule
 from calibration.intervals.models import Proposal
+from calibration.intervals.refusals import (
+    AlreadyDecided,
+    AnotherApproverMustAgree,
+    ApproverMustAgree,
+    IntervalChanged,
+    LongerNeedsApprover,
+    OutsidePolicy,
+    PointOutOfService,
+)
 from calibration.policies.models import Policy
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.points.models import MeasuringPoint
-from plant.refusals import NotAllowed, Refused
+from plant.refusals import ReasonMissing
 from plant.saving import check
 
 GRACE_DAYS_A_MONTH = 15
@@ -34,12 +43,9 @@ def change(
     require(by, "set interval", point.site_id)
     point = locked(point.pk)
     if not why.strip():
-        raise Refused("Say why: an auditor will ask.", field="why")
+        raise ReasonMissing()
     if needs_approval(point, months) and "approver" not in by.roles_at(point.site_id):
-        raise NotAllowed(
-            f"{point.tag} has safety duty: only an approver may lengthen its interval.",
-            field="months",
-        )
+        raise LongerNeedsApprover(tag=point.tag)
     was_months = point.interval_months
     details = move(point, months=months, grace_days=grace_days)
     if months != was_months:
@@ -64,16 +70,16 @@ def move(point: MeasuringPoint, *, months: int, grace_days: int) -> dict[str, An
     """The one place that writes an interval: on a locked point, the due date with it. Returns the
     ledger's details.
     """
-    was = _facts(point)
+    was = _schedule(point)
     point.interval_months, point.grace_days = months, grace_days
     check(point)
     point.save(update_fields=["interval_months", "grace_days"])
     reschedule([point.pk])
     point.refresh_from_db()
-    return {"was": was, "is": _facts(point)}
+    return {"was": was, "is": _schedule(point)}
 
 
-def _facts(point: MeasuringPoint) -> dict[str, int | dt.date]:
+def _schedule(point: MeasuringPoint) -> dict[str, int | dt.date]:
     return {"months": point.interval_months, "grace": point.grace_days, "due": point.due_on}
 
 
@@ -121,15 +127,9 @@ def outcome(
     if proposal.state == State.OPEN:
         return State.AGREED
     if "approver" not in by.roles_at(proposal.site_id):
-        raise NotAllowed(
-            f"{point.tag} has safety duty: {proposal.agreed_by} has agreed, and an approver must "
-            "accept the longer "
-            f"interval."
-        )
+        raise ApproverMustAgree(tag=point.tag, agreed_by=proposal.agreed_by)
     if proposal.agreed_by_id == by.pk:
-        raise Refused(
-            f"You agreed to this yourself: another approver must accept it for {point.tag}."
-        )
+        raise AnotherApproverMustAgree(tag=point.tag)
     return State.ACCEPTED
 
 
@@ -140,7 +140,7 @@ def decline(proposal: Proposal, *, why: str, by: Person, at: dt.datetime) -> Pro
     """
     point, proposal = _locked(proposal, by=by)
     if not why.strip():
-        raise Refused("Say why: an auditor will ask.", field="why")
+        raise ReasonMissing()
     proposal.why = why.strip()
     _decide(proposal, State.DECLINED, by=by, at=at)
     details = {
@@ -161,28 +161,28 @@ def _locked(proposal: Proposal, *, by: Person) -> tuple[MeasuringPoint, Proposal
     known = Proposal.objects.select_related("agreed_by", "decided_by")
     proposal = known.select_for_update(of=("self",)).get(pk=proposal.pk)
     if proposal.state not in Proposal.WAITING:
-        who = str(proposal.decided_by) if proposal.decided_by else "Spanbook, by later figures,"
-        raise Refused(
-            f"Somebody was quicker: {who} has {proposal.state} this proposal for {point.tag}. "
-            f"Its interval is {point.interval_months} months."
+        raise AlreadyDecided(
+            tag=point.tag,
+            who=proposal.decided_by or "Spanbook, by later figures,",
+            state=proposal.state,
+            months=point.interval_months,
         )
     return point, proposal
 
 
 def _still_stands(proposal: Proposal, point: MeasuringPoint, policy: Policy) -> None:
     if proposal.months_now != point.interval_months:
-        raise Refused(
-            f"Somebody was quicker: the interval of {point.tag} is {point.interval_months} months "
-            "by now, and this "
-            f"was worked out for {proposal.months_now}. The next pass works it out again."
+        raise IntervalChanged(
+            tag=point.tag, months=point.interval_months, computed_for=proposal.months_now
         )
     if point.out_of_service_on:
-        raise Refused(f"{point.tag} is out of service, so its interval is left alone.")
+        raise PointOutOfService(tag=point.tag)
     if not policy.shortest_months <= proposal.months <= policy.longest_months:
-        raise Refused(
-            f"The policy of {point.tag} now allows {policy.shortest_months} to "
-            f"{policy.longest_months} months, "
-            f"not {proposal.months}. Decline this; the next pass works it out again."
+        raise OutsidePolicy(
+            tag=point.tag,
+            shortest=policy.shortest_months,
+            longest=policy.longest_months,
+            months=proposal.months,
         )
 
 
