@@ -28,6 +28,7 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 LEVEL_DECIMALS = {"m": 3, "mm": 0, "cm": 1, "in": 2, "ft": 3}
 VOLUME_DECIMALS = {"m3": 2, "L": 0}
 SIGNAL_DECIMALS = {"mA": 3, "V": 3}
+BARELY = 0.0005  # probabilities nearer to 0 or 1 than this are not shown as certain
 DECIMALS = LEVEL_DECIMALS | VOLUME_DECIMALS | SIGNAL_DECIMALS
 SYMBOLS = {"m3": "m\u00b3", "%": "%", "degC": "\u00b0C"}
 
@@ -81,6 +82,11 @@ def percent(value: Value, tolerance: Value = None) -> str:
     return number(value, percent_decimals(tolerance), signed=True)
 
 
+def percent_of_span(value: Value, tolerance: Value = None) -> str:
+    """The same with its unit: "−0.41 % of span"."""
+    return f"{with_unit(percent(value, tolerance), '%')} of span"
+
+
 def percent_decimals(tolerance: Value) -> int:
     """Digits after the point for % of span beside this tolerance."""
     return 3 if tolerance is not None and tolerance < 0.5 else 2
@@ -96,6 +102,46 @@ def plus_minus(value: Value, unit: str = "%", decimals: int | None = None) -> st
         decimals = percent_decimals(value) if unit == "%" else DECIMALS.get(unit, 2)
     text = number(value, decimals)
     return text if text == NOTHING else with_unit("\u00b1" + text, unit)
+
+
+def probability_text(probability: float) -> str:
+    """A probability in per cent; never as a certainty.
+
+    >>> probability_text(0.952), probability_text(0.99999), probability_text(0.0)
+    ('95.2\\xa0%', 'more than 99.9\\xa0%', 'less than 0.1\\xa0%')
+    """
+    if probability > 1 - BARELY:
+        return f"more than 99.9{SPACE}%"
+    if probability < BARELY:
+        return f"less than 0.1{SPACE}%"
+    return f"{number(100 * probability, 1)}{SPACE}%"
+
+
+def short_probability_text(probability: float) -> str:
+    """The same for a column of figures.
+
+    >>> short_probability_text(0.952), short_probability_text(0.99999)
+    ('95.2\\xa0%', '> 99.9\\xa0%')
+    """
+    return probability_text(probability).replace("more than", ">").replace("less than", "<")
+
+
+def share_text(share: float) -> str:
+    """A share that somebody chose, such as a target, with the digits it was given.
+
+    >>> share_text(0.95), share_text(0.995)
+    ('95\\xa0%', '99.5\\xa0%')
+    """
+    return f"{100 * share:.4g}{SPACE}%"
+
+
+def plural_text(count: int, one: str, more: str = "") -> str:
+    """A number of things.
+
+    >>> plural_text(1, "result"), plural_text(2, "result"), plural_text(0, "was", "were")
+    ('1 result', '2 results', '0 were')
+    """
+    return f"{count} {one if count == 1 else more or one + 's'}"
 
 
 def day_text(on: date | None) -> str:

@@ -6,11 +6,13 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from calibration.intervals.reasons import chance, short_chance
+from plant.quantities import probability_text, short_probability_text
 
 register = template.Library()
-register.filter("chance", lambda share: "" if share is None else chance(share))
-register.filter("short_chance", lambda share: "" if share is None else short_chance(share))
+register.filter("chance", lambda share: "" if share is None else probability_text(share))
+register.filter(
+    "short_chance", lambda share: "" if share is None else short_probability_text(share)
+)
 
 LENGTH = 120.0
 PAIR = (

@@ -44,7 +44,7 @@ def test_a_row_tells_both_intervals_chances_due_dates_and_why(
     reasoned(MeasuringPoint.objects.get(pk=record.point_id))
     body = text(sign_in(planner).get("/proposals/"))
     for words in ("LT-101A", "12 → <strong>18</strong>", "98.1 % → <strong>95.2 %</strong>", "2 " "Nov 2027",
-                  "2 May 2028", "At 18 months the next as found is in tolerance"):  # fmt: skip
+                  "2 May 2028", "At 18 months the probability that the next"):  # fmt: skip
         assert words in body
 
 
@@ -129,13 +129,13 @@ def test_nobody_is_sent_to_another_address(sign_in, planner):
     assert answer["Location"].startswith("/proposals/?")
 
 
-def test_who_comes_too_late_is_told_and_sees_what_became_of_it(sign_in, planner):
+def test_who_comes_too_late_sees_what_became_of_it(sign_in, planner):
     one = reasoned()
     client = sign_in(planner)
     client.post(f"/proposals/{one.pk}/accept/")
     answer = client.post(f"/proposals/{one.pk}/accept/")
     assert answer.status_code == 422
-    assert "Somebody was quicker" in text(answer)
+    assert "has accepted this proposal for LT-101A already" in text(answer)
 
 
 def test_declining_asks_why_and_keeps_what_was_typed(sign_in, planner):
@@ -153,7 +153,7 @@ def test_safety_duty_shows_who_agreed_and_lets_an_approver_accept(sign_in, plann
     assert "Agree to 18 months" in text(client.get(f"/proposals/{one.pk}/"))
     client.post(f"/proposals/{one.pk}/accept/")
     body = text(client.get(f"/proposals/{one.pk}/"))
-    assert "an approver must accept" in body
+    assert "an approver must also agree" in body
     assert "/accept/" not in body
     boss = sign_in(approver)
     assert "Accept 18 months" in text(boss.get(f"/proposals/{one.pk}/"))
@@ -236,7 +236,7 @@ def test_the_interval_by_hand_shows_what_is_proposed(sign_in, planner):
     one = reasoned(point)
     body = text(client.get(f"/points/{point.pk}/interval/"))
     assert "Proposed: 18 months" in body
-    assert "At 18 months the next as found" in body
+    assert "At 18 months the probability that the next" in body
     assert f'href="/proposals/{one.pk}/"' in body
 
 
