@@ -1,5 +1,5 @@
-"""The demo put into an empty book: places and people, the files through the importer, the stories
-as operations.
+"""Loads the files of fixtures/demo into an empty Spanbook: places and people, the tables through
+the importer, the stories as acts. What makes those files is fixtures/demo/generator.
 
 Nothing is written past the rules: but for the very first site and its administrator, whom nobody
 could have entered, everything goes the way a person's own work goes.
@@ -95,7 +95,7 @@ def load(demo: Demo, *, say: Say = lambda line: None) -> None:
     done = fleet.run(clock=timezone.now, nightly=True)
     if done:
         say(
-            f"{done.done} drifts, {done.steps} steps to explain, {done.proposals} intervals "
+            f"{done.done} drifts, {done.steps} jumps to explain, {done.proposals} intervals "
             "proposed"
         )
 

@@ -14,7 +14,7 @@ from django.core.management.base import CommandError
 from calibration.deferrals.models import Deferral
 from calibration.demo.load import PASSWORD, Demo
 from calibration.drift.models import StepQuestion, Trend
-from calibration.drift.trends import trend_of
+from calibration.drift.reads import trend_of
 from calibration.findings.models import Finding
 from calibration.fleet.models import FleetRun
 from calibration.intervals.models import Proposal
@@ -174,7 +174,7 @@ def test_the_drift_found_is_the_drift_put_in():
             (trend.zero, "zero rate (%/year)"),
             (trend.span, "rate at span (%/year)"),
         ):
-            if drift.of is None:
+            if drift.outlook is None:
                 continue
             rate, low, high = drift.rate
             true = float(row[name])
