@@ -1,4 +1,4 @@
-"""Steps in a history: what caused them, as somebody found out. Nothing is dropped; the answer says
+"""Jumps in the drift: what caused them, as somebody found out. Nothing is dropped; the answer says
 how to count it.
 """
 
@@ -10,27 +10,27 @@ from django.db import transaction
 
 from calibration.drift import trends
 from calibration.drift.models import StepQuestion
+from calibration.drift.refusals import NoCause, NoEvidence
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
-from plant.refusals import Refused
 
 
 @transaction.atomic
 def answer(
     question: StepQuestion, *, cause: str, text: str, by: Person, at: dt.datetime
 ) -> StepQuestion:
-    """Say what caused the step. The drift of the point is judged anew in the same transaction.
+    """Say what caused the jump. The drift of the point is computed again in the same transaction.
 
     A repair begins a new segment, with a rate of its own; a bad reading is set aside; "nothing
-    happened" counts it as drift like any other; every other cause leaves a fresh level, and the
+    happened" counts it as drift like any other; every other cause leaves a new level, and the
     rate goes on. A later answer replaces it.
     """
     require(by, "answer step", question.site_id)
     if cause not in StepQuestion.Cause.values:
-        raise Refused("Choose what caused it, or that nothing was found.", field="cause")
+        raise NoCause()
     if not text.strip():
-        raise Refused("Write how it is known: an auditor will ask.", field="text")
+        raise NoEvidence()
     question = (
         StepQuestion.objects.select_for_update(of=("self",))
         .select_related("point")

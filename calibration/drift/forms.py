@@ -11,5 +11,5 @@ class AnswerForm(forms.Form):
         label="How it is known",
         max_length=4000,
         widget=forms.Textarea({"rows": 4}),
-        help_text="Work order, photo, talk with the crew, a second reading: whatever tells.",
+        help_text="Work order, photo, talk with the crew, a second reading: whatever shows it.",
     )

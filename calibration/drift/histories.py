@@ -1,6 +1,4 @@
-"""From results to histories and what is believed of them beforehand; the two ends of a range are
-two columns.
-"""
+"""From results to histories, and the prior of each; the two ends of a range are two columns."""
 
 from __future__ import annotations
 
@@ -21,12 +19,13 @@ ENDS = ("zero", "span")
 
 
 @dataclass(frozen=True)
-class Told:
-    """N columns: histories of single ends. place, end: whose. column: 2 by points, −1 where nothing
-    can be told.
+class EndHistories:
+    """N columns: the histories of single ends of ranges. place, end: whose each is.
+
+    core: as calibration.metrology takes them. column: 2 by points, −1 where there is no history.
     """
 
-    histories: Histories
+    core: Histories
     place: np.ndarray
     end: np.ndarray
     column: np.ndarray
@@ -39,18 +38,18 @@ class Told:
     def __len__(self) -> int:
         return len(self.place)
 
-    def with_histories(self, histories: Histories) -> Told:
-        return replace(self, histories=histories)
+    def with_core(self, core: Histories) -> EndHistories:
+        return replace(self, core=core)
 
     def row_of(self, visit: int, column: int) -> int:
         """The row of Results of a column's visit, counted from its first."""
-        ends = np.cumsum(self.histories.visits)[column]
-        return int(self.rows[ends - self.histories.visits[column] + visit])
+        ends = np.cumsum(self.core.visits)[column]
+        return int(self.rows[ends - self.core.visits[column] + visit])
 
     def marked(self, by_row: np.ndarray) -> np.ndarray:
         """A mark of Results (2 by rows) on the increments that end there, K by N."""
-        k, n = self.histories.increments.shape
-        visits = self.histories.visits
+        k, n = self.core.increments.shape
+        visits = self.core.visits
         column = np.repeat(np.arange(n), visits)
         place = np.arange(len(self.rows)) - np.repeat(np.cumsum(visits), visits) + k
         marks = np.zeros((k, n), dtype=bool)
@@ -61,11 +60,11 @@ class Told:
     @cached_property
     def last_day(self) -> np.ndarray:
         """Of the last visit, counted from results.DAY_0."""
-        return np.rint(self.histories.last_year * DAYS_PER_YEAR).astype(int)
+        return np.rint(self.core.last_year * DAYS_PER_YEAR).astype(int)
 
 
-def told_of(points: Points, results: Results) -> Told | None:
-    """None where not one history can be told."""
+def histories_of(points: Points, results: Results) -> EndHistories | None:
+    """None where there is not one history: it takes two visits on different days."""
     place = np.searchsorted(points.id, results.point)
     found = np.where(results.fresh, np.nan, results.found)
     known = ~(np.isnan(found) & np.isnan(results.left))
@@ -79,7 +78,7 @@ def told_of(points: Points, results: Results) -> Told | None:
 
     group = np.concatenate([place[rows[0]], len(points) + place[rows[1]]])
     try:
-        told = gather(
+        gathered = gather(
             group,
             column(results.day / DAYS_PER_YEAR),
             column(found),
@@ -90,13 +89,13 @@ def told_of(points: Points, results: Results) -> Told | None:
         )
     except CannotFit:
         return None
-    end, whose = np.divmod(told.groups, len(points))
+    end, whose = np.divmod(gathered.groups, len(points))
     columns = np.full((2, len(points)), -1)
     columns[end, whose] = np.arange(len(whose))
     tolerance = points.tolerance[whose]
-    u_next = np.sqrt(told.histories.level_variance)
-    visits = _visits(group, np.concatenate(rows), results.day, told.groups)
-    return Told(told.histories, whose, end, columns, tolerance, u_next, visits)
+    u_next = np.sqrt(gathered.histories.level_variance)
+    visits = _visits(group, np.concatenate(rows), results.day, gathered.groups)
+    return EndHistories(gathered.histories, whose, end, columns, tolerance, u_next, visits)
 
 
 def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarray) -> np.ndarray:
@@ -108,19 +107,18 @@ def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarra
     return np.asarray(row[last & (kept[place] == group)])
 
 
-LENT = ("rate", "spread", "mean_sd", "weights")
+PRIOR = ("rate", "spread", "mean_sd", "weights")
+COLUMNS = ", ".join(f"{end}_{part}" for end in ENDS for part in PRIOR)
 FAMILIES = f"""
-    SELECT id, members, tolerance_percent, {", ".join(f"{end}_{part}" for end in ENDS for part in LENT)}
+    SELECT id, members, tolerance_percent, {COLUMNS}
     FROM calibration_family WHERE id = ANY(%s) AND members > %s
-"""  # noqa: S608 - names of columns, written above
+"""  # noqa: S608 - parts written above
 
 
-def lent_to(told: Told, points: Points) -> Prior:
-    """What is believed of each column beforehand: by its family, or the wide default (one query at
-    most).
-    """
-    ids = points.family[told.place]
-    prior = default_prior(told.tolerance)
+def priors_of(histories: EndHistories, points: Points) -> Prior:
+    """The prior of each column: that of its family, or the wide default (one query at most)."""
+    ids = points.family[histories.place]
+    prior = default_prior(histories.tolerance)
     known = np.unique(ids[ids > 0])
     if not known.size:
         return prior
@@ -129,15 +127,15 @@ def lent_to(told: Told, points: Points) -> Prior:
         prior,
         rate=prior.rate.copy(),
         mean_sd=prior.mean_sd.copy(),
-        weights=np.repeat(prior.weights, len(told), axis=1),
+        weights=np.repeat(prior.weights, len(histories), axis=1),
     )
     with connection.cursor() as cursor:
         execute(cursor, FAMILIES, [BigInts.of(known), FEWEST_OTHERS])
         families = cursor.fetchall()
-    for pk, members, tolerance, *lent in families:
+    for pk, members, tolerance, *numbers in families:
         for end in range(len(ENDS)):
-            rate, spread, mean_sd, weights = lent[4 * end : 4 * end + 4]
-            mine = (ids == pk) & (told.end == end)
+            rate, spread, mean_sd, weights = numbers[4 * end : 4 * end + 4]
+            mine = (ids == pk) & (histories.end == end)
             if not mine.any() or not weights:
                 continue
             prior.rate[mine], prior.spread[mine], prior.mean_sd[mine] = rate, spread, mean_sd

@@ -1,6 +1,4 @@
-"""What histories tell: families of like transmitters, the drift of each, and steps that ask for a
-cause.
-"""
+"""The stored drift of each point, and questions about jumps in it that ask for a cause."""
 
 from __future__ import annotations
 
@@ -61,7 +59,8 @@ class StepQuestion(models.Model):
     """A result that does not go with the others of its history. It asks for a cause; nothing is
     ever dropped.
 
-    Until it is answered a fresh level begins there and the rate goes on.
+    Until it is answered a new level begins there and the rate goes on. Jumps were called steps
+    once: addresses and tables keep that name.
     """
 
     class Cause(LowerCaseChoices):
@@ -74,9 +73,9 @@ class StepQuestion(models.Model):
         DRIFT = "drift", "nothing happened: it drifts like this"
 
     class Kind(LowerCaseChoices):
-        STEP = "step"
+        STEP = "step", "jump"
         READING = "bad reading", "single bad reading"
-        EITHER = "either", "step or single bad reading"
+        EITHER = "either", "jump or single bad reading"
 
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="steps")
     point = models.ForeignKey(
@@ -115,7 +114,7 @@ class StepQuestion(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"step of {self.point} at {self.end}"
+        return f"jump of {self.point} at {self.end}"
 
     def get_absolute_url(self) -> str:
         return f"/steps/{self.pk}/"

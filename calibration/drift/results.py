@@ -1,8 +1,5 @@
 """Standing results of the transmitters now at their points, read as columns: for one point or for a
-fleet.
-
-The server packs the rows into bytes, so that a million of them come over in a few messages instead
-of a million tuples. Read-only; used by trends and fleet.
+whole fleet.
 """
 
 from __future__ import annotations
@@ -17,8 +14,24 @@ import numpy as np
 from django.db import connection
 
 from calibration.arrays import BigInts, execute
-from calibration.families.reads import KEY
-from plant.points.models import MeasuringPoint
+from calibration.drift.rows import (
+    ADJUSTED,
+    ASIDE,
+    COUNTED,
+    DUTIES,
+    FAILED,
+    FOUND_OUT,
+    LEVEL,
+    MARK,
+    POINT,
+    POINT_ALONE,
+    POINT_TYPE,
+    POINTS,
+    REPAIR,
+    RESULTS,
+    ROW,
+    SIMULATED,
+)
 
 DAYS_PER_YEAR = 365.25
 DAY_0 = dt.date(2000, 1, 1)
@@ -27,94 +40,8 @@ DAY_0 = dt.date(2000, 1, 1)
 # come out wider, not narrower.
 ASSUMED_U = 0.05
 
-ADJUSTED, FAILED, FOUND_OUT, SIMULATED = 1, 2, 4, 8
-ROW = np.dtype(
-    [
-        ("point", ">i8"),
-        ("record", ">i8"),
-        ("amends", ">i8"),
-        ("transmitter", ">i8"),
-        ("job", ">i8"),
-        ("day", ">i4"),
-        ("flags", ">i4"),
-        ("found_zero", ">f8"),
-        ("found_span", ">f8"),
-        ("left_zero", ">f8"),
-        ("left_span", ">f8"),
-        ("u_zero", ">f8"),
-        ("u_span", ">f8"),
-        ("shared_zero", ">f8"),
-        ("shared_span", ">f8"),
-    ]
-)
-# A failure or a repair starts a segment of its own. A step with a cause other than a repair, or
-# still without one, is a fresh level; a bad reading, or what looks like one, is set aside; "drift"
-# counts like any other.
-REPAIR, LEVEL, ASIDE, COUNTED = 1, 2, 3, 4
-MARK = np.dtype([("record", ">i8"), ("end", ">i4"), ("means", ">i4")])
-# Three plain scans, the first of an index alone (its column drift_row). NumPy puts
-# together what belongs together, which no query planner can misjudge.
-RESULTS = """
-    SELECT (
-        SELECT string_agg(drift_row, '')
-        FROM calibration_calibration WHERE point_id = ANY(%(points)s) AND state = 'approved'
-    ), (
-        SELECT string_agg(int8send(record_id) || int4send(("end" = 'span')::int) || int4send(CASE
-            WHEN cause = 'repair' THEN 1
-            WHEN cause = 'drift' THEN 4
-            WHEN cause = 'bad reading' OR cause = '' AND kind = 'bad reading' THEN 3
-            ELSE 2 END), '')
-        FROM calibration_stepquestion WHERE point_id = ANY(%(points)s)
-    ), (
-        SELECT array_agg(id) FROM calibration_job WHERE why = 'after repair' AND point_id = ANY(%(points)s)
-    )
-"""
 
-POINT = np.dtype(
-    [
-        ("id", ">i8"),
-        ("site", ">i8"),
-        ("transmitter", ">i8"),
-        ("family", ">i8"),
-        ("due", ">i4"),
-        ("months", ">i4"),
-        ("duty", ">i4"),
-        ("tolerance", ">f8"),
-    ]
-)
-COLUMNS = ("id", "site", "transmitter", "family", "due", "months", "duty", "tolerance")
-DUTIES = MeasuringPoint.Duty.values
-# Tolerance in % of span, as plant.level.tolerance has it.
-POINTS = f"""
-    SELECT string_agg(int8send(id) || int8send(site_id) || int8send(transmitter_id) || int8send(family)
-            || int4send(due) || int4send(interval_months) || int4send(duty) || float8send(tolerance), ''),
-        (jsonb_object_agg(id, changes) FILTER (WHERE changes IS NOT NULL))::text
-    FROM (
-        SELECT p.id, p.site_id, i.transmitter_id, coalesce(f.id, 0) AS family, p.next_due - DATE '2000-01-01' AS due,
-            p.interval_months, array_position(%s::text[], p.duty::text) AS duty,
-            CASE p.tolerance_unit WHEN '%%' THEN p.tolerance::float8
-                WHEN 'mA' THEN 100 * p.tolerance::float8 / CASE p.signal WHEN '0-20mA' THEN 20 ELSE 16 END
-                ELSE 0.1 * p.tolerance::float8 / abs(p.upper_base - p.lower_base) END AS tolerance,
-            CASE WHEN t.principle IN ('capacitance rod', 'capacitance rope') THEN
-                (SELECT array_agg(c."on" - DATE '2000-01-01' ORDER BY c."on")
-                 FROM plant_productchange c WHERE c.tank_id = p.tank_id) END AS changes
-        FROM plant_measuringpoint p
-        JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
-        JOIN plant_transmitter t ON t.id = i.transmitter_id
-        JOIN plant_tank k ON k.id = p.tank_id
-        LEFT JOIN plant_product q ON q.id = k.product_id
-        LEFT JOIN calibration_family f ON f.key = {KEY}
-        WHERE p.id = ANY(%s)
-    ) rows
-"""  # noqa: S608 - parts written above
-
-
-# For one point: a plan that holds for any is kept, where the server would make one for each list
-# anew (2 ms).
-POINT_ALONE = POINTS.replace("p.id = ANY(%s)", "p.id = %s")
-
-
-class PointFacts(NamedTuple):
+class PointRow(NamedTuple):
     """A point with a transmitter, as a forecast needs it. family_id: None without one. tolerance: ±
     % of span.
     """
@@ -151,8 +78,8 @@ class Points:
     def __len__(self) -> int:
         return len(self.id)
 
-    def __getitem__(self, place: int) -> PointFacts:
-        return PointFacts(
+    def __getitem__(self, place: int) -> PointRow:
+        return PointRow(
             int(self.id[place]),
             int(self.site[place]),
             int(self.transmitter[place]),
@@ -194,15 +121,17 @@ class Results:
 
 
 def points_of(point_ids: Sequence[int]) -> Points:
-    """The points at which a transmitter hangs, by their number (one query)."""
+    """The points that have a transmitter, by their number (one query)."""
     alone = len(point_ids) == 1
-    asked = point_ids[0] if alone else BigInts.of(point_ids)
+    wanted = point_ids[0] if alone else BigInts.of(point_ids)
     with connection.cursor() as cursor:
-        execute(cursor, POINT_ALONE if alone else POINTS, [list(DUTIES), asked])
+        execute(cursor, POINT_ALONE if alone else POINTS, [list(DUTIES), wanted])
         packed, changes = cursor.fetchone()
-    rows = np.frombuffer(packed or b"", dtype=POINT)
+    rows = np.frombuffer(packed or b"", dtype=POINT_TYPE)
     rows = rows[np.argsort(rows["id"])]
-    columns = {name: rows[name].astype(rows[name].dtype.newbyteorder("=")) for name in COLUMNS}
+    columns = {
+        cell.name: rows[cell.name].astype(rows[cell.name].dtype.newbyteorder("=")) for cell in POINT
+    }
     changed = {int(pk): days for pk, days in json.loads(changes or "{}").items()}
     return Points(**columns, product_changes=changed)
 
@@ -211,32 +140,19 @@ def results_of(points: Points) -> Results:
     """All standing results of these points since their last segment began (one query)."""
     with connection.cursor() as cursor:
         execute(cursor, RESULTS, {"points": BigInts.of(points.id)})
-        packed, marked, repairs = cursor.fetchone()
+        packed, questions, repairs = cursor.fetchone()
     rows = _standing(np.frombuffer(packed or b"", dtype=ROW), points)
     flags, point, day = (rows[name].astype(int) for name in ("flags", "point", "day"))
-    marks = _marks(rows["record"], np.frombuffer(marked or b"", dtype=MARK))
-
-    def both(name: str) -> np.ndarray:
-        return np.array([rows[f"{name}_zero"], rows[f"{name}_span"]], dtype=float)
-
-    found, left = both("found"), both("left")
-    fresh = (marks == LEVEL) | _after_product_change(points, point, day)
-    aside = marks == ASIDE
+    marks = _marks(rows["record"], np.frombuffer(questions or b"", dtype=MARK))
     adjusted = (flags & ADJUSTED) > 0
-    # A bad reading that was adjusted after still has its as left; without adjustment it has
-    # nothing.
-    found[aside] = np.nan
-    left[aside & ~adjusted] = np.nan
     begins = ((flags & FAILED) > 0) | (marks == REPAIR).any(axis=0)
     if repairs:
         begins |= np.isin(rows["job"].astype(int), repairs)
-    found[:, begins] = np.nan
+    found, left = _readings(rows, begins, adjusted, aside=marks == ASIDE)
+    u, shared = _uncertainties(rows, point, points)
     kept, trimmed = _whole_chain(point, (flags & SIMULATED) > 0, adjusted)
-    fresh |= trimmed
+    fresh = (marks == LEVEL) | _after_product_change(points, point, day) | trimmed
     kept &= _since_last_start(point, begins)
-    own = points.tolerance[np.searchsorted(points.id, point)] if len(point) else point
-    u = both("u")
-    u = np.where(u > 0, u, ASSUMED_U * own)
     return Results(
         point[kept],
         rows["record"].astype(int)[kept],
@@ -249,8 +165,35 @@ def results_of(points: Points) -> Results:
         found[:, kept],
         left[:, kept],
         u[:, kept],
-        np.minimum(both("shared"), u)[:, kept],
+        shared[:, kept],
     )
+
+
+def _both(rows: np.ndarray, name: str) -> np.ndarray:
+    return np.array([rows[f"{name}_zero"], rows[f"{name}_span"]], dtype=float)
+
+
+def _readings(
+    rows: np.ndarray, begins: np.ndarray, adjusted: np.ndarray, *, aside: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """As found and as left; what starts a segment or is set aside has no as found to compare."""
+    found, left = _both(rows, "found"), _both(rows, "left")
+    found[aside] = np.nan
+    # A bad reading that was adjusted after still has its as left; without adjustment it has
+    # nothing.
+    left[aside & ~adjusted] = np.nan
+    found[:, begins] = np.nan
+    return found, left
+
+
+def _uncertainties(
+    rows: np.ndarray, point: np.ndarray, points: Points
+) -> tuple[np.ndarray, np.ndarray]:
+    """Standard uncertainty, and the part of it that readings share."""
+    own = points.tolerance[np.searchsorted(points.id, point)] if len(point) else point
+    u = _both(rows, "u")
+    u = np.where(u > 0, u, ASSUMED_U * own)
+    return u, np.minimum(_both(rows, "shared"), u)
 
 
 def _standing(rows: np.ndarray, points: Points) -> np.ndarray:
@@ -271,8 +214,8 @@ def _standing(rows: np.ndarray, points: Points) -> np.ndarray:
 
 
 def _marks(record: np.ndarray, marked: np.ndarray) -> np.ndarray:
-    """What the questions about steps mean for each row, at zero and at span (2 by rows); 0: nothing
-    was asked.
+    """What the questions about jumps mean for each row, at zero and at span (2 by rows); 0: no
+    question.
     """
     marks = np.zeros((2, len(record)), dtype=int)
     if len(marked) and len(record):
@@ -300,10 +243,10 @@ def _after_product_change(points: Points, point: np.ndarray, day: np.ndarray) ->
 def _whole_chain(
     point: np.ndarray, simulated: np.ndarray, adjusted: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Which visits tell of the same error, and where an output trim in between makes a fresh level.
+    """Which visits measure the same error, and where an output trim in between makes a new level.
 
     A simulated output leaves the probe out. Where a point has visits of both kinds those with the
-    probe count; stages are told apart elsewhere (calibration.drift.stages).
+    probe count; calibration.drift.stages separates the two.
     """
     if not simulated.any():
         return np.ones(len(point), dtype=bool), np.zeros(len(point), dtype=bool)

@@ -1,4 +1,4 @@
-"""Output stage and primary element of one transmitter, told apart where its records hold readings
+"""Output stage and primary element of one transmitter, separated where its records hold readings
 of both kinds.
 
 A simulated output leaves the probe out; a wetted level goes through both. An output trim moves the
@@ -21,8 +21,9 @@ from calibration.metrology.wander import default_prior
 
 # Of the transmitter now there, since its last repair or failure; kinds: what was adjusted.
 RECORDS = """
-    SELECT r.done_on - DATE '2000-01-01', r.way = 'simulated output', r.found_at_{end}, r.left_at_{end},
-        r.u_{end}, r.u_{end}_shared, r.shows_failure OR j.id IS NOT NULL,
+    SELECT r.done_on - DATE '2000-01-01', r.way = 'simulated output',
+        r.found_at_{end}, r.left_at_{end}, r.u_{end}, r.u_{end}_shared,
+        r.shows_failure OR j.id IS NOT NULL,
         ARRAY(SELECT a.kind FROM calibration_adjustment a WHERE a.record_id = r.id)
     FROM calibration_calibration r
     JOIN plant_installation i ON i.point_id = r.point_id AND i.transmitter_id = r.transmitter_id
@@ -37,7 +38,7 @@ RECORDS = """
 @dataclass(frozen=True)
 class Stage:
     """rate, low, high: % of span a year with the 95 % interval. observed: False where no reading
-    tells of it.
+    shows it.
     """
 
     name: str
@@ -77,7 +78,7 @@ def stages_of(point_id: int, end: str, *, tolerance: float) -> list[Stage]:
     visits: dict[int, _Visit] = {}
     for row in rows:
         _enter(visits.setdefault(row[0], _Visit()), row, tolerance)
-    return _judged(visits, tolerance)
+    return _estimated(visits, tolerance)
 
 
 def _enter(visit: _Visit, row: tuple, tolerance: float) -> None:
@@ -94,20 +95,20 @@ def _enter(visit: _Visit, row: tuple, tolerance: float) -> None:
     visit.adjusted |= any(not kind.startswith("output") for kind in kinds)
 
 
-def _judged(visits: dict[int, _Visit], tolerance: float) -> list[Stage]:
+def _estimated(visits: dict[int, _Visit], tolerance: float) -> list[Stage]:
     days = sorted(visits)
     columns = {
         name: [getattr(visits[day], name) for day in days] for name in _Visit.__dataclass_fields__
     }
-    believed = default_prior(tolerance)
+    prior = default_prior(tolerance)
     try:
-        told = Visits.of(np.array(days) / DAYS_PER_YEAR, **columns)
-        of = estimate(told, output=believed, primary=believed)
+        gathered = Visits.of(np.array(days) / DAYS_PER_YEAR, **columns)
+        fit = estimate(gathered, output=prior, primary=prior)
     except CannotFit:
         return []
     bands = (
-        ("output stage", of.output_rate(), of.output_observed),
-        ("primary element", of.primary_rate(), of.primary_observed),
+        ("output stage", fit.output_rate(), fit.output_observed),
+        ("primary element", fit.primary_rate(), fit.primary_observed),
     )
     return [
         Stage(name, float(b.centre[0]), float(b.lower[0]), float(b.upper[0]), bool(seen[0]))

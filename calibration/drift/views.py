@@ -1,4 +1,4 @@
-"""Steps that ask for a cause: the list, one with its drift, the answer."""
+"""Jumps that ask for a cause: the list, one with its drift, the answer."""
 
 from __future__ import annotations
 
@@ -12,33 +12,31 @@ from django.views.decorators.http import require_http_methods, require_safe
 from calibration.drift import acts
 from calibration.drift.forms import AnswerForm
 from calibration.drift.models import StepQuestion
-from calibration.drift.page import drift_of
+from calibration.drift.pages import drift_context
 from calibration.pages import require_sight
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may, require
 from plant.refusals import Refused
 
-STATES = {"open": "without a cause yet", "answered": "answered", "all": "all"}
+STATES = {"open": "no cause yet", "answered": "cause noted", "all": "all"}
 
 
 @require_safe
-def step_list(request: SignedRequest) -> HttpResponse:
-    """Results that do not go with the others of their history; those without a cause first
-    shown.
-    """
+def jump_list(request: SignedRequest) -> HttpResponse:
+    """Results that do not go with the others of their history; those without a cause first."""
     require_sight(request.user)
     state = request.GET.get("state", "open")
     state = state if state in STATES else "open"
     seen = StepQuestion.objects.seen_by(request.user).select_related("point__tank", "record")
     narrowed = {"open": seen.open(), "answered": seen.exclude(cause=""), "all": seen}[state]
     page = Paginator(narrowed, 50).get_page(request.GET.get("page"))
-    facts = {"rows": page.object_list, "page": page, "state": state, "states": STATES}
-    return render(request, "calibration/drift/step_list.html", facts)
+    context = {"rows": page.object_list, "page": page, "state": state, "states": STATES}
+    return render(request, "calibration/drift/step_list.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def step(request: SignedRequest, pk: int) -> HttpResponse:
-    """One step beside the drift of its point; and its cause."""
+def jump(request: SignedRequest, pk: int) -> HttpResponse:
+    """One jump beside the drift of its point; and its cause."""
     known = StepQuestion.objects.seen_by(request.user).select_related(
         "site", "point__site", "point__tank", "record", "answered_by"
     )
@@ -53,13 +51,13 @@ def step(request: SignedRequest, pk: int) -> HttpResponse:
             except Refused as refusal:
                 form.add_error(refusal.field, str(refusal))
             else:
-                messages.success(request, "The cause is noted; the drift was judged anew.")
+                messages.success(request, "The cause is noted and the drift computed again.")
                 return redirect(question)
     point = question.point
-    facts = {
+    context = {
         "question": question,
         "form": form,
         "may_answer": may(request.user, "answer step", question.site_id),
-        **drift_of(point, asked=question.end, today=point.site.day_of(timezone.now())),
+        **drift_context(point, end=question.end, today=point.site.day_of(timezone.now())),
     }
-    return render(request, "calibration/drift/step.html", facts, status=status)
+    return render(request, "calibration/drift/step.html", context, status=status)

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.charts import Number, Spec, layered
+from calibration.charts import PLUS_MINUS, Number, Spec, layered
 from plant.quantities import number, percent
 
 Corners = Sequence[tuple[Number, Number]]  # (months, share in tolerance)
@@ -147,10 +147,13 @@ def _target(target: Number, estimate: Number | None, limit: Number | None) -> li
             "fill": fill,
             "clip": True,
         }
-        told = [{"field": "what", "title": "Interval by"}, {"field": "months", "title": "Months"}]
+        tooltip = [
+            {"field": "what", "title": "Interval by"},
+            {"field": "months", "title": "Months"},
+        ]
         place = {"x": {"field": "at"}, "y": {"field": "share"}}
         layers.append(
-            {"data": {"values": rows}, "mark": mark, "encoding": place | {"tooltip": told}}
+            {"data": {"values": rows}, "mark": mark, "encoding": place | {"tooltip": tooltip}}
         )
     return layers
 
@@ -159,44 +162,41 @@ def _feet(found_in: Sequence[Number], found_out: Sequence[Number]) -> list[Spec]
     """Results by time since renewal: strokes for those found in, diamonds above them for those
     found out.
     """
-    stroke = {
-        "type": "tick",
-        "orient": "vertical",
-        "size": 9,
-        "thickness": 1,
-        "color": "var(--edge)",
-        "yOffset": -6,
+    groups = ((found_in, "in tolerance", STROKE), (found_out, "out of tolerance", DIAMOND))
+    return [_foot(months, word, mark) for months, word, mark in groups if len(months)]
+
+
+STROKE = {
+    "type": "tick",
+    "orient": "vertical",
+    "size": 9,
+    "thickness": 1,
+    "color": "var(--edge)",
+    "yOffset": -6,
+}
+DIAMOND = {
+    "type": "point",
+    "shape": "diamond",
+    "size": 45,
+    "strokeWidth": 1.5,
+    "stroke": "var(--bad)",
+    "fill": "var(--sheet)",
+    "filled": True,
+    "opacity": 1,
+    "yOffset": -19,
+}
+
+
+def _foot(months: Sequence[Number], word: str, mark: Spec) -> Spec:
+    # A tenth of a month is the width of a stroke: results closer than that are drawn as one.
+    times = Counter(round(float(at), 1) for at in months)
+    rows = [{"at": at, "found": f"{n} {word}"} for at, n in sorted(times.items())]
+    tooltip = [{"field": "at", "title": "Months"}, {"field": "found", "title": "Found"}]
+    return {
+        "data": {"values": rows},
+        "mark": mark | {"y": "height", "clip": True},
+        "encoding": {"x": {"field": "at"}, "tooltip": tooltip},
     }
-    diamond = {
-        "type": "point",
-        "shape": "diamond",
-        "size": 45,
-        "strokeWidth": 1.5,
-        "stroke": "var(--bad)",
-        "fill": "var(--sheet)",
-        "filled": True,
-        "opacity": 1,
-        "yOffset": -19,
-    }
-    layers = []
-    for months, word, mark in (
-        (found_in, "in tolerance", stroke),
-        (found_out, "out of tolerance", diamond),
-    ):
-        # A tenth of a month is the width of a stroke: results closer than that are drawn as one.
-        if not len(months):
-            continue
-        times = Counter(round(float(at), 1) for at in months)
-        rows = [{"at": at, "found": f"{n} {word}"} for at, n in sorted(times.items())]
-        told = [{"field": "at", "title": "Months"}, {"field": "found", "title": "Found"}]
-        layers.append(
-            {
-                "data": {"values": rows},
-                "mark": mark | {"y": "height", "clip": True},
-                "encoding": {"x": {"field": "at"}, "tooltip": told},
-            }
-        )
-    return layers
 
 
 # ---- how the rates spread ----
@@ -216,6 +216,29 @@ def rates_chart(
     """One line a member, fastest upwards on top, over the family's mean and two standard deviations
     about it.
     """
+    layers = [*_normal(mean, spread), _zero_rule(), *_rate_marks(rates, tolerance)]
+    x = {
+        "type": "quantitative",
+        "title": "Rate, % of span a year",
+        "scale": {"nice": False, "padding": 8},
+        "axis": {"tickCount": 5, "labelExpr": PLUS_MINUS.format(2)},
+    }
+    y = {
+        "type": "nominal",
+        "title": None,
+        "sort": [r.tag for r in rates],
+        "axis": {"ticks": False, "domain": False, "labelPadding": 8},
+    }
+    return layered(layers, x=x, y=y, height=max(90, 22 * len(rates) + 10))
+
+
+def _zero_rule() -> Spec:
+    mark = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 2]}
+    return {"data": {"values": [{"at": 0}]}, "mark": mark, "encoding": {"x": {"field": "at"}}}
+
+
+def _rate_marks(rates: Sequence[Rate], tolerance: Number | None) -> list[Spec]:
+    """A dot for each rate on a line as long as its 95 % interval."""
     rows = [
         {
             "tag": r.tag,
@@ -228,50 +251,30 @@ def rates_chart(
         }
         for r in rates
     ]
-    told = [
-        {"field": "tag", "title": "Point"},
-        {"field": "text", "title": "Rate"},
-        {"field": "from", "title": "95 % from"},
-        {"field": "to", "title": "to"},
-    ]
-    place = {"x": {"field": "rate"}, "y": {"field": "tag"}}
     reach = {"type": "rule", "stroke": "var(--edge)", "strokeWidth": 1.3}
-    dot = {
-        "type": "point",
-        "filled": True,
-        "size": 55,
-        "opacity": 1,
-        "stroke": "var(--ink)",
-        "strokeWidth": 1.6,
-        "fill": "var(--sheet)",
-    }
-    zero = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 2]}
-    layers: list[Spec] = [
-        *_normal(mean, spread),
-        {"data": {"values": [{"at": 0}]}, "mark": zero, "encoding": {"x": {"field": "at"}}},
+    dot = {"type": "point", "filled": True, "size": 55, "opacity": 1, "fill": "var(--sheet)"}
+    y = {"field": "tag"}
+    return [
         {
             "data": {"values": rows},
             "mark": reach,
-            "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}, "y": {"field": "tag"}},
+            "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}, "y": y},
         },
-        {"data": {"values": rows}, "mark": dot, "encoding": place | {"tooltip": told}},
+        {
+            "data": {"values": rows},
+            "mark": dot | {"stroke": "var(--ink)", "strokeWidth": 1.6},
+            "encoding": {
+                "x": {"field": "rate"},
+                "y": y,
+                "tooltip": [
+                    {"field": "tag", "title": "Point"},
+                    {"field": "text", "title": "Rate"},
+                    {"field": "from", "title": "95 % from"},
+                    {"field": "to", "title": "to"},
+                ],
+            },
+        },
     ]
-    x = {
-        "type": "quantitative",
-        "title": "Rate, % of span a year",
-        "scale": {"nice": False, "padding": 8},
-        "axis": {
-            "tickCount": 5,
-            "labelExpr": "datum.value == 0 ? '0' : format(datum.value, '+.2f')",
-        },
-    }
-    y = {
-        "type": "nominal",
-        "title": None,
-        "sort": [r.tag for r in rates],
-        "axis": {"ticks": False, "domain": False, "labelPadding": 8},
-    }
-    return layered(layers, x=x, y=y, height=max(90, 22 * len(rates) + 10))
 
 
 def _normal(mean: Number | None, spread: Number | None) -> list[Spec]:

@@ -6,7 +6,7 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 SAMPLE = 250
-"""Members of a large family that its fit looks at, and whose forecasts are held against what
+"""Members of a large family that its fit looks at, and whose forecasts are compared with what
 came.
 """
 
@@ -19,7 +19,7 @@ class Family(models.Model):
     """Transmitters of one principle, in liquids that conduct or do not where that matters; of all
     sites.
 
-    What they lend each other is numbers only: the mean rate at zero and at span (% of span a year),
+    What members share is numbers only: the mean rate at zero and at span (% of span a year),
     its spread between instruments, how well the mean is known, and the weights of the walks
     (calibration.metrology.wander.NODES).
     """
@@ -27,7 +27,7 @@ class Family(models.Model):
     key = models.CharField(max_length=60, unique=True)
     principle = models.CharField("principle", max_length=24)
     conducts = models.BooleanField("liquid conducts", null=True, blank=True)
-    # Members whose history was fitted; with 5 or fewer others it lends nothing.
+    # Members whose history was fitted; a member with fewer than 5 others takes nothing from them.
     members = models.PositiveIntegerField(default=0)
     # As founds of its standing records, and how many of them were in tolerance; counted at the end
     # of each pass.
@@ -42,7 +42,7 @@ class Family(models.Model):
     span_spread = models.FloatField(null=True, blank=True)
     span_mean_sd = models.FloatField(null=True, blank=True)
     span_weights = number_array()
-    # As founds foretold from the visits before them, and how many of them the 95 % band held.
+    # As founds forecast from the visits before them, and how many lay within the 95 % band.
     forecasts = models.PositiveIntegerField(default=0, db_default=0)
     forecasts_held = models.PositiveIntegerField(default=0, db_default=0)
     fitted_at = models.DateTimeField(null=True, blank=True)

@@ -1,5 +1,5 @@
 """What a family's page says in words: the interval, the curve, whether it fits, whether it is one
-family.
+family, and what it expects of a member.
 """
 
 from __future__ import annotations
@@ -10,23 +10,31 @@ import numpy as np
 
 from calibration.families.charts import Rate
 from calibration.families.models import SAMPLE, Family
-from calibration.families.reads import FamilyResults, Reliability, what_a_weibull_needs
+from calibration.families.reads import FamilyResults
+from calibration.families.reliability import Reliability, what_a_weibull_needs
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.fit_checks import Comparison, goodness_of_fit, homogeneity
 from calibration.metrology.visit_results import Results
 from calibration.metrology.wander import NODES
-from plant.quantities import number, percent, percent_decimals, plus_minus, with_unit
+from plant.quantities import (
+    number,
+    percent,
+    percent_decimals,
+    plus_minus,
+    probability_text,
+    share_text,
+    with_unit,
+)
 
-SUSPECT = 0.05  # below this chance a difference is spoken of
+SUSPECT = 0.05  # below this probability by chance a difference is pointed out
 FEWEST_FORECASTS = 20
 SEED = 20  # the exchanges are drawn alike at each look, so that a page says the same twice
-FEWEST_WALK = (
-    0.045  # tolerances per √year: the first two values of wander.NODES are as good as none
-)
+# Tolerances per √year: the first two values of wander.NODES are as good as none.
+FEWEST_WALK = 0.045
 
 
 def months_text(months: float) -> str:
-    """Whole months, rounded down: an interval said too long would be the worse error."""
+    """Whole months, rounded down: an interval reliability too long would be the worse error."""
     if months >= 120:
         return with_unit("more than 120", "months")
     if months < 1:
@@ -35,143 +43,140 @@ def months_text(months: float) -> str:
     return with_unit(str(whole), "month" if whole == 1 else "months")
 
 
-def share_text(share: float) -> str:
-    return with_unit(number(100 * share, 0 if round(1000 * share) % 10 == 0 else 1), "%")
-
-
-def interval_sentence(said: Reliability) -> str:
+def interval_sentence(reliability: Reliability) -> str:
     """The interval for the target, by estimate and by limit; or why there is none."""
-    if said.months_limit is None:
-        return said.refusal
-    target, sure = share_text(said.target), share_text(said.confidence)
-    limit = months_text(said.months_limit)
-    if said.months is None:
+    if reliability.months_limit is None:
+        return reliability.refusal
+    target, sure = share_text(reliability.target), share_text(reliability.confidence)
+    limit = months_text(reliability.months_limit)
+    if reliability.months is None:
         return (
-            f"{said.refusal} With {sure} confidence {target} are still in tolerance after {limit}."
+            f"{reliability.refusal} With {sure} confidence {target} are still in tolerance after "
+            f"{limit}."
         )
     text = (
-        f"By the fitted curve {target} are still in tolerance {months_text(said.months)} after "
-        "renewal; "
-        f"with {sure} confidence this holds for {limit}."
+        f"By the fitted curve {target} are still in tolerance {months_text(reliability.months)} "
+        f"after renewal; with {sure} confidence, {limit} after it."
     )
-    return f"{text} {_beyond(said)}".rstrip()
+    return f"{text} {_beyond(reliability)}".rstrip()
 
 
-def _beyond(said: Reliability) -> str:
-    if said.months is None or said.months <= said.longest_months:
+def _beyond(reliability: Reliability) -> str:
+    if reliability.months is None or reliability.months <= reliability.longest_months:
         return ""
     return (
-        f"No result came later than {months_text(said.longest_months)} after renewal: what lies "
-        "beyond is the curve "
-        f"drawn on, not experience."
+        f"No result came later than {months_text(reliability.longest_months)} after renewal: "
+        "beyond that the curve is extrapolated."
     )
 
 
-def survival_caption(said: Reliability) -> str:
+def survival_caption(reliability: Reliability) -> str:
     """What stands for what in the picture of the curve."""
-    each = share_text(2 * said.confidence - 1)
-    if said.fit is not None:
-        band = (
-            f"Coloured line and wash: the fitted curve and its {each} band. On the dashed line, "
-            "the target: filled, "
-            f"the interval by estimate; hollow, by limit. "
-        )
-    elif said.limit is not None:
-        band = (
-            f"Wash: where the curve lies with {share_text(said.confidence)} confidence. On the "
-            "dashed line, the "
-            f"target: hollow, the interval by limit. "
-        )
-    else:
-        band = ""
     return (
-        f"{band}Thin line: counted from the results without any law, while five or more reach so "
-        "far; it slopes where "
-        "nothing tells when it falls. Along the foot each result, by time since renewal; a "
-        "diamond was found out of "
-        f"tolerance."
+        f"{_band_caption(reliability)}Thin line: counted from the results without assuming a "
+        "curve, while five or more reach so far; it slopes where it is not known when it falls. "
+        "Along the foot each result, by time since renewal; a diamond was found out of tolerance."
     )
 
 
-def curve_sentence(said: Reliability) -> str:
+def _band_caption(reliability: Reliability) -> str:
+    if reliability.fit is not None:
+        each = share_text(2 * reliability.confidence - 1)
+        return (
+            f"Coloured line and wash: the fitted curve and its {each} band. On the dashed line, "
+            "the target: filled, the interval by estimate; hollow, by limit. "
+        )
+    if reliability.limit is not None:
+        sure = share_text(reliability.confidence)
+        return (
+            f"Wash: where the curve lies with {sure} confidence. On the dashed line, the target: "
+            "hollow, the interval by limit. "
+        )
+    return ""
+
+
+def curve_sentence(reliability: Reliability) -> str:
     """Which curve, its figures with their limits, and what they mean."""
-    if said.fit is None:
+    fit = reliability.fit
+    if fit is None:
         return ""
-    around = f"{share_text(2 * said.confidence - 1)}: "
-    if said.curve == "weibull":
-        low, high = said.fit.shape_limits
-        meaning = (
-            "the risk of going out rises with time since renewal"
-            if low > 1
-            else "the risk of going out falls with time since renewal"
-            if high < 1
-            else "whether the risk of going out rises with time is not settled"
-        )
-        return (
-            f"Weibull curve of shape {number(said.fit.shape, 2)} ({around}{number(low, 2)} to "
-            f"{number(high, 2)}): "
-            f"{meaning}."
-        )
-    low, high = said.fit.rate_limits
-    rate = (
-        f"{number(100 * said.fit.rate, 1)} in 100 a year ({around}{number(100 * low, 1)} to "
-        f"{number(100 * high, 1)})"
-    )
-    return f"Constant rate of going out, {rate}. {what_a_weibull_needs(said)}".rstrip()
+    around = share_text(2 * reliability.confidence - 1)
+    if reliability.curve == "weibull":
+        low, high = fit.shape_limits
+        limits = f"({around}: {number(low, 2)} to {number(high, 2)})"
+        meaning = _meaning_of_shape(low, high)
+        return f"Weibull curve of shape {number(fit.shape, 2)} {limits}: {meaning}."
+    low, high = fit.rate_limits
+    limits = f"({around}: {number(100 * low, 1)} to {number(100 * high, 1)})"
+    rate = f"{number(100 * fit.rate, 1)} in 100 go out of tolerance in a year {limits}"
+    return f"Constant rate: {rate}. {what_a_weibull_needs(reliability)}".rstrip()
 
 
-def effect_sentence(said: Reliability) -> str:
-    if not said.results:
+def _meaning_of_shape(low: float, high: float) -> str:
+    if low > 1:
+        return "the risk of going out rises with time since renewal"
+    if high < 1:
+        return "the risk of going out falls with time since renewal"
+    return "the results do not show yet whether the risk of going out rises with time"
+
+
+def effect_sentence(reliability: Reliability) -> str:
+    """How far results of one transmitter are alike."""
+    if not reliability.results:
         return ""
-    if said.failures and said.design_effect <= 1.05:
-        return "Results of one transmitter do not go together more than chance would have it."
-    if not said.failures:
+    if not reliability.failures:
         return (
-            "Nothing shows yet whether results of one transmitter go together: for the limits "
-            "two count as one."
+            "Whether results of one transmitter are alike is not known yet: for the limits two "
+            "count as one."
         )
-    count = number(said.design_effect, 1)
-    return f"Results of one transmitter go together: for the limits {count} of them count as one."
+    if reliability.design_effect <= 1.05:
+        return "Results of one transmitter are no more alike than by chance."
+    count = number(reliability.design_effect, 1)
+    return f"Results of one transmitter are alike: for the limits {count} of them count as one."
 
 
-def fit_sentence(found: FamilyResults, said: Reliability) -> str:
-    """Whether the curve agrees with how many were found out at each time since renewal."""
-    if found.seen is None or said.fit is None:
+def fit_sentence(results: FamilyResults, reliability: Reliability) -> str:
+    """Whether the curve agrees with how many were out at each time since renewal."""
+    if results.seen is None or reliability.fit is None:
         return ""
     try:
-        judged = goodness_of_fit(found.seen, said.fit)
+        comparison = goodness_of_fit(results.seen, reliability.fit)
     except CannotFit:
         return (
-            "Whether the curve fits cannot be judged yet: too few were found out, or all at "
+            "Whether the curve fits cannot be judged yet: too few were out of tolerance, or all at "
             "one time since renewal."
         )
-    if judged.p_value >= SUSPECT:
-        return f"The curve agrees with what was found ({_chance(judged)})."
+    by_chance = by_chance_text(comparison)
+    if comparison.p_value >= SUSPECT:
+        return f"The curve agrees with the results ({by_chance})."
     return (
-        f"The curve does not agree with what was found ({_chance(judged)}): look in the table for "
-        "the times at which "
-        f"more or fewer were out than expected, and take its interval with care."
+        f"The curve does not agree with the results ({by_chance}): the table shows the times at "
+        "which more or fewer were out than expected. Use its interval with care."
     )
 
 
-def sameness_sentences(found: FamilyResults) -> list[str]:
+def sameness_sentences(results: FamilyResults) -> list[str]:
     """Whether sites and makers go out at one rate. No site or maker is named: only numbers cross
     sites.
     """
-    made = []
-    for word, groups in (("sites", found.site), ("makers", found.maker)):
-        judged = None if found.seen is None else _compared(found.seen, groups)
-        if judged is None:
-            continue
-        differ = judged.p_value < SUSPECT
-        made.append(
-            f"The {word} differ in how often transmitters go out of tolerance "
-            f"({_chance(judged)}): one curve for all "
-            f"is too kind to some."
-            if differ
-            else f"The {word} differ no more than chance would have it ({_chance(judged)})."
+    if results.seen is None:
+        return []
+    sentences = []
+    for word, groups in (("sites", results.site), ("makers", results.maker)):
+        comparison = _compared(results.seen, groups)
+        if comparison is not None:
+            sentences.append(_sameness(word, comparison))
+    return sentences
+
+
+def _sameness(word: str, comparison: Comparison) -> str:
+    by_chance = by_chance_text(comparison)
+    if comparison.p_value < SUSPECT:
+        return (
+            f"The {word} differ in how often transmitters go out of tolerance ({by_chance}): one "
+            "curve overestimates some groups."
         )
-    return made
+    return f"The {word} differ no more than by chance ({by_chance})."
 
 
 def _compared(seen: Results, groups: np.ndarray) -> Comparison | None:
@@ -189,15 +194,13 @@ def _compared(seen: Results, groups: np.ndarray) -> Comparison | None:
         return None
 
 
-def _chance(judged: Comparison) -> str:
-    if judged.p_value < 0.001:
-        return "p below 0.001"
-    return f"p = {number(judged.p_value, 3 if judged.p_value < 0.1 else 2)}"
+def by_chance_text(comparison: Comparison) -> str:
+    return f"probability by chance {probability_text(comparison.p_value)}"
 
 
-def lends_sentence(family: Family, end: str) -> str:
-    """What members borrow at one end of the range: the usual rate, its spread, how far they
-    walk.
+def prior_sentence(family: Family, end: str) -> str:
+    """What is expected of a member at one end of the range: the usual rate, its spread, how far it
+    wanders.
     """
     rate, spread = getattr(family, f"{end}_rate"), getattr(family, f"{end}_spread")
     sd, weights = getattr(family, f"{end}_mean_sd"), getattr(family, f"{end}_weights")
@@ -208,26 +211,22 @@ def lends_sentence(family: Family, end: str) -> str:
     known = f", known to {plus_minus(sd, decimals=digits)}" if sd is not None else ""
     text = (
         f"At {end} the usual rate is {percent(rate, tolerance)} % of span a year{known}; from "
-        "member to member it "
-        f"differs by {plus_minus(spread, decimals=digits)} (one standard deviation)."
+        f"member to member it differs by {plus_minus(spread, decimals=digits)} (one standard "
+        "deviation)."
     )
     return f"{text} {_walk(weights, tolerance)}".rstrip()
 
 
-def held_sentence(family: Family) -> str:
-    """How often the bands kept what they promise, on the plant's own results; too few are not
-    spoken of.
-    """
+def forecasts_sentence(family: Family) -> str:
+    """How often the bands held, on the plant's own results; empty where there are too few."""
     if family.forecasts < FEWEST_FORECASTS:
         return ""
-    share = number(100 * family.forecasts_held / family.forecasts, 1)
+    share = with_unit(number(100 * family.forecasts_held / family.forecasts, 1), "%")
     some = f" ({SAMPLE} of its members, evenly taken)" if family.members > SAMPLE else ""
     return (
-        f"Of {family.forecasts} as founds at zero and span{some}, each foretold from the visits "
-        "before it, the 95 % "
-        f"band held {family.forecasts_held} ({with_unit(share, '%')}). Steps and bad readings "
-        "count against it; what "
-        f"the family lends is of today."
+        f"Of {family.forecasts} as founds at zero and span{some}, each forecast from the visits "
+        f"before it, {family.forecasts_held} lay within the 95 % band ({share}). Jumps and bad "
+        "readings count against it; the family's rates are those of today."
     )
 
 
@@ -241,8 +240,8 @@ def _walk(weights: list[float], tolerance: float | None) -> str:
         return "Hardly any of them wanders beside its steady drift."
     return (
         f"About {number(100 * (1 - steady), 0)} % of them wander beside their steady drift; over "
-        "the whole family that "
-        f"adds {plus_minus(walk, decimals=percent_decimals(tolerance))} in a year."
+        f"the whole family this adds {plus_minus(walk, decimals=percent_decimals(tolerance))} in a "
+        "year."
     )
 
 

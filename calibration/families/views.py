@@ -1,4 +1,4 @@
-"""Families of like transmitters: the list, and one with how long it stays in tolerance and how its
+"""Families of like transmitters: the list; one family, how long it stays in tolerance and how its
 members drift.
 """
 
@@ -7,7 +7,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from django.db.models import Count, F, Q
+from django.db.models import Count, F, Q, QuerySet
 from django.db.models.functions import Abs, Greatest
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -18,7 +18,7 @@ from calibration.families import reads as families
 from calibration.families import sentences as words
 from calibration.families.charts import Curve, Rate, rates_chart, survival_chart
 from calibration.families.models import Family
-from calibration.families.reads import MONTHS_PER_YEAR, Reliability
+from calibration.families.reliability import MONTHS_PER_YEAR, Reliability, reliability
 from calibration.metrology.fit_checks import TimeGroup, time_groups
 from calibration.metrology.survival import coarsen, nonparametric_curve
 from calibration.metrology.visit_results import Results
@@ -55,9 +55,7 @@ class GroupRow(NamedTuple):
 
 @require_safe
 def family_list(request: SignedRequest) -> HttpResponse:
-    """All families of the book: numbers of all sites, and how many members stand where you may see
-    them.
-    """
+    """All families: numbers of all sites, and how many members the person may see."""
     require_sight(request.user)
     yours = dict(
         Trend.objects.seen_by(request.user).values_list("family").annotate(n=Count("pk")).order_by()
@@ -73,69 +71,73 @@ def family_list(request: SignedRequest) -> HttpResponse:
 
 @require_safe
 def family(request: SignedRequest, pk: int) -> HttpResponse:
-    """One family: its curve against pass and fail, the interval for a target, what it lends, how
-    its members drift.
+    """One family: its curve against pass and fail, the interval for a target, the rate of its
+    members.
     """
     require_sight(request.user)
     shown = get_object_or_404(Family, pk=pk)
-    target = _asked(request.GET.get("target", ""))
+    target = _target_of(request.GET.get("target", ""))
     end = "span" if request.GET.get("of") == "span" else "zero"
-    found = families.results_of(shown)
-    said = families.reliability(found.seen, target / 100, CONFIDENCE)
-    seen = found.seen
-    facts = {
+    priors = (words.prior_sentence(shown, each) for each in ("zero", "span"))
+    context = {
         "family": shown,
-        "found": found,
-        "said": said,
         "sampled": shown.members > families.MOST,
         "target": target,
         "targets": TARGETS,
         "end": end,
-        "survival": None if seen is None else picture_of(seen, said),
-        "survival_words": words.survival_caption(said),
-        "groups": [] if seen is None else [_row(group) for group in time_groups(seen, said.fit)],
-        "passes": said.results - said.failures,
-        "interval": words.interval_sentence(said),
-        "curve": [
-            sentence
-            for sentence in (
-                words.curve_sentence(said),
-                words.effect_sentence(said),
-                words.fit_sentence(found, said),
-                *words.sameness_sentences(found),
-            )
-            if sentence
-        ],
-        "lends": [text for e in ("zero", "span") if (text := words.lends_sentence(shown, e))],
-        "held": words.held_sentence(shown),
+        "lends": [text for text in priors if text],
+        "held": words.forecasts_sentence(shown),
+        **_curve_context(shown, target),
         **_members(request.user, shown, end),
     }
-    return render(request, "calibration/families/family.html", facts)
+    return render(request, "calibration/families/family.html", context)
 
 
-def _asked(text: str) -> int:
+def _target_of(text: str) -> int:
     return next((target for target in TARGETS if str(target) == text), 95)
 
 
+def _curve_context(shown: Family, target: int) -> dict[str, Any]:
+    results = families.results_of(shown)
+    seen = results.seen
+    fit = reliability(seen, target / 100, CONFIDENCE)
+    sentences = (
+        words.curve_sentence(fit),
+        words.effect_sentence(fit),
+        words.fit_sentence(results, fit),
+        *words.sameness_sentences(results),
+    )
+    return {
+        "results": results,
+        "reliability": fit,
+        "survival": None if seen is None else picture_of(seen, fit),
+        "survival_words": words.survival_caption(fit),
+        "groups": [] if seen is None else [_row(group) for group in time_groups(seen, fit.fit)],
+        "passes": fit.results - fit.failures,
+        "interval": words.interval_sentence(fit),
+        "curve": [sentence for sentence in sentences if sentence],
+    }
+
+
 # ---- the curve ----
-def picture_of(seen: Results, said: Reliability) -> dict[str, Any]:
+def picture_of(seen: Results, fit: Reliability) -> dict[str, Any]:
     """Curve, counted curve and results, as far as results reach and a little on where the target
     lies just beyond.
     """
-    longest = said.longest_months
-    wanted = [m for m in (said.months, said.months_limit) if m is not None]
+    longest = fit.longest_months
+    wanted = [m for m in (fit.months, fit.months_limit) if m is not None]
     until = 1.05 * max([longest, *(m for m in wanted if m <= 1.5 * longest)])
     months = np.linspace(0, until, POINTS_OF_CURVE)
     fine = seen if seen.failures <= FINE else coarsen(seen, 1 / 52)
     reached = np.sort(seen.end)[-min(FEWEST_REACHING, len(seen))]
     corners = nonparametric_curve(fine).corners(float(reached))
-    within = [m if m is not None and m <= until else None for m in (said.months, said.months_limit)]
+    within = [m if m is not None and m <= until else None for m in (fit.months, fit.months_limit)]
     at = MONTHS_PER_YEAR * seen.end
     return survival_chart(
-        _curve(said, months),
+        _curve(fit, months),
         counted=[(round(MONTHS_PER_YEAR * years, 3), round(share, 5)) for years, share in corners],
         until=until,
-        target=said.target,
+        target=fit.target,
         estimate=within[0],
         limit=within[1],
         found_in=at[~seen.out].tolist(),
@@ -143,13 +145,13 @@ def picture_of(seen: Results, said: Reliability) -> dict[str, Any]:
     )
 
 
-def _curve(said: Reliability, months: np.ndarray) -> Curve | None:
+def _curve(fit: Reliability, months: np.ndarray) -> Curve | None:
     years = np.maximum(months, 1e-6) / MONTHS_PER_YEAR
-    if said.fit is not None:
-        low, high = said.fit.band(years)
-        line = said.fit.reliability(years).tolist()
-    elif said.limit is not None:
-        low, high, line = np.exp(-said.limit.upper * years), np.ones(len(years)), []
+    if fit.fit is not None:
+        low, high = fit.fit.band(years)
+        line = fit.fit.reliability(years).tolist()
+    elif fit.limit is not None:
+        low, high, line = np.exp(-fit.limit.upper * years), np.ones(len(years)), []
     else:
         return None
     return Curve(months.tolist(), line, low.tolist(), high.tolist())
@@ -171,30 +173,13 @@ def _row(group: TimeGroup) -> GroupRow:
 
 # ---- the members ----
 def _members(person: Person, shown: Family, end: str) -> dict[str, Any]:
-    """Those the person may see, the fastest at either end first; their picture at the end asked
-    for.
-    """
+    """Those the person may see, the fastest at either end first; their picture at one end."""
     trends = Trend.objects.seen_by(person).filter(family=shown)
     counts = trends.aggregate(all=Count("pk"), fitted=Count("pk", filter=_has_rate()))
-    fastest = Greatest(Abs("zero_rate"), Abs("span_rate"))
-    rows = list(
-        trends.filter(_has_rate())
-        .select_related("point", "site", "transmitter")
-        .order_by(F("fastest").desc(nulls_last=True), "point__tag_key", "pk")
-        .annotate(fastest=fastest)[:SHOWN]
-    )
+    rows = _fastest(trends)
     several = len({row.site_id for row in rows}) > 1
-    rates = [
-        Rate(
-            f"{row.point.tag} ({row.site.code})" if several else row.point.tag,
-            getattr(row, f"{end}_rate"),
-            getattr(row, f"{end}_rate_low"),
-            getattr(row, f"{end}_rate_high"),
-        )
-        for row in rows
-        if getattr(row, f"{end}_rate") is not None
-    ]
-    drawn = rates_chart(
+    rates = _rates(rows, end, with_site=several)
+    picture = rates_chart(
         sorted(rates, key=lambda rate: -rate.rate),
         mean=getattr(shown, f"{end}_rate"),
         spread=getattr(shown, f"{end}_spread"),
@@ -205,10 +190,33 @@ def _members(person: Person, shown: Family, end: str) -> dict[str, Any]:
         "several": several,
         "visible": counts["all"],
         "fitted": counts["fitted"],
-        "rates": drawn if rates else None,
+        "rates": picture if rates else None,
         "rates_words": words.rates_caption(len(rates), counts["fitted"], shown, end),
         "rates_sentence": words.rates_sentence(rates, shown, end),
     }
+
+
+def _fastest(trends: QuerySet[Trend]) -> list[Trend]:
+    fastest = Greatest(Abs("zero_rate"), Abs("span_rate"))
+    return list(
+        trends.filter(_has_rate())
+        .select_related("point", "site", "transmitter")
+        .annotate(fastest=fastest)
+        .order_by(F("fastest").desc(nulls_last=True), "point__tag_key", "pk")[:SHOWN]
+    )
+
+
+def _rates(rows: list[Trend], end: str, *, with_site: bool) -> list[Rate]:
+    return [
+        Rate(
+            f"{row.point.tag} ({row.site.code})" if with_site else row.point.tag,
+            getattr(row, f"{end}_rate"),
+            getattr(row, f"{end}_rate_low"),
+            getattr(row, f"{end}_rate_high"),
+        )
+        for row in rows
+        if getattr(row, f"{end}_rate") is not None
+    ]
 
 
 def _has_rate() -> Q:

@@ -1,5 +1,5 @@
-"""Due dates. Each follows from the days calibrated and the interval of the point alone, so that it can
-be computed again at any time.
+"""Due dates. Each follows from the days calibrated and the interval of the point alone, so that it
+can be computed again at any time.
 """
 
 from __future__ import annotations

@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 
 from calibration.drift.histories import ENDS
-from calibration.drift.results import PointFacts, Points, Results
-from calibration.drift.trends import Judged
+from calibration.drift.results import PointRow, Points, Results
+from calibration.drift.trends import Judgement
 from calibration.families.models import Family
-from calibration.families.reads import reliability_of
+from calibration.families.reliability import Reliability, reliability_of
 from calibration.intervals import proposals
 from calibration.intervals.models import Proposal
 from calibration.intervals.proposals import Offer, Offers
@@ -69,41 +69,69 @@ def make(
 # ---- by drift ----
 @dataclass(frozen=True)
 class Choice:
-    """What one policy chose; columns: of each offer, in ``proposed`` and ``of``; ends: 0 for zero,
-    1 for span.
+    """What one policy chose; columns: of each offer, in ``proposed`` and ``outlook``; ends: 0 for
+    zero, 1 for span.
     """
 
     offers: Offers
     proposed: Proposals
-    of: Outlook
+    outlook: Outlook
     tolerance: np.ndarray
     columns: np.ndarray
     ends: np.ndarray
 
 
-def by_drift(points: Points, policies: Policies, judged: Judged) -> list[Choice]:
+def by_drift(points: Points, policies: Policies, judgement: Judgement) -> list[Choice]:
     """What the policies that go by drift choose; arithmetic alone."""
     return [
         choice
         for policy, places in policies
         if policy.method == Policy.Method.DRIFT
-        for choice in _by_drift(places, points, policy, judged)
+        for choice in _by_drift(places, points, policy, judgement)
     ]
 
 
-def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged) -> list[Choice]:
+def _by_drift(
+    places: np.ndarray, points: Points, policy: Policy, judgement: Judgement
+) -> list[Choice]:
     """One choice, or none where no end of these points has a date."""
-    told = judged.told
-    columns = told.column[:, places]
-    used = np.unique(columns[(columns >= 0) & judged.forecast.dated[columns]])
+    histories = judgement.histories
+    columns = histories.column[:, places]
+    used = np.unique(columns[(columns >= 0) & judgement.forecast.dated[columns]])
     if not used.size:
         return []
-    whose = told.place[used]
-    of = judged.of if used.size == len(judged.of) else judged.of.columns(used)
-    tolerance, u = told.tolerance[used], told.u_next[used]
+    whose = histories.place[used]
+    whole = judgement.outlook
+    outlook = whole if used.size == len(whole) else whole.columns(used)
+    tolerance, u = histories.tolerance[used], histories.u_next[used]
     now = points.months[whose]
-    proposed = propose(
-        of,
+    proposed = _proposed(outlook, tolerance, u, now, policy)
+    at_now = as_found_probability(outlook, now / 12, tolerance, u)
+    months = np.floor(proposed.years * 12 + 1e-6).astype(int)
+    months = np.clip(months, policy.shortest_months, policy.longest_months)
+    # The shorter of a point's two ends decides, and comes first.
+    order = np.lexsort((proposed.as_found, months, whose))
+    starts = np.flatnonzero(np.r_[True, np.diff(whose[order]) > 0])
+    first = order[starts]
+    place = whose[first]
+    offers = Offers(
+        points.id[place],
+        points.site[place],
+        np.full(len(place), policy.method),
+        now[first],
+        _worthwhile(now[first], months[first]),
+        np.minimum.reduceat(at_now[order], starts),
+        proposed.as_found[first],
+        np.empty(len(place), dtype=object),
+    )
+    return [Choice(offers, proposed, outlook, tolerance, first, histories.end[used][first])]
+
+
+def _proposed(
+    outlook: Outlook, tolerance: np.ndarray, u: np.ndarray, now: np.ndarray, policy: Policy
+) -> Proposals:
+    return propose(
+        outlook,
         tolerance,
         u,
         current=now / 12,
@@ -112,41 +140,21 @@ def _by_drift(places: np.ndarray, points: Points, policy: Policy, judged: Judged
         upper=policy.longest_months / 12,
         lengthen=float(policy.lengthen),
     )
-    at_now = as_found_probability(of, now / 12, tolerance, u)
-    months = np.floor(proposed.years * 12 + 1e-6).astype(int)
-    months = np.clip(months, policy.shortest_months, policy.longest_months)
-    # The shorter of a point's two ends decides, and comes first.
-    order = np.lexsort((proposed.as_found, months, whose))
-    starts = np.flatnonzero(np.r_[True, np.diff(whose[order]) > 0])
-    first = order[starts]
-    now, months, place = now[first], months[first], whose[first]
-    worth = np.abs(months - now) >= np.maximum(1, WORTH * now)
-    offers = Offers(
-        points.id[place],
-        points.site[place],
-        np.full(len(place), policy.method),
-        now,
-        np.where(worth, months, now),
-        np.minimum.reduceat(at_now[order], starts),
-        proposed.as_found[first],
-        np.empty(len(place), dtype=object),
-    )
-    return [Choice(offers, proposed, of, tolerance, first, told.end[used][first])]
 
 
 def _reasons(rows: Offers, choices: list[Choice]) -> list[list[dict[str, Any]]]:
     """Of those chosen by drift all at once; the others bring their own."""
-    said: dict[int, list[dict[str, Any]]] = {}
+    by_point: dict[int, list[dict[str, Any]]] = {}
     for choice in choices:
         numbers = np.flatnonzero(np.isin(choice.offers.point_id, rows.point_id))
         if numbers.size:
-            said |= _told(choice, numbers)
+            by_point |= _reasons_of(choice, numbers)
     own = zip(rows.point_id.tolist(), rows.reasons.tolist(), strict=True)
-    return [said.get(pk, reasons) for pk, reasons in own]
+    return [by_point.get(pk, reasons) for pk, reasons in own]
 
 
-def _told(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]]:
-    parts = reasons(choice.proposed, choice.of, choice.tolerance, choice.columns[numbers])
+def _reasons_of(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]]:
+    parts = reasons(choice.proposed, choice.outlook, choice.tolerance, choice.columns[numbers])
     ids, ends = choice.offers.point_id[numbers].tolist(), choice.ends[numbers].tolist()
     return {
         pk: [
@@ -161,43 +169,41 @@ def _told(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]
 def _by_staircase(
     places: list[int], points: Points, policy: Policy, results: Results
 ) -> list[Offer]:
-    """One step for each result: longer where it was found in tolerance, shorter where it was
-    out.
-    """
-    stepped = _stepped_already(points.id[places].tolist())
+    """One stair for each result: longer where it was in tolerance, shorter where it was out."""
+    changed = _changed_since_last_result(points.id[places].tolist())
     last = dict(
         zip(np.searchsorted(points.id, results.point).tolist(), range(len(results)), strict=True)
     )
     offers = []
     for place in places:
         point, row = points[place], last.get(place)
-        if row is None or point.point_id in stepped or np.isnan(results.found[:, row]).all():
+        if row is None or point.point_id in changed or np.isnan(results.found[:, row]).all():
             continue
-        found_in = not bool(results.found_out[row])
-        longer, shorter = (
-            float(share) / 100
-            for share in (policy.stair_longer_percent, policy.stair_shorter_percent)
-        )
-        years = staircase(point.interval_months, found_in, longer=longer, shorter=shorter)
-        months = int(np.clip(round(years), policy.shortest_months, policy.longest_months))
-        share = longer if found_in else shorter
-        said = {"says": "staircase in" if found_in else "staircase out", "percent": 100 * share}
-        offers.append(
-            Offer(
-                point.point_id,
-                point.site_id,
-                policy.method,
-                point.interval_months,
-                months,
-                None,
-                None,
-                [said],
-            )
-        )
+        offers.append(_stair(point, policy, found_in=not results.found_out[row]))
     return offers
 
 
-def _stepped_already(point_ids: Iterable[int]) -> set[int]:
+def _stair(point: PointRow, policy: Policy, *, found_in: bool) -> Offer:
+    longer, shorter = (
+        float(share) / 100 for share in (policy.stair_longer_percent, policy.stair_shorter_percent)
+    )
+    wanted = staircase(point.interval_months, found_in, longer=longer, shorter=shorter)
+    months = int(np.clip(round(wanted), policy.shortest_months, policy.longest_months))
+    share = longer if found_in else shorter
+    reason = {"says": "staircase in" if found_in else "staircase out", "percent": 100 * share}
+    return Offer(
+        point.point_id,
+        point.site_id,
+        policy.method,
+        point.interval_months,
+        months,
+        None,
+        None,
+        [reason],
+    )
+
+
+def _changed_since_last_result(point_ids: Iterable[int]) -> set[int]:
     """Points whose interval was accepted by a proposal since their last result came in."""
     accepted = Proposal.objects.filter(point__in=list(point_ids), state=Proposal.State.ACCEPTED)
     decided: dict[int, dt.datetime] = {}
@@ -218,47 +224,51 @@ def _by_reliability(places: list[int], points: Points, policy: Policy) -> list[O
     """The time until the family's share in tolerance falls to the target; by its limit where no
     curve can be drawn.
     """
-    by_family: dict[int | None, list[PointFacts]] = defaultdict(list)
+    by_family: dict[int | None, list[PointRow]] = defaultdict(list)
     for place in places:
         by_family[points[place].family_id].append(points[place])
     target = float(policy.target_percent) / 100
     offers = []
     for family in Family.objects.filter(pk__in=[pk for pk in by_family if pk]):
-        told = reliability_of(family, target)
-        months = told.months if told.fit is not None else told.months_limit
-        if months is None:
-            continue
-        for point in by_family[family.pk]:
-            now = point.interval_months
-            wanted = min(months, now * float(policy.lengthen), policy.longest_months)
-            wanted = max(int(wanted + 1e-6), policy.shortest_months)
-            said = {
-                "says": "reliability",
-                "results": told.results,
-                "out": told.failures,
-                "instruments": told.instruments,
-                "target": target,
-                "months": months,
-                "curve": told.curve if told.fit is not None else "",
-                "by": "estimate" if told.fit is not None else "limit",
-                "design_effect": told.design_effect,
-            }
-            at = [float(told.fit.reliability(m / 12)) if told.fit else None for m in (now, wanted)]
-            offers.append(
-                Offer(
-                    point.point_id,
-                    point.site_id,
-                    policy.method,
-                    now,
-                    worth(now, wanted),
-                    at[0],
-                    at[1],
-                    [said],
-                )
-            )
+        reliability = reliability_of(family, target)
+        months = _months_of(reliability)
+        if months is not None:
+            for point in by_family[family.pk]:
+                offers.append(_offer_by(reliability, months, point, policy))
     return offers
 
 
-def worth(now: int, months: int) -> int:
+def _months_of(reliability: Reliability) -> float | None:
+    return reliability.months if reliability.fit is not None else reliability.months_limit
+
+
+def _offer_by(reliability: Reliability, months: float, point: PointRow, policy: Policy) -> Offer:
+    now, fit = point.interval_months, reliability.fit
+    wanted = min(months, now * float(policy.lengthen), policy.longest_months)
+    wanted = max(int(wanted + 1e-6), policy.shortest_months)
+    reason = {
+        "says": "reliability",
+        "results": reliability.results,
+        "out": reliability.failures,
+        "instruments": reliability.instruments,
+        "target": reliability.target,
+        "months": months,
+        "curve": reliability.curve if fit is not None else "",
+        "by": "estimate" if fit is not None else "limit",
+        "design_effect": reliability.design_effect,
+    }
+    return Offer(
+        point.point_id,
+        point.site_id,
+        policy.method,
+        now,
+        int(_worthwhile(np.array(now), np.array(wanted))),
+        None if fit is None else float(fit.reliability(now / 12)),
+        None if fit is None else float(fit.reliability(wanted / 12)),
+        [reason],
+    )
+
+
+def _worthwhile(now: np.ndarray, months: np.ndarray) -> np.ndarray:
     """The interval wanted, or the present one where the difference is not worth a decision."""
-    return months if abs(months - now) >= max(1, WORTH * now) else now
+    return np.where(np.abs(months - now) >= np.maximum(1, WORTH * now), months, now)

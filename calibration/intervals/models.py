@@ -43,7 +43,7 @@ class Proposal(models.Model):
     # Of being in tolerance as found at the end of each; None where the method does not say.
     in_tolerance_now = models.FloatField(null=True, blank=True)
     in_tolerance = models.FloatField(null=True, blank=True)
-    # [{"says": …, numbers …}, …] in the order to be told; worded by calibration.intervals.reasons.
+    # [{"says": …, numbers …}, …] in the order they are shown; worded by intervals.reasons.
     reasons = models.JSONField(default=list)
     state = models.CharField("state", max_length=8, choices=State, default=State.OPEN)
     agreed_by = models.ForeignKey(

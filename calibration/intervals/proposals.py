@@ -1,4 +1,4 @@
-"""Proposals as the nightly pass stores them, whole sets at once; deciding on one is an act (acts.py)."""
+"""Proposals as the nightly pass stores them, whole sets at once; people decide in acts.py."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ ROUNDING = 0.0005  # of a probability: a tenth of a per cent is what pages show
 # ---- offered by the nightly pass ----
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A new interval for one point. months_now: what it was worked out for. in_tolerance:
+    """A new interval for one point. months_now: the interval it was computed for. in_tolerance:
     probability at the end of each, None where the method does not say. reasons: as
     calibration.intervals.reasons words them."""
 
@@ -103,8 +103,9 @@ OFFERED = """
 """
 NO_LONGER_HOLD = f"""
     UPDATE calibration_proposal p SET state = 'replaced' FROM {OFFERED}
-    WHERE p.point_id = o.point_id AND p.{WAITS} AND (p.months, p.months_now) <> (o.months, o.months_now)
-"""  # noqa: S608 - made of constants
+    WHERE p.point_id = o.point_id AND p.{WAITS}
+        AND (p.months, p.months_now) <> (o.months, o.months_now)
+"""  # noqa: S608 - parts written above
 # What is to be written: nearly nothing on most nights, so that the reasons travel for these rows
 # only.
 TO_WRITE = f"""
@@ -117,21 +118,25 @@ TO_WRITE = f"""
             OR abs(w.in_tolerance_now - o.p_now) > %(rounding)s
             OR (w.in_tolerance_now IS NULL) <> (o.p_now IS NULL)
         ELSE NOT EXISTS (
-            SELECT FROM calibration_proposal d WHERE d.point_id = o.point_id AND d.state = 'declined'
+            SELECT FROM calibration_proposal d
+            WHERE d.point_id = o.point_id AND d.state = 'declined'
                 AND (d.months, d.months_now) = (o.months, o.months_now) AND NOT EXISTS (
                     SELECT FROM calibration_calibration c WHERE c.point_id = d.point_id
                         AND c.state = 'approved' AND c.approved_at > d.decided_at))
         END
-"""  # noqa: S608 - made of constants
+"""  # noqa: S608 - parts written above
 RENEW = f"""
     UPDATE calibration_proposal p
-    SET method = n.method, in_tolerance_now = n.p_now, in_tolerance = n.p, reasons = n.reasons::jsonb
-    FROM unnest(%(id)s, %(method)s::text[], %(p_now)s, %(p)s, %(reasons)s::text[]) AS n (id, method, p_now, p, reasons)
+    SET method = n.method, in_tolerance_now = n.p_now, in_tolerance = n.p,
+        reasons = n.reasons::jsonb
+    FROM unnest(%(id)s, %(method)s::text[], %(p_now)s, %(p)s, %(reasons)s::text[])
+        AS n (id, method, p_now, p, reasons)
     WHERE p.id = n.id AND p.{WAITS}
-"""  # noqa: S608 - made of constants
+"""  # noqa: S608 - parts written above
 WITHDRAW = f"""
-    UPDATE calibration_proposal SET state = 'replaced' WHERE point_id = ANY(%(points)s) AND {WAITS}
-"""  # noqa: S608 - made of constants
+    UPDATE calibration_proposal SET state = 'replaced'
+    WHERE point_id = ANY(%(points)s) AND {WAITS}
+"""  # noqa: S608 - parts written above
 
 
 @transaction.atomic
@@ -145,34 +150,38 @@ def offer(
     moved by more than rounding; the rest is made new. An offer of the interval that holds already
     takes back what waits. What a planner declined is not offered again until a later record of the
     point is approved. No entry in the ledger: nothing is decided here, and the rows and their
-    history tell each step. reasons_of: gives the reasons of the rows that are written, in one go;
+    history show each change. reasons_of: gives the reasons of the rows that are written, in one go;
     without it each row brings its own.
     """
     offers = rows if isinstance(rows, Offers) else Offers.of(rows)
     reasons_of = reasons_of or (lambda some: some.reasons.tolist())
     changes = offers.months != offers.months_now
     replaced = withdraw(offers.point_id[~changes])
-    asked = offers.some(changes)
-    if not len(asked):
+    wanted = offers.some(changes)
+    if not len(wanted):
         return Counts(0, 0, replaced)
-    facts: dict[str, Any] = {**_columns(asked), "rounding": ROUNDING}
+    params: dict[str, Any] = {**_columns(wanted), "rounding": ROUNDING}
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [ONE_PASS_AT_A_TIME])
-        execute(cursor, NO_LONGER_HOLD, facts)
+        execute(cursor, NO_LONGER_HOLD, params)
         replaced += cursor.rowcount
-        execute(cursor, TO_WRITE, facts)
-        wanted: dict[int, int | None] = dict(cursor.fetchall())
-        waiting = [wanted.get(pk, 0) for pk in asked.point_id.tolist()]
-        renew = [place for place, pk in enumerate(waiting) if pk]
-        make = [place for place, pk in enumerate(waiting) if pk is None]
-        if renew:
-            some = asked.some(np.array(renew))
-            ids = [waiting[place] or 0 for place in renew]
-            reasons = [_as_json(one) for one in reasons_of(some)]
-            execute(cursor, RENEW, {**_columns(some), "id": BigInts.of(ids), "reasons": reasons})
-    if make:
-        _make(asked.some(np.array(make)), reasons_of, at=at)
+        execute(cursor, TO_WRITE, params)
+        to_write: dict[int, int | None] = dict(cursor.fetchall())
+    waiting = [to_write.get(pk, 0) for pk in wanted.point_id.tolist()]
+    renew = np.array([place for place, pk in enumerate(waiting) if pk], dtype=int)
+    make = np.array([place for place, pk in enumerate(waiting) if pk is None], dtype=int)
+    if renew.size:
+        _renew(wanted.some(renew), [waiting[place] or 0 for place in renew], reasons_of)
+    if make.size:
+        _make(wanted.some(make), reasons_of, at=at)
     return Counts(len(make), len(renew), replaced)
+
+
+def _renew(rows: Offers, ids: list[int], reasons_of: ReasonsOf) -> None:
+    """Give the proposals of these ids the figures and reasons of ``rows``."""
+    reasons = [_as_json(one) for one in reasons_of(rows)]
+    with connection.cursor() as cursor:
+        execute(cursor, RENEW, {**_columns(rows), "id": BigInts.of(ids), "reasons": reasons})
 
 
 @transaction.atomic
@@ -222,7 +231,7 @@ def _columns(rows: Offers) -> dict[str, Any]:
 
 def _as_json(reasons: list[dict[str, Any]]) -> str:
     """JSON has no word for what is not a number: such a figure is left empty, and the page leaves
-    it unsaid.
+    it out.
     """
     try:
         return json.dumps(reasons, allow_nan=False)

@@ -1,4 +1,4 @@
-"""One measuring point, one transmitter: what they are, how they drift, what was found."""
+"""One measuring point, one transmitter: what they are, how they drift, their results."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from calibration.drift.page import drift_of
+from calibration.drift.pages import drift_context
 from calibration.intervals.models import Proposal
 from calibration.procedures.models import Procedure
 from calibration.records.models import Calibration
@@ -56,7 +56,7 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
     )
     present = next((row for row in installations if row.removed_on is None), None)
     today = point.site.day_of(timezone.now())
-    facts = {
+    context = {
         "point": point,
         "lines": POINT.lines(point),
         "state": point.state(today),
@@ -65,30 +65,37 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         "installations": installations,
         "records": list(Calibration.objects.filter(point=point).only(*STRIP)[: SHOWN + 1]),
         "shown": SHOWN,
+        "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
+        "limits": limits_of(point),
+        **_open_matters(point),
+        **drift_context(point, end=request.GET.get("of", ""), today=today),
+        **_acts(request.user, point.site_id),
+    }
+    return render(request, "calibration/points/point.html", context)
+
+
+def _open_matters(point: MeasuringPoint) -> dict[str, Any]:
+    """What waits for somebody at this point, and its latest jobs and deferrals."""
+    return {
         "jobs": list(point.jobs.select_related("technician", "round").order_by("-id")[:10]),
         "deferrals": list(point.deferrals.select_related("asked_by", "decided_by")[:10]),
         "finding": point.findings.filter(closed_at=None).first(),
-        "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
         "proposal": Proposal.objects.filter(point=point, state__in=Proposal.WAITING).first(),
-        "limits": limits_of(point),
-        **drift_of(point, asked=request.GET.get("of", ""), today=today),
         "steps": list(point.steps.open().select_related("record")[:SHOWN]),
-        **_acts(request.user, point.site_id),
     }
-    return render(request, "calibration/points/point.html", facts)
 
 
 @require_safe
 def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
-    """A device: its data, where it hung, its results wherever they were found, its drift where it
-    hangs now.
+    """A device: its data, where it was installed, its results at every point, its drift where it is
+    now.
     """
     seen = Transmitter.objects.seen_by(request.user).select_related("site")
     device = get_object_or_404(seen, pk=pk)
     rows = Installation.objects.filter(transmitter=device).select_related("point__tank__product")
     installations = list(rows[:SHOWN])
     present = next((row for row in installations if row.removed_on is None), None)
-    facts: dict[str, Any] = {
+    context: dict[str, Any] = {
         "transmitter": device,
         "lines": TRANSMITTER.lines(device),
         "present": present,
@@ -99,28 +106,27 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
     }
     if present:
         today = device.site.day_of(timezone.now())
-        asked = request.GET.get("of", "")
         point = present.point
-        facts |= drift_of(point, asked=asked, today=today)
-        facts |= {"point": point, **_probe_of(device, point)}
-    return render(request, "calibration/points/transmitter.html", facts)
+        context |= drift_context(point, end=request.GET.get("of", ""), today=today)
+        context |= {"point": point, **_probe_of(device, point)}
+    return render(request, "calibration/points/transmitter.html", context)
 
 
 def _probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
-    """What a capacitance probe should measure where it hangs, or which datum is missing for
-    that.
+    """What a capacitance probe should measure where it is installed, or which datum is
+    missing for that.
     """
     if device.principle not in CAPACITANCE:
         return {}
     try:
-        facts = probe_figures(device, point, geometry_of(point.tank))
+        probe = probe_figures(device, point, geometry_of(point.tank))
     except Lacking as lacking:
         return {"probe_lacks": str(lacking)}
     except Refused as refusal:
         return {"probe_lacks": f"dimensions of the tank that hold ({refusal})"}
     return {
-        "probe": facts,
-        "probe_holds": contents_text(facts.liquid.product, facts.liquid.celsius),
+        "probe": probe,
+        "probe_holds": contents_text(probe.liquid.product, probe.liquid.celsius),
     }
 
 

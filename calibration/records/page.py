@@ -10,8 +10,8 @@ from django.db.models import OuterRef
 from django.db.models.functions import JSONObject
 from django.shortcuts import get_object_or_404
 
-from calibration.charts import error_curve
 from calibration.records.budget_page import budget_of, guard_of
+from calibration.records.charts import error_curve
 from calibration.records.figures import figure_rows, share_of_span, units_of
 from calibration.records.models import Calibration, Reading
 from calibration.records.patterns import hints_of

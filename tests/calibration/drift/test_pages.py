@@ -37,7 +37,7 @@ def test_one_shows_its_drift_and_the_point_asks_too(question, technician, sign_i
     page = client.get(question.get_absolute_url()).content.decode()
     assert "Drift at zero" in page
     assert "a new level; the rate continues" in page
-    assert "fresh level" in page
+    assert "new level" in page
     point = client.get(question.point.get_absolute_url()).content.decode()
     assert "What happened?" in point
     assert question.get_absolute_url() in point

@@ -8,11 +8,14 @@ import math
 import numpy as np
 import pytest
 
+from calibration.drift.results import points_of
 from calibration.families import reads as families
+from calibration.families.acts import count_results, ensure_families
 from calibration.families.models import Family
-from calibration.families.reads import key_of, reliability_of, results_of
+from calibration.families.reads import results_of
+from calibration.families.reliability import reliability_of, what_a_weibull_needs
 from calibration.jobs.models import Job
-from plant.transmitters.models import Installation
+from plant.transmitters.models import Installation, Principle
 from tests.makers import (
     NOON,
     a_product,
@@ -58,36 +61,29 @@ def spans(family):
 
 
 # ---- which family ----
-def test_the_liquid_matters_for_capacitance_probes_alone():
-    assert key_of("capacitance rod", True) == "capacitance rod, conducting"
-    assert key_of("capacitance rope", False) == "capacitance rope, insulating"
-    assert key_of("capacitance rod", None) == "capacitance rod"
-    assert key_of("radar", True) == "radar"
+LIQUIDS = {True: "lye", False: "oil", None: ""}
 
 
-def test_points_know_their_family_by_sql_as_key_of_says(site):
-    lye = a_tank("T-201", product=a_product(name="lye", conducts=True))
-    bare = a_tank("T-202", product=None)
-    points = [
-        an_equipped_point("LT-101"),
-        an_equipped_point("LT-201", tank=lye),
-        an_equipped_point("LT-202", tank=bare),
-    ]
-    radar = an_equipped_point("LT-203", tank=lye)
-    Installation.objects.filter(point=radar).update(removed_on=dt.date(2024, 1, 1))
-    an_installation(radar, a_transmitter(principle="radar"), dt.date(2024, 1, 1))
-    ids = [point.pk for point in [*points, radar]]
-    known = families.family_of(ids)
-    assert [known[pk] for pk in ids] == [
-        "capacitance rod, insulating", "capacitance rod, conducting", "capacitance rod", "radar",
-    ]  # fmt: skip
+@pytest.mark.parametrize("principle", Principle.values)
+@pytest.mark.parametrize("conducts", LIQUIDS)
+def test_the_liquid_matters_for_capacitance_probes_alone(site, principle, conducts):
+    liquid = None if conducts is None else a_product(name=LIQUIDS[conducts], conducts=conducts)
+    point = an_equipped_point("LT-101", tank=a_tank("T-201", product=liquid))
+    Installation.objects.filter(point=point).update(removed_on=dt.date(2024, 1, 1))
+    an_installation(point, a_transmitter(principle=principle), dt.date(2024, 1, 1))
+    ensure_families()
+    matters = principle in ("capacitance rod", "capacitance rope") and conducts is not None
+    word = {True: ", conducting", False: ", insulating"}[bool(conducts)] if matters else ""
+    made = Family.objects.get()
+    assert (made.key, made.conducts) == (f"{principle}{word}", conducts if matters else None)
+    assert points_of([point.pk])[0].family_id == made.pk
 
 
 def test_families_are_made_once_for_what_is_in_service(site):
     an_equipped_point("LT-101")
     a_transmitter(principle="ultrasonic")
-    assert families.ensure_families() == 1
-    assert families.ensure_families() == 0
+    assert ensure_families() == 1
+    assert ensure_families() == 0
     made = Family.objects.get()
     assert (made.key, made.principle, made.conducts) == (
         "capacitance rod, insulating", "capacitance rod", False,
@@ -180,7 +176,7 @@ def test_a_result_belongs_to_the_liquid_it_was_taken_in(site, rods):
         key="capacitance rod, conducting", principle="capacitance rod", conducts=True
     )
     none = Family.objects.create(key="radar", principle="radar", results=7)
-    families.count_results()
+    count_results()
     kept = [Family.objects.get(pk=family.pk) for family in (rods, lyes, none)]
     assert [(family.results, family.found_in) for family in kept] == [(2, 2), (2, 1), (0, 0)]
 
@@ -251,7 +247,7 @@ def test_enough_results_give_a_curve_and_a_shorter_interval_by_its_limit(site, r
     assert (said.curve, said.results, said.refusal) == ("exponential", 40, "")
     assert said.months == pytest.approx(12 * -math.log(0.9) / said.fit.rate)
     assert 0 < said.months_limit < said.months
-    assert "taken as constant" in families.what_a_weibull_needs(said)
+    assert "whether the rate rises" in what_a_weibull_needs(said)
 
 
 def test_many_results_of_two_lengths_give_a_weibull_curve(site, rods):
@@ -260,7 +256,7 @@ def test_many_results_of_two_lengths_give_a_weibull_curve(site, rods):
     assert said.curve == "weibull"
     assert 1.5 < said.fit.shape < 6
     assert said.longest_months == pytest.approx(24, abs=0.2)
-    assert families.what_a_weibull_needs(said) == ""
+    assert what_a_weibull_needs(said) == ""
 
 
 def test_results_are_read_in_one_query(site, rods, django_assert_num_queries):

@@ -96,7 +96,7 @@ def test_the_numbers_of_the_picture_stand_in_a_table(drifting, planner, sign_in)
 def test_with_too_few_results_it_says_how_many_are_needed(technician, approver, planner, sign_in):
     record = an_approved_record(by=technician, approved_by=approver)
     page = page_of(sign_in(planner), record.point)
-    assert "2 results are needed before a trend can be drawn; there is 1 result so far." in page
+    assert "A trend needs 2 results; there is 1 result so far." in page
     assert "vega" not in page
 
 

@@ -1,0 +1,222 @@
+"""The drift of the transmitter now at a point, as its page shows it.
+
+By calibration.metrology.wander: steady drift and random walk estimated together, the rate taken
+from the family where the instrument's own history says little. A failure or repair starts anew; a
+jump without a cause begins a new level, and the rate goes on.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calibration.drift.histories import ENDS, EndHistories, histories_of, priors_of
+from calibration.drift.results import (
+    DAYS_PER_YEAR,
+    PointRow,
+    Results,
+    date_of,
+    points_of,
+    results_of,
+)
+from calibration.metrology.backtest import robust_lines
+from calibration.metrology.crossing import Crossings, crossings
+from calibration.metrology.drift import OriginLine, through_origin
+from calibration.metrology.forecast import Forecast, forecast
+from calibration.metrology.wander import Band, Outlook, outlook
+from plant.points.models import MeasuringPoint
+
+NEEDED = 2
+
+
+class TooFewResults(ValueError):
+    """A figure of the drift was asked for before there were results enough for one."""
+
+    def __init__(self, results: int) -> None:
+        super().__init__(f"{results} results; {NEEDED} are needed before there is a drift")
+        self.results = results
+
+
+@dataclass(frozen=True)
+class Drift:
+    """Drift at one end of the range. ``values`` are summed increments, shifted so that the last is
+    the last as left.
+
+    ``found``: as it was read, % of span; None where it was not. ``out``: beyond the tolerance as
+    found. ``fresh``: a new level begins there, so that the sum takes nothing over. ``outlook``:
+    None with too few results.
+    """
+
+    end: str
+    tolerance: float
+    days: list[dt.date]
+    records: list[int]
+    values: list[float]
+    found: list[float | None]
+    left: list[float | None]
+    adjusted: list[bool]
+    out: list[bool]
+    fresh: list[bool]
+    outlook: Outlook | None = None
+    u_next: float = 0.0
+    forecast: Forecast | None = None
+    plain: OriginLine | None = None
+    robust: float | None = None
+
+    @classmethod
+    def empty(cls, end: str, tolerance: float) -> Drift:
+        return cls(end, tolerance, [], [], [], [], [], [], [], [])
+
+    @property
+    def results(self) -> int:
+        return len(self.days)
+
+    @property
+    def rate(self) -> tuple[float, float, float]:
+        """Centre and ends of the 95 % interval, % of span a year. Raises TooFewResults."""
+        if self.forecast is None:
+            raise TooFewResults(self.results)
+        fit = self.forecast
+        return float(fit.rate[0]), float(fit.low[0]), float(fit.high[0])
+
+    @property
+    def crossing_on(self) -> dt.date | None:
+        """The first day on which the 95 % band of the next as found meets the tolerance, within ten
+        years.
+        """
+        if self.forecast is None:
+            return None
+        years = float(self.forecast.meets[0])
+        return None if np.isinf(years) else self.days[-1] + dt.timedelta(int(years * DAYS_PER_YEAR))
+
+    @property
+    def dated(self) -> bool:
+        return self.forecast is not None and bool(self.forecast.dated[0])
+
+    def ahead(self, days: Iterable[dt.date]) -> Band:
+        """Band of the next as found on each of these days; its fields are days by 1."""
+        return self.known_outlook.next_as_found(self._years(days)[:, None], self.u_next)
+
+    def in_tolerance(self, day: dt.date) -> float:
+        """Probability that the next as found, taken that day, is in tolerance."""
+        years = self._years([day])[0]
+        return float(self.known_outlook.probability_in(years, self.tolerance, self.u_next)[0])
+
+    def crossings(self) -> Crossings:
+        return crossings(self.known_outlook, self.tolerance, self.u_next)
+
+    def _years(self, days: Iterable[dt.date]) -> np.ndarray:
+        return np.array([max((day - self.days[-1]).days, 0) / DAYS_PER_YEAR for day in days])
+
+    @property
+    def known_outlook(self) -> Outlook:
+        """Raises TooFewResults where there is none."""
+        if self.outlook is None:
+            raise TooFewResults(self.results)
+        return self.outlook
+
+
+@dataclass(frozen=True)
+class PointTrend:
+    tolerance_percent: float
+    transmitter_id: int | None
+    family_id: int | None
+    zero: Drift
+    span: Drift
+
+    @property
+    def results(self) -> int:
+        return max(self.zero.results, self.span.results)
+
+    @property
+    def first_crossing(self) -> tuple[dt.date, str] | None:
+        """The earliest day on which a band meets the tolerance, and of which end."""
+        met = [(d.crossing_on, d.end) for d in (self.zero, self.span) if d.crossing_on]
+        return min(met) if met else None
+
+
+def trend_of(point: MeasuringPoint) -> PointTrend:
+    """The drift of the transmitter now at ``point`` (two queries)."""
+    points = points_of([point.pk])
+    if not len(points):
+        tolerance = point.limits.percent
+        return PointTrend(tolerance, None, None, *(Drift.empty(end, tolerance) for end in ENDS))
+    results = results_of(points)
+    histories = histories_of(points, results)
+    fit = outlook(histories.core, priors_of(histories, points)) if histories else None
+    row = points[0]
+    zero, span = (_drift(end, row, results, histories, fit) for end in (0, 1))
+    return PointTrend(row.tolerance, row.transmitter_id, row.family_id, zero, span)
+
+
+def _drift(
+    end: int,
+    point: PointRow,
+    results: Results,
+    histories: EndHistories | None,
+    fit: Outlook | None,
+) -> Drift:
+    rows = _shown(results, end)
+    if not rows.size:
+        return Drift.empty(ENDS[end], point.tolerance)
+    found = results.found[end][rows]
+    left = np.where(np.isnan(results.left[end][rows]), found, results.left[end][rows])
+    fresh = results.fresh[end][rows] | np.isnan(found)
+    moved = np.where(fresh[1:], 0.0, found[1:] - left[:-1])
+    values = np.r_[0.0, np.cumsum(moved)]
+    values += left[-1] - values[-1]
+    drift = Drift(
+        ENDS[end],
+        point.tolerance,
+        [date_of(day) for day in results.day[rows]],
+        results.record[rows].tolist(),
+        values.tolist(),
+        _or_none(found),
+        _or_none(left),
+        results.adjusted[rows].tolist(),
+        (np.abs(np.nan_to_num(found)) > point.tolerance).tolist(),
+        fresh.tolist(),
+    )
+    column = histories.column[end, 0] if histories else -1
+    if histories is None or fit is None or column < 0:
+        return drift
+    own = fit.columns(slice(column, column + 1))
+    u = float(histories.u_next[column])
+    return replace(
+        drift,
+        outlook=own,
+        u_next=u,
+        forecast=forecast(own, point.tolerance, u),
+        plain=_plain(results.day[rows], moved, ~fresh[1:]),
+        robust=_robust(results.day[rows], values, fresh),
+    )
+
+
+def _shown(results: Results, end: int) -> np.ndarray:
+    """The rows that say something of this end; of several on one day the last."""
+    known = ~(np.isnan(results.found[end]) & np.isnan(results.left[end]))
+    rows = np.flatnonzero(known)
+    last = np.r_[results.day[rows][1:] != results.day[rows][:-1], True][: len(rows)]
+    return rows[last]
+
+
+def _or_none(values: np.ndarray) -> list[float | None]:
+    return [None if np.isnan(value) else float(value) for value in values]
+
+
+def _plain(days: np.ndarray, moved: np.ndarray, counted: np.ndarray) -> OriginLine | None:
+    """The plain figure beside the method's: one rate through the origin of all increments."""
+    years = np.diff(days)[counted] / DAYS_PER_YEAR
+    return through_origin(years, moved[counted]) if counted.sum() >= 2 else None
+
+
+def _robust(days: np.ndarray, values: np.ndarray, fresh: np.ndarray) -> float | None:
+    """A line that no single bad reading can sway; where a new level began it would compare what
+    cannot be compared.
+    """
+    if len(days) < 3 or fresh[1:].any():
+        return None
+    return float(robust_lines(days / DAYS_PER_YEAR, values)[0][0])
