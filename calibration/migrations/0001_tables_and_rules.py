@@ -1758,9 +1758,9 @@ class Migration(migrations.Migration):
                     "kind",
                     models.CharField(
                         choices=[
-                            ("step", "step"),
+                            ("step", "jump"),
                             ("bad reading", "single bad reading"),
-                            ("either", "step or single bad reading"),
+                            ("either", "jump or single bad reading"),
                         ],
                         max_length=12,
                         verbose_name="looks like",

@@ -1,4 +1,4 @@
-"""A file into the book by hand: the same steps, checks and ledger entry as on the page."""
+"""Imports a file from the command line: the same steps, checks and ledger entry as on the page."""
 
 from __future__ import annotations
 
@@ -28,13 +28,11 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path)
         parser.add_argument("--site", required=True, help="short code of the site")
         parser.add_argument(
-            "--by", required=True, help="user name of the planner who answers for it"
+            "--by", required=True, help="user name of the planner responsible for it"
         )
+        parser.add_argument("--why", default="", help="needed where rows change what is stored")
         parser.add_argument(
-            "--why", default="", help="needed where rows change what stands in the book"
-        )
-        parser.add_argument(
-            "--check-only", action="store_true", help="check and tell; write no row"
+            "--check-only", action="store_true", help="check and report; write no row"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:

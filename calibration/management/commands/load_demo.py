@@ -1,4 +1,4 @@
-"""Loads the demo into an empty book; where its sites are there already, it does nothing."""
+"""Loads the demo into an empty Spanbook; where its sites are there already, it does nothing."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ class Command(BaseCommand):
             type=dt.date.fromisoformat,
             default=None,
             metavar="DATE",
-            help="the demo's last day is the Monday on or before it; today unless told",
+            help="the demo's last day is the Monday on or before it; default: today",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         if settings.PRODUCTION:
             raise CommandError(
-                "This is a production book: people whose password everybody can read do not "
+                "This is a production site: people whose password everybody can read do not "
                 "belong in it."
             )
         demo = Demo(options["as_of"] or timezone.now().date())
