@@ -1,4 +1,4 @@
-"""Every act asks first whether the person may do it there: all roles at another site are not enough."""
+"""Every act asks whether the person may do it there: roles at another site are not enough."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is taken for each source of uncertainty where nothing better is known: its width, and what it shares."""
+"""What is taken for each source of uncertainty where nothing better is known."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""When a limit is passed, against the passage of Brownian motion integrated by hand on a dense grid."""
+"""When a limit is passed, against first passage integrated on a dense grid."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def passed(gap: float, rate: float, q: float, years: float) -> float:
 
 
 def averaged(function, mean: float, sd: float) -> float:
-    """Expectation of a function of a normal quantity, by the trapezoid rule over ± 8 standard deviations."""
+    """Expectation of a function of a normal quantity, by the trapezoid rule."""
     at = np.linspace(mean - 8 * sd, mean + 8 * sd, 4001)
     return float(np.trapezoid(norm.pdf(at, mean, sd) * np.array([function(x) for x in at]), at))
 
@@ -45,7 +45,8 @@ def one(**other) -> Outlook:
         weights=np.ones((1, 1)), rates=j["rate"], rate_variances=j["rate_variance"], q=j["q"],
         carried=Sums(nothing, nothing, nothing, nothing, j["carry_level"], j["carry_years"],
                      j["carry_variance"]),
-        level=a["level"], level_variance=a["level_variance"], visits=a["visits"], others=a["others"],
+        level=a["level"], level_variance=a["level_variance"], visits=a["visits"],
+        others=a["others"],
         own_weight=np.ones(1), log_evidence=np.zeros(1),
     )  # fmt: skip
 
