@@ -1,5 +1,5 @@
 from calibration.deferrals.models import Deferral
-from calibration.drift.models import StepQuestion, Trend
+from calibration.drift.models import JumpQuestion, Trend
 from calibration.families.models import Family
 from calibration.findings.models import Finding
 from calibration.fleet.models import FleetRun
@@ -33,6 +33,7 @@ __all__ = [
     "Heartbeat",
     "InputWay",
     "Job",
+    "JumpQuestion",
     "Policy",
     "Procedure",
     "ProcedureStep",
@@ -46,7 +47,6 @@ __all__ = [
     "SiteWording",
     "StandardCertificate",
     "StandardUse",
-    "StepQuestion",
     "StepTaken",
     "Trend",
 ]

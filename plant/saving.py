@@ -55,8 +55,8 @@ class Stale(Refused):
     def __init__(self, stored: models.Model) -> None:
         super().__init__(
             f"{stored} was changed by somebody else after you opened this form. Both versions are "
-            "shown below; "
-            "what you typed is still in the form. Save again to put yours in place of theirs."
+            "shown below; what you typed is still in the form. Save again to put yours in place of "
+            "theirs."
         )
         self.stored = stored
 

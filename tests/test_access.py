@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from calibration.deferrals.models import Deferral
-from calibration.drift.models import StepQuestion
+from calibration.drift.models import JumpQuestion
 from calibration.families.models import Family
 from calibration.findings.models import Finding
 from calibration.jobs import acts as jobs
@@ -96,7 +96,7 @@ def things(planner, technician, second_technician, approver):
         uploaded_by=planner, uploaded_at=NOON, state="refused", problems_found=1,
     )  # fmt: skip
     route = a_round([an_equipped_point("LT-101D")], technician=technician, by=planner)
-    step = StepQuestion.objects.create(
+    step = JumpQuestion.objects.create(
         site=point.site, point=approved.point, record=approved, end="span", size_percent=0.8, chance=0.001,
         kind="step", raised_at=NOON,
     )  # fmt: skip

@@ -9,7 +9,7 @@ import datetime as dt
 from django.db import transaction
 
 from calibration.drift import trends
-from calibration.drift.models import StepQuestion
+from calibration.drift.models import JumpQuestion
 from calibration.drift.refusals import NoCause, NoEvidence
 from plant.ledger.writer import enter
 from plant.people.models import Person
@@ -18,8 +18,8 @@ from plant.people.permissions import require
 
 @transaction.atomic
 def answer(
-    question: StepQuestion, *, cause: str, text: str, by: Person, at: dt.datetime
-) -> StepQuestion:
+    question: JumpQuestion, *, cause: str, text: str, by: Person, at: dt.datetime
+) -> JumpQuestion:
     """Say what caused the jump. The drift of the point is computed again in the same transaction.
 
     A repair begins a new segment, with a rate of its own; a bad reading is set aside; "nothing
@@ -27,12 +27,12 @@ def answer(
     rate goes on. A later answer replaces it.
     """
     require(by, "answer step", question.site_id)
-    if cause not in StepQuestion.Cause.values:
+    if cause not in JumpQuestion.Cause.values:
         raise NoCause()
     if not text.strip():
         raise NoEvidence()
     question = (
-        StepQuestion.objects.select_for_update(of=("self",))
+        JumpQuestion.objects.select_for_update(of=("self",))
         .select_related("point")
         .get(pk=question.pk)
     )

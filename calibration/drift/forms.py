@@ -2,11 +2,11 @@ from __future__ import annotations
 
 from django import forms
 
-from calibration.drift.models import StepQuestion
+from calibration.drift.models import JumpQuestion
 
 
 class AnswerForm(forms.Form):
-    cause = forms.ChoiceField(label="Cause", choices=[("", "Choose"), *StepQuestion.Cause.choices])
+    cause = forms.ChoiceField(label="Cause", choices=[("", "Choose"), *JumpQuestion.Cause.choices])
     text = forms.CharField(
         label="How it is known",
         max_length=4000,

@@ -50,12 +50,12 @@ class Trend(models.Model):
         return f"trend of {self.point}"
 
 
-class StepQuerySet(SiteQuerySet):
+class JumpQuerySet(SiteQuerySet):
     def open(self) -> Self:
         return self.filter(cause="")
 
 
-class StepQuestion(models.Model):
+class JumpQuestion(models.Model):
     """A result that does not go with the others of its history. It asks for a cause; nothing is
     ever dropped.
 
@@ -77,11 +77,11 @@ class StepQuestion(models.Model):
         READING = "bad reading", "single bad reading"
         EITHER = "either", "jump or single bad reading"
 
-    site = models.ForeignKey("plant.Site", models.PROTECT, related_name="steps")
+    site = models.ForeignKey("plant.Site", models.PROTECT, related_name="jumps")
     point = models.ForeignKey(
-        "plant.MeasuringPoint", models.PROTECT, related_name="steps", db_constraint=False
+        "plant.MeasuringPoint", models.PROTECT, related_name="jumps", db_constraint=False
     )
-    record = models.ForeignKey("calibration.Calibration", models.PROTECT, related_name="steps")
+    record = models.ForeignKey("calibration.Calibration", models.PROTECT, related_name="jumps")
     end = models.CharField("end of the range", max_length=4)
     size_percent = models.FloatField("differs by, % of span")
     chance = models.FloatField("chance of it without a cause")
@@ -94,9 +94,10 @@ class StepQuestion(models.Model):
     )
     answered_at = models.DateTimeField("answered", null=True, blank=True)
 
-    objects = StepQuerySet.as_manager()
+    objects = JumpQuerySet.as_manager()
 
     class Meta:
+        db_table = "calibration_stepquestion"
         ordering = ["-raised_at", "-id"]
         verbose_name = "step"
         indexes = [

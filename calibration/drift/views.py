@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from calibration.drift import acts
 from calibration.drift.forms import AnswerForm
-from calibration.drift.models import StepQuestion
+from calibration.drift.models import JumpQuestion
 from calibration.drift.pages import drift_context
 from calibration.pages import require_sight
 from plant.pages.requests import SignedRequest
@@ -27,7 +27,7 @@ def jump_list(request: SignedRequest) -> HttpResponse:
     require_sight(request.user)
     state = request.GET.get("state", "open")
     state = state if state in STATES else "open"
-    seen = StepQuestion.objects.seen_by(request.user).select_related("point__tank", "record")
+    seen = JumpQuestion.objects.seen_by(request.user).select_related("point__tank", "record")
     narrowed = {"open": seen.open(), "answered": seen.exclude(cause=""), "all": seen}[state]
     page = Paginator(narrowed, 50).get_page(request.GET.get("page"))
     context = {"rows": page.object_list, "page": page, "state": state, "states": STATES}
@@ -37,7 +37,7 @@ def jump_list(request: SignedRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def jump(request: SignedRequest, pk: int) -> HttpResponse:
     """One jump beside the drift of its point; and its cause."""
-    known = StepQuestion.objects.seen_by(request.user).select_related(
+    known = JumpQuestion.objects.seen_by(request.user).select_related(
         "site", "point__site", "point__tank", "record", "answered_by"
     )
     question = get_object_or_404(known, pk=pk)

@@ -15,7 +15,7 @@ from django.db import connection, transaction
 from calibration.arrays import BigInts, execute
 from calibration.drift import trends
 from calibration.drift.histories import ENDS, EndHistories, histories_of
-from calibration.drift.models import StepQuestion
+from calibration.drift.models import JumpQuestion
 from calibration.drift.results import Points, Results, points_of, results_of
 from calibration.families.models import SAMPLE, Family
 from calibration.intervals import methods
@@ -126,7 +126,7 @@ def _question(
         row = histories.row_of(likely.visit, column)
         point = points[histories.place[column]]
         questions.append(
-            StepQuestion(
+            JumpQuestion(
                 site_id=point.site_id,
                 point_id=point.point_id,
                 record_id=int(results.record[row]),
@@ -137,9 +137,9 @@ def _question(
                 raised_at=at,
             )
         )
-    before = StepQuestion.objects.count()
-    StepQuestion.objects.bulk_create(questions, ignore_conflicts=True)
-    return StepQuestion.objects.count() - before
+    before = JumpQuestion.objects.count()
+    JumpQuestion.objects.bulk_create(questions, ignore_conflicts=True)
+    return JumpQuestion.objects.count() - before
 
 
 # As the database keeps them.

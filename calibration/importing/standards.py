@@ -113,8 +113,8 @@ class _Standards:
                 where = "the register" if stored.pk else "another row"
                 reason = (
                     f"{where} has {value_text(was) or 'nothing'} for this certificate. What a "
-                    "laboratory stated is not "
-                    "changed: withdraw it and enter the right one under its own number"
+                    "laboratory stated is not changed: withdraw it and enter the right one under "
+                    "its own number"
                 )
                 self.parsed.refuse(place, name, reason)
 

@@ -1743,7 +1743,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="StepQuestion",
+            name="JumpQuestion",
             fields=[
                 (
                     "id",
@@ -1804,7 +1804,7 @@ class Migration(migrations.Migration):
                     models.ForeignKey(
                         db_constraint=False,
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="steps",
+                        related_name="jumps",
                         to="plant.measuringpoint",
                     ),
                 ),
@@ -1812,7 +1812,7 @@ class Migration(migrations.Migration):
                     "record",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="steps",
+                        related_name="jumps",
                         to="calibration.calibration",
                     ),
                 ),
@@ -1820,12 +1820,13 @@ class Migration(migrations.Migration):
                     "site",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="steps",
+                        related_name="jumps",
                         to="plant.site",
                     ),
                 ),
             ],
             options={
+                "db_table": "calibration_stepquestion",
                 "verbose_name": "step",
                 "ordering": ["-raised_at", "-id"],
             },
@@ -2773,29 +2774,29 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddIndex(
-            model_name="stepquestion",
+            model_name="jumpquestion",
             index=models.Index(
                 condition=models.Q(("cause", "")), fields=["site", "-raised_at"], name="step_open"
             ),
         ),
         migrations.AddIndex(
-            model_name="stepquestion",
+            model_name="jumpquestion",
             index=models.Index(fields=["point", "-raised_at"], name="step_by_point"),
         ),
         migrations.AddConstraint(
-            model_name="stepquestion",
+            model_name="jumpquestion",
             constraint=models.UniqueConstraint(
                 models.F("record"), models.F("end"), name="one_step_a_record_and_end"
             ),
         ),
         migrations.AddConstraint(
-            model_name="stepquestion",
+            model_name="jumpquestion",
             constraint=models.CheckConstraint(
                 condition=models.Q(("end__in", ["zero", "span"])), name="step_end_is_known"
             ),
         ),
         migrations.AddConstraint(
-            model_name="stepquestion",
+            model_name="jumpquestion",
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     models.Q(("answered_at", None), ("answered_by", None), ("cause", "")),

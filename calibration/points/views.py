@@ -81,7 +81,7 @@ def _open_matters(point: MeasuringPoint) -> dict[str, Any]:
         "deferrals": list(point.deferrals.select_related("asked_by", "decided_by")[:10]),
         "finding": point.findings.filter(closed_at=None).first(),
         "proposal": Proposal.objects.filter(point=point, state__in=Proposal.WAITING).first(),
-        "steps": list(point.steps.open().select_related("record")[:SHOWN]),
+        "steps": list(point.jumps.open().select_related("record")[:SHOWN]),
     }
 
 

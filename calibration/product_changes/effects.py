@@ -119,8 +119,7 @@ class Effect:
         return (
             f"{what}: reads about {size} % of span {'high' if full.level > 0 else 'low'} when full "
             f"({shift_text(full.output, full.level, self.point)}), computed from "
-            f"{_from(self.outcome)}; "
-            "check before it is relied on."
+            f"{_from(self.outcome)}; check before it is relied on."
         )
 
 

@@ -135,8 +135,7 @@ def _examine_entries(entries: list[zipfile.ZipInfo], packed: int) -> None:
     if unpacked > LARGEST_UNPACKED or steep:
         raise Unreadable(
             f"The workbook unfolds to {unpacked / MEGABYTE:.0f} MB from {packed / 1024:.0f} kB, "
-            "more than its rows can "
-            "need. Delete empty rows, columns and sheets, or save it as CSV."
+            "more than its rows can need. Delete empty rows, columns and sheets, or save it as CSV."
         )
 
 
@@ -151,8 +150,7 @@ def _look_through(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> None:
             if is_sheet and _FAR_CELL.search(before + piece):
                 raise Unreadable(
                     f"The workbook has a cell beyond row {MOST_ROWS - 1:,} or column AZ. Delete "
-                    "what stands there, "
-                    "formats too, or save the rows you need as CSV."
+                    "what stands there, formats too, or save the rows you need as CSV."
                 )
             before = piece[-_EDGE:]
 

@@ -21,7 +21,7 @@ class ImportBatch(models.Model):
         WAITING = "waiting", "waiting to be checked"
         CHECKING = "checking", "being checked"
         CHECKED = "checked", "checked, ready to apply"
-        REFUSED = "refused", "refused: rows to mend"
+        REFUSED = "refused", "refused: rows to correct"
         TO_APPLY = "to apply", "waiting to be applied"
         APPLYING = "applying", "being applied"
         APPLIED = "applied", "applied"

@@ -175,8 +175,7 @@ _RULES = (
         "interval_months",
         "duty = 'safety' AND was_duty = 'safety' AND interval_months > was_interval_months",
         "format('only an approver may lengthen the interval of a point with safety duty, on its "
-        "own page; "
-        "it is %s months now', was_interval_months)",
+        "own page; it is %s months now', was_interval_months)",
     ),
     (
         "grace_days",

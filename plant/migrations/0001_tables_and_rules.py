@@ -176,7 +176,7 @@ class Migration(migrations.Migration):
                             ("waiting", "waiting to be checked"),
                             ("checking", "being checked"),
                             ("checked", "checked, ready to apply"),
-                            ("refused", "refused: rows to mend"),
+                            ("refused", "refused: rows to correct"),
                             ("to apply", "waiting to be applied"),
                             ("applying", "being applied"),
                             ("applied", "applied"),
@@ -1778,7 +1778,7 @@ class Migration(migrations.Migration):
                     ),
                 ],
                 name="one_installation_per_point_at_a_time",
-                violation_error_message="Another transmitter hangs at this measuring point in that time.",
+                violation_error_message="Another transmitter is installed at this measuring point in that time.",
             ),
         ),
         migrations.AddConstraint(
@@ -1800,7 +1800,7 @@ class Migration(migrations.Migration):
                     ),
                 ],
                 name="one_point_per_transmitter_at_a_time",
-                violation_error_message="This transmitter hangs at another measuring point in that time.",
+                violation_error_message="This transmitter is installed at another measuring point in that time.",
             ),
         ),
         migrations.AddConstraint(

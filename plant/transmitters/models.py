@@ -134,8 +134,9 @@ class Installation(models.Model):
             ExclusionConstraint(
                 name="one_installation_per_point_at_a_time",
                 expressions=[("point", RangeOperators.EQUAL), (_days(), RangeOperators.OVERLAPS)],
-                violation_error_message="Another transmitter hangs at this measuring point in "
-                "that time.",
+                violation_error_message=(
+                    "Another transmitter is installed at this measuring point in that time."
+                ),
             ),
             ExclusionConstraint(
                 name="one_point_per_transmitter_at_a_time",
@@ -143,8 +144,9 @@ class Installation(models.Model):
                     ("transmitter", RangeOperators.EQUAL),
                     (_days(), RangeOperators.OVERLAPS),
                 ],
-                violation_error_message="This transmitter hangs at another measuring point in "
-                "that time.",
+                violation_error_message=(
+                    "This transmitter is installed at another measuring point in that time."
+                ),
             ),
             models.CheckConstraint(
                 name="removed_after_installed",

@@ -11,7 +11,7 @@ from django.apps import apps
 from django.db import connection
 
 from calibration.deferrals.models import Deferral
-from calibration.drift.models import StepQuestion
+from calibration.drift.models import JumpQuestion
 from calibration.findings.models import Finding
 from calibration.intervals.models import Proposal
 from calibration.jobs.models import Job
@@ -165,7 +165,7 @@ def _around_the_point(
     Finding.objects.create(**of_point, record=record, opened_at=NOON, doubtful_until=TODAY)
     Policy.objects.create(site=site, duty="process")
     Proposal.objects.create(**of_point, made_at=NOON, method="drift", months_now=12, months=18)
-    StepQuestion.objects.create(
+    JumpQuestion.objects.create(
         **of_point,
         record=record,
         end="zero",

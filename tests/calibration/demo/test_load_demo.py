@@ -13,7 +13,7 @@ from django.core.management.base import CommandError
 
 from calibration.deferrals.models import Deferral
 from calibration.demo.load import PASSWORD, Demo
-from calibration.drift.models import StepQuestion, Trend
+from calibration.drift.models import JumpQuestion, Trend
 from calibration.drift.reads import trend_of
 from calibration.findings.models import Finding
 from calibration.fleet.models import FleetRun
@@ -187,7 +187,7 @@ def test_the_drift_found_is_the_drift_put_in():
 
 
 def test_the_pass_asks_about_the_steps_that_were_put_in():
-    asked = set(StepQuestion.objects.values_list("point__tag", flat=True))
+    asked = set(JumpQuestion.objects.values_list("point__tag", flat=True))
     assert {"LT-321A", "LT-301C"} <= asked
     assert len(asked) < 20
     done = FleetRun.objects.get()

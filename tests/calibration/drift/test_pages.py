@@ -4,7 +4,7 @@ import pytest
 from django.urls import reverse
 
 from calibration.drift import acts as steps
-from calibration.drift.models import StepQuestion
+from calibration.drift.models import JumpQuestion
 from calibration.fleet.models import FleetRun
 from plant.ledger.models import LedgerEntry
 from tests.calibration.fleet.test_acts import recorded_point
@@ -17,7 +17,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 def question(site):
     point = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
     record = point.records.get(done_on__year=2023)
-    return StepQuestion.objects.create(
+    return JumpQuestion.objects.create(
         site=point.site, point=point, record=record, end="zero", size_percent=0.6, chance=0.0003,
         kind="step", raised_at=NOON,
     )  # fmt: skip

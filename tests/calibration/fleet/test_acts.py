@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 
 from calibration.drift import acts as steps
-from calibration.drift.models import StepQuestion, Trend
+from calibration.drift.models import JumpQuestion, Trend
 from calibration.drift.reads import trend_of
 from calibration.drift.refusals import NoCause, NoEvidence
 from calibration.drift.results import date_of, points_of
@@ -157,13 +157,13 @@ def test_a_step_is_asked_about_once_and_counts_as_a_fresh_level(site):
     recorded_family(12)
     stepped = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
     fleet.run(clock=clock, nightly=True)
-    asked = StepQuestion.objects.filter(point=stepped)
+    asked = JumpQuestion.objects.filter(point=stepped)
     assert {(q.end, q.record.done_on.year, q.kind) for q in asked} == {
         ("zero", 2023, "step"),
         ("span", 2023, "step"),
     }
     assert asked[0].size_percent == pytest.approx(0.6, abs=0.05)
-    assert StepQuestion.objects.exclude(point=stepped).count() <= 1
+    assert JumpQuestion.objects.exclude(point=stepped).count() <= 1
     trend = Trend.objects.get(point=stepped)
     assert trend.zero_rate == pytest.approx(0.05, abs=0.02)
     assert trend_of(stepped).zero.fresh[3]
@@ -175,14 +175,14 @@ def test_the_answer_decides_how_it_counts(planner, auditor):
     recorded_family(12)
     stepped = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.8, 0.85])
     fleet.run(clock=clock, nightly=True)
-    for question in StepQuestion.objects.filter(point=stepped):
+    for question in JumpQuestion.objects.filter(point=stepped):
         steps.answer(
             question, cause="repair", text="New electronics, order 4411.", by=planner, at=NOON
         )
     assert trend_of(stepped).zero.results == 3  # the segment since the repair
     entry = LedgerEntry.objects.filter(act="answer step").first()
     assert (entry.person, entry.why) == (planner, "New electronics, order 4411.")
-    for question in StepQuestion.objects.filter(point=stepped):
+    for question in JumpQuestion.objects.filter(point=stepped):
         steps.answer(question, cause="drift", text="Really?", by=planner, at=NOON)
     drift = trend_of(stepped).zero
     assert drift.results == 6
@@ -200,7 +200,7 @@ def test_a_bad_reading_is_set_aside(planner):
     bad = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.2, 0.25])
     record = bad.records.get(done_on__year=2023)
     for end in ("zero", "span"):
-        question = StepQuestion.objects.create(
+        question = JumpQuestion.objects.create(
             site=bad.site, point=bad, record=record, end=end, size_percent=0.6, chance=0.001,
             kind="bad reading", raised_at=NOON,
         )  # fmt: skip
@@ -215,7 +215,7 @@ def test_a_single_bad_reading_is_asked_about_and_set_aside_meanwhile(site):
     recorded_family(12)
     bad = recorded_point("LT-201", [0.0, 0.05, 0.1, 0.75, 0.2, 0.25])
     fleet.run(clock=clock, nightly=True)
-    asked = StepQuestion.objects.filter(point=bad)
+    asked = JumpQuestion.objects.filter(point=bad)
     assert {(q.end, q.kind, q.record.done_on.year) for q in asked} == {
         ("zero", "bad reading", 2023),
         ("span", "bad reading", 2023),

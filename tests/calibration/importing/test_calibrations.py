@@ -31,9 +31,8 @@ from tests.makers import (
 pytestmark = pytest.mark.django_db
 
 HEADER = (
-    "record,tag,serial,day,performed by,approved "
-    "by,way,standards,adjusted,stage,direction,applied (m),observed (mA),"
-    "no as found because"
+    "record,tag,serial,day,performed by,approved by,way,standards,adjusted,stage,direction,applied "
+    "(m),observed (mA),no as found because"
 )
 DAY = dt.date(2026, 3, 2)
 

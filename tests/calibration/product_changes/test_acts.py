@@ -39,8 +39,8 @@ ROD = {"probe_length_mm": 8100, "probe_diameter_mm": 12}
 DAY = dt.timedelta(1)
 NOTE = (
     "Palm olein out, soybean oil in: reads about 4.9 % of span high when full (+0.780\u00a0mA, "
-    "+390\u00a0mm), "
-    "computed from permittivity 3.050 then and 3.150 now; check before it is relied on."
+    "+390\u00a0mm), computed from permittivity 3.050 then and 3.150 now; check before it is relied "
+    "on."
 )
 
 
