@@ -68,7 +68,7 @@ class Covering:
             for test, files in self.lines.items()
             if test and not changed.isdisjoint(files)
         }
-        return {path for path in changed if is_test(path)} | touched
+        return {path for path in changed if has_tests(path)} | touched
 
     def renewed(self, newer: Covering, files: set[str]) -> Covering:
         """This, with all tests of some files replaced."""
@@ -83,6 +83,14 @@ class Covering:
 
 def file_of(test: str) -> str:
     return test.split("::", 1)[0]
+
+
+def has_tests(path: str) -> bool:
+    """Whether a file that may be gone has tests, or is of the product and has examples."""
+    file = ROOT / path
+    return is_test(path) or (
+        path.startswith(PRODUCT) and file.exists() and ">>> " in file.read_text(encoding="utf-8")
+    )
 
 
 def is_test(path: str) -> bool:
