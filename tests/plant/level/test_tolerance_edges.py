@@ -18,5 +18,5 @@ def test_a_tolerance_of_zero_is_taken():
 
 @pytest.mark.parametrize(("value", "span"), [(-0.001, 8.0), (1.0, 0.0), (1.0, -8.0)])
 def test_below_zero_neither_is_taken(value, span):
-    with pytest.raises(ValueError, match="tolerance|span"):
+    with pytest.raises(ValueError, match=r"tolerance|span"):
         equivalent_tolerance(value, "mm", span=span, signal=FOUR_TO_TWENTY)
