@@ -24,6 +24,7 @@ class Results:
         file.parent.mkdir(parents=True, exist_ok=True)
         self.link = sqlite3.connect(file, timeout=60, isolation_level=None)
         self.link.row_factory = sqlite3.Row
+        self.link.execute("PRAGMA journal_mode = WAL")  # who reads does not hold up a worker
         self.link.execute(TABLE)
 
     def keep_only(self, sample: list[tuple[str, Mutant]]) -> None:
