@@ -96,6 +96,8 @@ ROWS: list[Row] = [
     # Jobs, the calibration form, records
     Row("calibration:jobs", "GET", "", 200, 200, 200, 200, 403, 200),
     Row("calibration:job", "GET", "job", 200, 200, 200, 200, 404, 404),
+    Row("calibration:job_hand_over", "GET", "job", 200, 403, 403, 403, 404, 404),
+    Row("calibration:job_hand_over", "POST", "job", 422, 403, 403, 403, 404, 404),
     Row("calibration:job_new", "POST", "point", 403, 302, 403, 403, 404, 404),
     Row("calibration:calibrate", "GET", "job", 403, 200, 403, 403, 404, 404),
     Row("calibration:calibrate", "POST", "job", 403, 422, 403, 403, 404, 404),

@@ -5,5 +5,6 @@ from calibration.jobs import views
 urlpatterns = [
     path("jobs/", views.jobs, name="jobs"),
     path("jobs/<int:pk>/", views.job, name="job"),
+    path("jobs/<int:pk>/hand-over/", views.hand_over, name="job_hand_over"),
     path("points/<int:pk>/start/", views.start, name="job_new"),
 ]

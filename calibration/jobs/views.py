@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from calibration.jobs import acts
+from calibration.jobs.forms import HandOverForm
 from calibration.jobs.models import Job
 from calibration.jobs.reads import transmitter_at, versions_for
 from calibration.pages import require_sight
@@ -22,8 +23,9 @@ from calibration.records.models import Calibration
 from calibration.tablet.models import FieldWork
 from plant.ledger.models import LedgerEntry
 from plant.pages.requests import SignedRequest
+from plant.pages.saving import accepted, form_page, page, sent
 from plant.people.models import Person
-from plant.people.permissions import may
+from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
 from plant.refusals import NotAllowed, Refused
 from plant.transmitters.models import Installation, Transmitter
@@ -110,8 +112,27 @@ def job(request: SignedRequest, pk: int) -> HttpResponse:
             "history": LedgerEntry.objects.filter(subject_kind="job", subject_id=job.pk)[:50],
             "can_calibrate": can_calibrate and job.state in Job.OPEN,
             "is_mine": job.technician_id == request.user.pk,
+            "can_hand_over": job.state in Job.OPEN and may(request.user, "plan", job.site_id),
         },
     )
+
+
+@form_page
+def hand_over(request: SignedRequest, pk: int) -> HttpResponse:
+    """Give an open job to another technician of its site."""
+    seen = Job.objects.seen_by(request.user).select_related("site", "point", "technician")
+    job = get_object_or_404(seen, pk=pk)
+    require(request.user, "plan", job.site_id)
+    today = job.site.day_of(timezone.now())
+    form = HandOverForm(sent(request), site=job.site, on=today)
+
+    def done() -> Job:
+        typed = form.cleaned_data
+        return acts.hand_over(job, to=typed["technician"], why=typed["why"], by=request.user)
+
+    if accepted(form, done):
+        return redirect(job)
+    return page(request, "calibration/jobs/hand_over.html", form, job=job)
 
 
 @require_POST

@@ -5,15 +5,9 @@ from typing import Any
 
 from django import forms
 
-from plant.people.models import Appointment, Person
-from plant.people.roles import Role
+from calibration.jobs.forms import technicians_of
+from plant.people.models import Person
 from plant.sites.models import Site
-
-
-def technicians_of(site: Site, *, on: dt.date) -> Any:
-    """Who may be sent on a round at this site."""
-    serving = Appointment.objects.in_force(on).filter(site=site, role=Role.TECHNICIAN)
-    return Person.objects.filter(is_active=True, pk__in=serving.values("person")).order_by("name")
 
 
 class RoundForm(forms.Form):
