@@ -1,4 +1,4 @@
-"""A Redis of our own, as a child process: an installed one, or one that a Python package carries."""
+"""A Redis of our own, as a child process: an installed one, or one out of a Python package."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Keeps all of Spanbook running: the servers, then web, worker and beat; what ends is started again."""
+"""Keeps all of Spanbook running: servers, web, worker and beat; what ends is started again."""
 
 from __future__ import annotations
 

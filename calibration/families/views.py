@@ -85,7 +85,7 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
         "target": target,
         "targets": TARGETS,
         "end": end,
-        "lends": [text for text in priors if text],
+        "prior_rates": [text for text in priors if text],
         "held": words.forecasts_sentence(shown),
         **_curve_context(shown, target),
         **_members(request.user, shown, end),

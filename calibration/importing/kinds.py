@@ -62,8 +62,9 @@ IMPORTERS: dict[str, Importer] = {
 
 
 def run_now(batch: ImportBatch, *, at: dt.datetime) -> ImportBatch:
-    """Take the next step of this import while its sender waits; where a worker was quicker, it is
-    left alone.
+    """Take the next step of this import while its sender waits.
+
+    One that a worker has taken already is left alone.
     """
     claimed = imports.claim(at=at, batch=batch)
     return _run(claimed, at=at) if claimed else batch

@@ -1106,7 +1106,7 @@ class Migration(migrations.Migration):
                 (
                     "stop",
                     models.CharField(
-                        blank=True, max_length=300, verbose_name="stop and call somebody"
+                        blank=True, max_length=300, verbose_name="stop and call for help"
                     ),
                 ),
                 (

@@ -57,7 +57,7 @@ class VersionForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     stops = forms.CharField(
-        label="When to stop and call somebody",
+        label="When to stop and call for help",
         required=False,
         widget=forms.Textarea({"rows": 6}),
         help_text="One line each.",

@@ -67,7 +67,7 @@ class ProcedureVersion(models.Model):
     settle_seconds = models.PositiveIntegerField("settle, s", default=30)
     # Kinds of Adjustment that this procedure allows; none: it only looks.
     adjusts = ArrayField(models.CharField(max_length=16), default=list, blank=True)
-    # When to stop and call somebody, besides what a single step says.
+    # When to stop and call for help, besides what a single step says.
     stops = ArrayField(models.TextField(), default=list, blank=True)
     published_on = models.DateField("published on", null=True, blank=True)
     reason = models.CharField("what changed and why", max_length=300, blank=True)
@@ -125,7 +125,7 @@ class ProcedureStep(models.Model):
     # What is noted: [{"name", "label", "kind": text | number | time | tick | photo | standards,
     # "unit", "needed"}, …]
     asks = models.JSONField("asks for", default=list, blank=True)
-    stop = models.CharField("stop and call somebody", max_length=300, blank=True)
+    stop = models.CharField("stop and call for help", max_length=300, blank=True)
 
     class Meta:
         ordering = ["version", "number"]

@@ -234,7 +234,7 @@ FACTS: dict[str, InWords] = {
     "test points": _percents,
     "settle": lambda content: f"{content.settle_seconds} s",
     "what may be adjusted": lambda content: list(map(str, content.adjusts)),
-    "when to stop and call somebody": lambda content: list(content.stops),
+    "when to stop and call for help": lambda content: list(content.stops),
 }
 STEP_FACTS: dict[str, InWords] = {
     "key": lambda step: step.key,

@@ -1,5 +1,5 @@
 // What the readings of a work say so far: errors, whether a stage is complete, whether adjusting is open, and when
-// to stop and call somebody. Pure; the arithmetic of one reading is readings.js, of two levels twolevels.js.
+// to stop and call for help. Pure; the arithmetic of one reading is readings.js, of two levels twolevels.js.
 
 import { fixed, judge, percent, SIGNALS, typed } from "../readings.js";
 import { asText, mean, MINUS, plusMinus, wrongNumber } from "./decimal.js";

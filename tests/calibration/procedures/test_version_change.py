@@ -69,14 +69,14 @@ def test_facts_are_named_and_lists_tell_only_what_came_or_went():
     )
     change = compare(old, new)
     assert str(change) == (
-        "test points, what may be adjusted and when to stop and call somebody changed"
+        "test points, what may be adjusted and when to stop and call for help changed"
     )
     told = {fact.name: [(p.mark, p.text) for p in fact.pieces] for fact in change.facts}
     assert told["test points"] == [
         ("removed", "0, 50, 100 %, rising and falling"),
         ("added", "0, 12.5 %"),
     ]
-    assert told["when to stop and call somebody"] == [
+    assert told["when to stop and call for help"] == [
         ("removed", "Gas alarm."),
         ("added", "Storm."),
     ]

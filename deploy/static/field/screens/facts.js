@@ -1,4 +1,4 @@
-// The facts of a job: the instrument, what it should show, how it was last, and when to stop and call somebody.
+// The facts of a job: the instrument, what it should show, how it was last, and when to stop and call for help.
 
 import { draw } from "../../livestrip.js";
 import { clock, dayText, el, facts, note, state, strip } from "../dom.js";
