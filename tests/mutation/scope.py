@@ -17,8 +17,10 @@ GROUPS = {
     "judging": (
         "calibration/records/judging.py",
         "calibration/records/figures.py",
+        "calibration/records/patterns.py",
         "calibration/records/budgets.py",
-        "calibration/records/computed.py",
+        "calibration/records/*_parts.py",
+        "calibration/records/computed_readings.py",
     ),
     "due dates": (
         "calibration/intervals/due_dates.py",
@@ -26,22 +28,32 @@ GROUPS = {
         "calibration/intervals/proposals.py",
         "calibration/due/reads.py",
     ),
-    "reminders": ("calibration/reminders/acts.py", "calibration/reminders/mail.py"),
+    "reminders": (
+        "calibration/reminders/acts.py",
+        "calibration/reminders/lines.py",
+        "calibration/reminders/mail.py",
+        "calibration/reminders/outbox.py",
+    ),
     "findings": ("calibration/findings/acts.py",),
     "drift": (
         "calibration/drift/acts.py",
         "calibration/drift/histories.py",
+        "calibration/drift/reads.py",
         "calibration/drift/results.py",
+        "calibration/drift/rows.py",
         "calibration/drift/stages.py",
         "calibration/drift/trends.py",
     ),
-    "history": ("calibration/history/filters.py", "calibration/history/versions.py"),
+    "history": (
+        "calibration/history/as_it_stood.py",
+        "calibration/history/filters.py",
+        "calibration/history/versions.py",
+    ),
     "other acts": (
         "plant/*/acts.py",
         "calibration/*/acts.py",
+        "calibration/*/*_acts.py",
         "calibration/procedures/delivered.py",
-        "calibration/procedures/wordings.py",
-        "calibration/tablet/settling.py",
     ),
 }
 # The tests that may notice; each mutant is given those of them that run it.

@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from calibration.drift.trends import trend_of
+from calibration.drift.reads import trend_of
 from tests.makers import TODAY, an_approved_record, an_equipped_point
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
