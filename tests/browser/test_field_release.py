@@ -27,6 +27,11 @@ FETCH_NEWEST = """async () => {
   while (!registration.waiting) await new Promise((again) => setTimeout(again, 20));
 }"""
 
+NONE_WAITS = """async () => {
+  const waiting = async () => (await navigator.serviceWorker.getRegistration("/field/")).waiting;
+  while (await waiting()) await new Promise((again) => setTimeout(again, 20));
+}"""
+
 
 def forget_files() -> None:
     for kept in (get_finder, field_shell._modules, field_shell._release):
@@ -72,11 +77,26 @@ def finish(guided) -> None:
     guided.heading("Handed back")
 
 
+def put_away_and_opened(page: Page, live_server) -> None:
+    """Once no page is open the browser lets the newest release in by itself."""
+    address = page.url
+    page.goto(f"{live_server.url}/sign-in/")
+    page.evaluate(NONE_WAITS)
+    page.context.set_offline(True)
+    page.goto(address)
+
+
+def reloaded(page: Page, live_server) -> None:
+    """The page was open all the time, so that it has to let the newest one in itself."""
+    page.context.set_offline(True)
+    page.reload()
+
+
+@pytest.mark.parametrize("opened_again", [put_away_and_opened, reloaded])
 def test_a_draft_goes_on_under_a_new_release_which_is_taken_at_the_next_opening(
-    files, guided, approver
+    files, guided, approver, live_server, opened_again
 ):
     page = half_done(guided)
-    address = page.url
     before = page.evaluate(RELEASES)
     page.locator("#observed-0").fill("12.0")
     deploy_another(files)
@@ -88,9 +108,7 @@ def test_a_draft_goes_on_under_a_new_release_which_is_taken_at_the_next_opening(
     expect(page.locator(".kept.is")).to_be_visible()
     assert page.evaluate("window.isSame")
     # The next opening is of the new release, also without a network, with everything there.
-    page.context.set_offline(True)
-    page.goto("about:blank")
-    page.goto(address)
+    opened_again(page, live_server)
     expect(page.locator("#observed-0")).to_have_value("12.016")
     after = page.evaluate(RELEASES)
     assert len(after) == 1

@@ -1,6 +1,7 @@
 // The page itself kept on this device, for opening without a network.
 
 const PATIENCE = 2000;
+const ASK_EVERY = 200;
 
 // A release that was fetched meanwhile is taken at the next opening, before anything is drawn: never under the hands.
 export async function takeNewest() {
@@ -10,8 +11,15 @@ export async function takeNewest() {
   const taken = new Promise((resolve) =>
     navigator.serviceWorker.addEventListener("controllerchange", () => resolve(true), { once: true }),
   );
-  waiting.postMessage("take over");
-  if (await Promise.race([taken, new Promise((resolve) => setTimeout(resolve, PATIENCE, false))])) {
+  // A worker gives way once it has come to rest, and Chromium may miss that of one woken by this very opening: it is
+  // asked again, so that it comes to rest again.
+  const ask = () =>
+    [waiting, navigator.serviceWorker.controller].forEach((worker) => worker?.postMessage("take over"));
+  const asking = setInterval(ask, ASK_EVERY);
+  ask();
+  const isTaken = await Promise.race([taken, new Promise((resolve) => setTimeout(resolve, PATIENCE, false))]);
+  clearInterval(asking);
+  if (isTaken) {
     location.reload();
     await new Promise(() => {}); // nothing more of the old one
   }

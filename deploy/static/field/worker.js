@@ -9,7 +9,7 @@ const OURS = "spanbook-field-";
 // release throughout.
 self.addEventListener("install", (event) => event.waitUntil(fill()));
 self.addEventListener("message", (event) => event.data === "take over" && self.skipWaiting());
-self.addEventListener("activate", (event) => event.waitUntil(drop().then(() => self.clients.claim())));
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim().then(drop)));
 self.addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
@@ -40,7 +40,7 @@ async function drop() {
   );
 }
 
+// Asked of the cache by name, never by opening it: a late request of an old page would bring an emptied one back.
 async function kept(address, request) {
-  const cache = await caches.open(OURS + self.RELEASE);
-  return (await cache.match(address)) ?? fetch(request);
+  return (await caches.match(address, { cacheName: OURS + self.RELEASE })) ?? fetch(request);
 }
