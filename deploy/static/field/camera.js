@@ -40,7 +40,7 @@ export async function scan(video, signal) {
   const detector = new BarcodeDetector({ formats: ["qr_code"] });
   try {
     video.srcObject = stream;
-    await video.play();
+    await Promise.race([begun(video), stopped(signal)]);
     while (!signal.aborted) {
       const [code] = await detector.detect(video);
       if (code) return code.rawValue;
@@ -51,4 +51,15 @@ export async function scan(video, signal) {
     for (const track of stream.getTracks()) track.stop();
     video.srcObject = null;
   }
+}
+
+// A camera may take seconds to its first picture; whoever stops meanwhile does not wait for it.
+function begun(video) {
+  const playing = video.play();
+  playing.catch(() => {});
+  return playing;
+}
+
+function stopped(signal) {
+  return new Promise((done) => signal.addEventListener("abort", done, { once: true }));
 }
