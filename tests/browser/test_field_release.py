@@ -93,21 +93,8 @@ def put_away_and_opened(page: Page, live_server) -> None:
     page.goto(address)
 
 
-def reloaded(page: Page, live_server) -> None:
-    """The page was open all the time, so that it has to let the newest one in itself.
-
-    On a busy machine Chromium may miss that the old worker rests; the opening after it asks again.
-    """
-    page.context.set_offline(True)
-    for _ in range(3):
-        page.reload()
-        if len(page.evaluate(ONE_IS_LEFT)) == 1:
-            return
-
-
-@pytest.mark.parametrize("opened_again", [put_away_and_opened, reloaded])
 def test_a_draft_goes_on_under_a_new_release_which_is_taken_at_the_next_opening(
-    files, guided, approver, live_server, opened_again
+    files, guided, approver, live_server
 ):
     page = half_done(guided)
     before = page.evaluate(RELEASES)
@@ -121,7 +108,7 @@ def test_a_draft_goes_on_under_a_new_release_which_is_taken_at_the_next_opening(
     expect(page.locator(".kept.is")).to_be_visible()
     assert page.evaluate("window.isSame")
     # The next opening is of the new release, also without a network, with everything there.
-    opened_again(page, live_server)
+    put_away_and_opened(page, live_server)
     expect(page.locator("#observed-0")).to_have_value("12.016")
     after = page.evaluate(ONE_IS_LEFT)
     assert len(after) == 1
