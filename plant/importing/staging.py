@@ -96,7 +96,7 @@ def next_ids(table: str, count: int) -> list[int]:
 
 
 def _texts(values: Sequence[Any]) -> Iterable[str]:
-    """COPY's text for each value. Parsing lets equal cells share one value, so that each is told
+    """COPY's text for each value. Parsing lets equal cells share one value, so that each is written
     once, by identity.
     """
     if isinstance(values, range):

@@ -1,4 +1,4 @@
-"""A device without room: what is not kept is told at once, stays on the screen, and is kept once
+"""A device without room: what is not kept is shown at once, stays on the screen, and is kept once
 there is room.
 """
 

@@ -1,4 +1,4 @@
-"""Reminders: the ladder, who is told, once only, and an outbox that survives what is killed
+"""Reminders: the ladder, who is reminded, once only, and an outbox that survives what is killed
 when.
 """
 
