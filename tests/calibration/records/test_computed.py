@@ -79,6 +79,38 @@ def test_an_as_left_at_a_level_the_tank_left_rests_on_three_readings(setup):
     assert uncertainty.u[2] > uncertainty.u[3]
 
 
+def test_after_adjusting_near_the_upper_level_the_lower_one_moved_with_it():
+    left = [on_the_line("6.7", "as left"), on_the_line("8.3", "as left", "computed")]
+    weights, beyond = weights_of([*FOUND, *left])
+    # The line through 1.9 m less what 6.7 m was, plus what it is now: at 8.3 m, 4/3 of the way.
+    assert weights[3] == pytest.approx([-1 / 3, 1 / 3, 1, 0])
+    assert beyond.tolist() == [False, False, False, True]
+
+
+def test_after_adjusting_near_the_lower_level_the_upper_one_moved_with_it():
+    left = [on_the_line("1.9", "as left"), on_the_line("6.7", "as left", "computed")]
+    weights, beyond = weights_of([*FOUND, *left])
+    assert weights[3] == pytest.approx([-1, 1, 1, 0])
+    assert not beyond.any()
+
+
+def test_two_levels_read_as_left_have_a_line_of_their_own():
+    left = [
+        on_the_line("6.7", "as left"),
+        on_the_line("1.9", "as left"),
+        on_the_line("4.3", "as left", "computed"),
+    ]
+    weights, _ = weights_of([*FOUND, *left])
+    assert weights[4] == pytest.approx([0, 0, 0.5, 0.5, 0])
+
+
+def test_what_was_read_stays_itself_and_as_it_stands_too():
+    readings = [on_the_line("4.3", "as it stands"), *FOUND]
+    weights, beyond = weights_of(readings)
+    assert weights == pytest.approx(np.eye(3))
+    assert not beyond.any()
+
+
 def test_the_digits_of_a_computed_reading_tell_nothing_of_the_display(setup):
     fine = ReadingEntry("as found", 3, Decimal("0.3"), Decimal("4.00123"), origin="computed")
     assert uncertainty_of(setup, [*FOUND, fine]).u[0] == uncertainty_of(setup, FOUND).u[0]
@@ -110,6 +142,38 @@ def test_a_third_level_checks_the_line():
     assert third.deviation == pytest.approx(0.5)
     assert third.limit == pytest.approx(0.2 * np.hypot(1, np.hypot(0.5, 0.5)))
     assert third_level(*two_levels("7.9", level="2.2")) is None  # too near the first level
+
+
+def test_without_an_uncertainty_the_third_level_has_no_limit():
+    record, rows = two_levels("12.08")
+    for row in rows:
+        row.expanded_percent = None
+    assert third_level(record, rows).limit == 0.0
+
+
+def test_the_limit_is_of_the_least_certain_reading_as_found_or_as_it_stands():
+    """An as left, or a computed value with the uncertainty of two, says nothing of the line."""
+    record, rows = two_levels("12.08")
+    rows.append(Reading(stage="as left", applied=Decimal(2), expanded_percent=0.9))
+    rows[3].expanded_percent, rows[2].expanded_percent = 0.7, 0.3
+    assert third_level(record, rows).limit == pytest.approx(0.3 * np.hypot(1, np.hypot(0.5, 0.5)))
+
+
+def test_the_line_goes_through_the_lowest_and_the_highest_level():
+    record, rows = two_levels("12.08")
+    rows.append(
+        Reading(
+            stage="as found", applied=Decimal("4.3"), observed=Decimal("13"), expanded_percent=0.2
+        )
+    )
+    assert third_level(record, rows).deviation == pytest.approx(0.5)
+
+
+def test_one_level_makes_no_line():
+    record, rows = two_levels("12.08")
+    assert third_level(record, [rows[0], rows[1], rows[3]]) is None
+    rows[0].observed = None
+    assert third_level(record, rows) is None
 
 
 def test_a_line_without_computed_readings_is_not_checked():

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 
-from calibration.records.figures import figure_rows
+from calibration.records.figures import figure_rows, share_of_span, units_of
 from calibration.records.models import Calibration, Reading
 
 RECORD = Calibration(
@@ -95,3 +95,100 @@ def test_what_was_not_read_takes_no_part(hidden):
         else:
             row.observed, row.observed_indication = None, Decimal("5")
     assert dead_band(rows) is None
+
+
+# ---- where a dead band begins and ends ----
+@pytest.mark.parametrize(("step", "shown"), [("0.2", True), ("0.21", False)])
+def test_a_step_of_two_percent_of_span_is_still_small(step, shown):
+    level, step = Decimal(5), Decimal(step)
+    path = [level, level + step, level + 2 * step, level + step, level]
+    seen = ["12.000", "12.4", "12.8", "12.8", "12.4"]
+    rows = readings(*((str(at), output) for at, output in zip(path, seen, strict=True)))
+    assert (dead_band(rows) is not None) is shown
+
+
+def test_the_widest_of_two_dead_bands_is_shown_with_all_reversals():
+    narrow = [("8", "16.8"), ("8.02", "16.832"), ("8.01", "16.832"), ("8.0", "16.8")]
+    rows = readings(*SMALL_STEPS, *narrow)
+    assert dead_band(rows) == ("0.20 to 0.30 (2 reversals)", "")
+
+
+def test_one_that_never_moved_is_wider_than_any_that_did():
+    stuck = [("8", "16.8"), ("8.02", "16.832"), ("8.01", "16.832"), ("8.0", "16.832")]
+    found = dead_band(readings(*SMALL_STEPS, *stuck))[0]
+    assert found == "more than 0.20, the output did not move (2 reversals)"
+
+
+def test_readings_are_taken_in_the_order_of_their_runs():
+    late, early = readings(*SMALL_STEPS, run=2), readings(("0", "4"), ("10", "20"))
+    assert dead_band([*late, *early]) == ("0.20 to 0.30 (1 reversal)", "")
+
+
+# ---- the other figures ----
+def of_errors(errors: list[float], stage: str = "as found") -> list[Reading]:
+    """Up and down through 0, 50 and 100 % of span, with these errors."""
+    places = [("0", True), ("5", True), ("10", True), ("5", False), ("0", False)]
+    return [
+        Reading(
+            stage=stage,
+            sequence=n,
+            applied=Decimal(applied),
+            observed=Decimal(4),
+            expected=Decimal(4),
+            error_percent=error,
+            rising=rising,
+        )
+        for n, (error, (applied, rising)) in enumerate(zip(errors, places, strict=True), 1)
+    ]
+
+
+def shown(rows: list[Reading], record: Calibration = RECORD) -> dict[str, tuple[str, str]]:
+    return {words: (found, left) for words, found, left in figure_rows(record, rows)}
+
+
+def test_each_figure_stands_in_its_stage_and_only_an_error_has_a_sign():
+    rows = [*of_errors([0.1, 0.5, 0.3, 0.7, 0.1]), *of_errors([-0.1, 0, 0, 0, -0.1], "as left")]
+    table = shown(rows)
+    assert table["Inaccuracy, lowest error"] == ("+0.10", "−0.10")
+    assert table["Inaccuracy, highest error"] == ("+0.70", "0.00")
+    assert table["Hysteresis"] == ("0.20", "0.00")
+    assert table["Non-linearity, terminal-based"] == ("0.40", "0.05")
+    assert "Repeatability" not in table
+
+
+def test_a_tolerance_under_half_a_percent_shows_a_digit_more():
+    fine = Calibration(lower=0, upper=10, signal="4-20mA", tolerance_percent=0.25)
+    table = shown(of_errors([0.1, 0.5, 0.3, 0.7, 0.1]), fine)
+    assert table["Inaccuracy, highest error"] == ("+0.700", "")
+
+
+def test_a_reading_that_reports_a_failure_stays_out_of_the_figures():
+    rows = of_errors([0.1, 0.5, 0.3, 0.7, 90.0])
+    rows[-1].band = "failure high"
+    assert shown(rows)["Inaccuracy, highest error"] == ("+0.70", "")
+
+
+def test_a_stage_without_readings_has_no_figures():
+    assert figure_rows(RECORD, []) == []
+
+
+# ---- one per cent of span in the units people think in ----
+@pytest.mark.parametrize(
+    ("record", "expected"),
+    [
+        ({"unit": "m", "signal": "4-20mA"}, (0.16, "mA", 100.0, "mm")),
+        ({"unit": "mm", "signal": "0-10V"}, (0.1, "V", 0.1, "mm")),
+        ({"unit": "m3", "quantity": "volume", "signal": "1-5V"}, (0.04, "V", 0.1, "m3")),
+        ({"unit": "L", "quantity": "volume", "signal": "4-20mA"}, (0.16, "mA", 0.0001, "m3")),
+    ],
+)
+def test_one_percent_of_span_in_the_signal_and_in_level_or_volume(record, expected):
+    signal, signal_unit, base, base_unit = expected
+    for ends in ({"lower": Decimal(2), "upper": Decimal(12)}, {"lower": 12, "upper": 2}):
+        units = units_of(Calibration(**({"quantity": "level"} | record | ends)))
+        assert units == (pytest.approx(signal), signal_unit, pytest.approx(base), base_unit)
+
+
+def test_the_share_of_span_runs_from_the_lower_range_value():
+    turned = Calibration(lower=Decimal(10), upper=Decimal(0))
+    assert share_of_span(turned, Reading(applied=Decimal("2.5"))) == pytest.approx(75.0)

@@ -147,10 +147,13 @@ def test_only_sound_feels_the_air_between_face_and_target(principle, half_width)
 
 def test_a_certified_laser_stands_in_place_of_the_usual_one():
     setup = setup_for(
-        "target at known distance", kind="laser or steel tape", unit="mm", absolute=Decimal("1.5")
+        "target at known distance",
+        kind="laser or steel tape",
+        unit="mm",
+        percent_of_reading=Decimal("0.05"),
     )
-    parts, by_name = parts_at(setup, 8.0)
-    assert by_name["tape or laser"] == pytest.approx([1.5 * HALF * MM])
+    parts, by_name = parts_at(setup, 2.0, 8.0)
+    assert by_name["tape or laser"] == pytest.approx([1.0 * HALF * MM, 4.0 * HALF * MM])
     assert parts.assumed == {"tilt and aim", "reference face"}
 
 
