@@ -164,6 +164,7 @@ def test_rounding_of_a_unit_does_not_put_the_brim_outside():
         ({"roof": "open", "roof_depth": 0.2}, "roof_depth", "has no depth"),
         ({"bottom": "hemispherical", "bottom_depth": 0.5}, "bottom_depth", "1 m"),
         ({"bottom": "dished", "bottom_depth": 0.1}, "bottom_depth", "deeper than its knuckle"),
+        ({"bottom": "dished", "bottom_depth": 0.12}, "bottom_depth", "deeper than its knuckle"),
         ({"bottom": "dished", "bottom_depth": 1.2}, "bottom_depth", "no deeper than 1 m"),
         ({"bottom": "dished", "knuckle": 0.5}, "knuckle", "below 0.5"),
     ],
