@@ -100,6 +100,15 @@ def test_a_pressure_counts_in_millimetres_of_its_product():
     assert known.sensitivity == pytest.approx(1e6 / (900 * 9.80665), rel=1e-9)
 
 
+@pytest.mark.parametrize("known", [0.5, 2.0])
+def test_a_density_known_half_as_well_brings_twice_as_much(known):
+    ends = {"length": 3.0, "volume": 0.01, "density": 800.0}
+    hung = ways.weights_on_hanger(1.5, mass=2.0, density_width=known, **ends)
+    applied = ways.pressure_applied(1.5, density=800.0, density_width=known)
+    widths = [part.value for part in (*hung, *applied) if part.name == "density"]
+    assert widths == pytest.approx([1500 * known / 800] * 2, rel=1e-9)
+
+
 @pytest.mark.parametrize(
     ("tape_class", "width"), [(1, 0.1 + 0.1 * 3 + 0.2), (2, 0.3 + 0.2 * 3 + 0.2)]
 )

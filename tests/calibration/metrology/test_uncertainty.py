@@ -62,6 +62,18 @@ def test_two_rectangles_alone_have_the_factor_of_a_trapezoid():
     assert cover.k == pytest.approx(k, rel=1e-6)
 
 
+def test_a_rest_from_few_repeats_counts_as_a_normal_wider_by_student_s_factor():
+    """Beside a rectangle that dominates: 3 repeats widen their own part, and nothing else."""
+    rectangle, few = Component("a", 1.0, R), Component("repeats", 0.04, dof=2)
+    wider = student_factor(2) / student_factor(math.inf)
+    widened = Component("as if known", 0.04 * wider)
+    limited, known = (coverage(combine([rectangle, rest])) for rest in (few, widened))
+    assert limited.by == known.by == "one rectangular component"
+    assert limited.expanded == pytest.approx(known.expanded, rel=1e-9)
+    many = coverage(combine([rectangle, Component("repeats", 0.04)]))
+    assert limited.expanded > 1.01 * many.expanded
+
+
 def test_component_of_nothing_limits_no_degrees_of_freedom():
     budget = combine([Component("a", 1.0), Component("none", 0.0, dof=1)])
     assert budget.dof == math.inf
@@ -110,6 +122,8 @@ def test_arrays_that_do_not_fit_are_refused_with_their_shapes():
 def test_probability_outside_nought_to_one_is_refused(probability):
     with pytest.raises(ValueError, match="probability"):
         coverage(combine([Component("a", 1.0)]), probability=probability)
+    with pytest.raises(ValueError, match="probability"):
+        student_factor(5, probability)
 
 
 def test_default_probability_is_that_of_k_2():
