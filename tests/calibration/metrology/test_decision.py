@@ -156,6 +156,12 @@ def test_family_that_looks_perfect_keeps_a_spread():
     assert 0 < family.spread < 0.1
 
 
+def test_the_least_spread_is_the_uncertainty_of_the_family_s_own_variance():
+    """Five results of variance 2.5: known to √(2/4) of itself; measuring would explain them all."""
+    family = family_errors([-2.0, -1.0, 0.0, 1.0, 2.0], 5.0)
+    assert family.spread**2 == pytest.approx(2.5 * math.sqrt(2 / 4), rel=1e-12)
+
+
 @pytest.mark.parametrize("errors", [[], [0.1, 0.2], [0.1, 0.1, 0.1], [0.1, math.nan, 0.2]])
 def test_family_errors_from_too_little_are_refused(errors):
     with pytest.raises(ValueError, match="errors"):

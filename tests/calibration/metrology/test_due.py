@@ -39,6 +39,13 @@ def test_without_grace_only_the_due_day_itself_keeps_the_anchor():
     assert after(dt.date(2026, 3, 1), grace=0).anchor_on == dt.date(2026, 3, 1)
 
 
+@pytest.mark.parametrize(
+    ("interval", "due_on"), [(1, dt.date(2026, 2, 28)), (120, dt.date(2036, 1, 31))]
+)
+def test_the_shortest_and_the_longest_interval_are_taken(interval, due_on):
+    assert next_due(dt.date(2026, 1, 31), interval_months=interval).due_on == due_on
+
+
 @pytest.mark.parametrize("interval", [0, -1, 121])
 def test_interval_outside_1_to_120_months_is_refused(interval):
     with pytest.raises(ValueError, match="1 to 120 months"):

@@ -129,6 +129,24 @@ def test_output_that_never_moves_leaves_the_band_open():
     assert dead_band([50, 51, 50, 49], [50, 51, 51, 51], moved=0.1) == DeadBand(2.0, None, 1)
 
 
+def test_of_reversals_that_never_moved_the_output_the_one_that_went_furthest_counts():
+    applied = [50, 51, 50.8, 50.9, 51.2, 51.3]
+    assert dead_band(applied, [50, *[51] * 5], moved=0.1) == DeadBand(0.5, None, 2)
+
+
+def test_the_widest_dead_band_is_where_the_input_went_furthest_without_the_output():
+    """Down: still after 0.1, moved at 0.4. Up again: still after 0.2, moved at 0.3."""
+    applied = [50, 50.5, 50.4, 50.1, 50.2, 50.3, 50.4]
+    output = [50, 50.5, 50.5, 50.2, 50.2, 50.2, 50.3]
+    assert dead_band(applied, output, moved=0.05) == DeadBand(0.2, 0.3, 2)
+
+
+def test_an_output_that_moves_with_the_first_step_has_a_dead_band_from_zero():
+    assert dead_band([50, 51, 50.9, 50.8], [50, 51, 50.9, 50.8], moved=0.05) == DeadBand(
+        0.0, 0.1, 1
+    )
+
+
 def test_dead_band_needs_a_reversal():
     assert dead_band([0, 25, 50], [0, 25, 50], moved=0.1) is None
 
