@@ -44,3 +44,12 @@ def test_a_family_of_one_group_cannot_be_compared():
     seen = family(Law(), 20, 6, np.random.default_rng(3))
     with pytest.raises(CannotFit, match="at least two groups"):
         homogeneity(seen, np.zeros(20), np.random.default_rng(0))
+
+
+def test_groups_seen_after_one_interval_are_compared_as_a_table_of_counts():
+    """8 of 20 out against 2 of 20: 5 expected in each, Pearson's χ² = 2 · 3² / (20 · ¼ · ¾)."""
+    group = np.arange(40) % 2
+    out = np.isin(np.arange(40), [*range(0, 16, 2), 1, 3])
+    seen = Results.of(np.arange(40), np.zeros(40), np.full(40, 2.0), out)
+    compared = homogeneity(seen, group, np.random.default_rng(6), permutations=1)
+    assert compared.statistic == pytest.approx(2 * 9 / (20 * 0.25 * 0.75), rel=1e-6)

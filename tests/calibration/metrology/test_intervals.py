@@ -76,6 +76,7 @@ def test_reason_says_where_the_rate_comes_from():
         ({"lengthen": 0.5}, "lengthen"),
         ({"tolerance": -0.5}, "tolerance"),
         ({"u_next": np.nan}, "u_next"),
+        ({"u_next": -0.05}, "u_next"),
     ],
 )
 def test_proposal_is_refused(other, reason):

@@ -5,7 +5,12 @@ import pytest
 from scipy.optimize import brentq, minimize_scalar
 
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.reliability import fit_exponential, fit_weibull, rate_limit
+from calibration.metrology.reliability import (
+    ReliabilityFit,
+    fit_exponential,
+    fit_weibull,
+    rate_limit,
+)
 from calibration.metrology.visit_results import Results, design_effect
 from tests.bench.reliability import Law, held, results_of_visits
 
@@ -79,6 +84,7 @@ def test_too_little_is_refused():
         ([2.0], [1.0], [True]),
         ([-1.0], [1.0], [False]),
         ([1.0], [1.0], [False]),
+        ([0.0], [0.0], [True]),
     ],
 )
 def test_impossible_times_are_refused(start, end, out):
@@ -99,6 +105,19 @@ def test_repeated_visits_widen_the_limits():
     assert design_effect(apart) == pytest.approx(120 / 119)
     wide, narrow = fit_exponential(alike).rate_limits, fit_exponential(apart).rate_limits
     assert wide.upper - wide.lower > 2 * (narrow.upper - narrow.lower)
+
+
+def test_what_shows_no_difference_between_instruments_widens_nothing():
+    one, years = np.zeros(6), np.arange(6.0)
+    only_one = Results.of(one, years, years + 1, years == 5)
+    all_out = Results.of(np.arange(6), one, years + 1, one == 0)
+    assert (design_effect(only_one), design_effect(all_out)) == (1.0, 1.0)
+
+
+def test_a_region_shrunk_to_one_curve_has_that_curve_for_both_limits():
+    certain = ReliabilityFit(2.0, 1.0, -1.0, 60, 10, 1.0, 0.95, np.zeros((2, 8)))
+    assert certain.rate_limits == (1.0, 1.0)
+    assert [float(end[0]) for end in certain.band([1.0])] == pytest.approx([math.exp(-1)] * 2)
 
 
 def test_shape_is_recovered_and_differs_from_a_constant_rate():

@@ -314,6 +314,18 @@ def test_unusable_times_are_refused(years, reason):
         Visits.of(years, wetted=0.1, u_wetted=0.05)
 
 
+def test_a_refusal_names_the_instrument_whose_readings_are_wrong():
+    """Three instruments, four visits; the second has a gap, and too large a common part."""
+    years = np.array([[0.0, 0.0, 0.0], [1.0, 1.0, 1.0], [2.0, 2.0, 2.0], [3.0, 3.0, 3.0]])
+    common = np.zeros((4, 3))
+    common[3, 1] = 0.06
+    with pytest.raises(CannotFit, match="instrument 2: it must lie between zero and u_wetted"):
+        Visits.of(years, wetted=0.1, u_wetted=0.05, common_wetted=common)
+    years[1, 1] = np.nan
+    with pytest.raises(CannotFit, match="instrument 2: a visit has no time"):
+        Visits.of(years, wetted=0.1, u_wetted=0.05)
+
+
 def test_readings_that_cannot_be_compared_are_refused():
     u = {"u_simulated": 0.05, "u_wetted": 0.05}
     once_each = Visits.of([0.0, 1.0], simulated=[0.1, np.nan], wetted=[np.nan, 0.2], **u)

@@ -54,3 +54,23 @@ def test_a_third_level_lies_in_the_range_and_away_from_both(level, checks):
 def test_outputs_are_set_so_that_both_ends_come_right():
     assert [LINE.after_adjusting(o) for o in (3.92, 20.32)] == pytest.approx([4.0, 20.0])
     assert LINE.after_adjusting(12.12) == pytest.approx(12.0)
+
+
+@pytest.mark.parametrize(
+    ("level", "checks"),
+    [
+        (2.0, True),
+        (10.0, True),
+        (5.0, True),
+        (1.9, False),
+        (10.1, False),
+        (6.7, True),
+        (7.3, False),
+    ],
+)
+@pytest.mark.parametrize("ends", [(2.0, 10.0), (10.0, 2.0)], ids=["direct", "reverse"])
+def test_a_range_that_begins_above_the_datum_is_as_wide_as_its_ends_are_apart(ends, level, checks):
+    """A tenth of the 8 m of the range must lie between a third level and the two, 3.5 and 7.5 m."""
+    lower, upper = ends
+    line = two_levels([3.5, 7.5], [7.2, 15.4], lower=lower, upper=upper)
+    assert line.is_check_level(level) == checks

@@ -84,6 +84,48 @@ def test_visits_of_one_day_become_one():
     assert got.adjusted[:, 0].tolist() == [True, False]
 
 
+def test_a_history_ends_with_its_last_visit():
+    """Level, its uncertainty and the day from which years ahead are counted."""
+    fleet = histories(
+        [[0.0, np.nan], [1.0, 0.5], [2.5, 3.0]],
+        [[0.0, np.nan], [0.1, 0.0], [0.2, 0.3]],
+        [[0.0, np.nan], [0.1, 0.0], [0.2, 0.05]],
+        [[False] * 2, [False] * 2, [False, True]],
+        [[0.1, 0.1], [0.2, 0.2], [0.3, 0.4]],
+    )
+    assert fleet.last_year.tolist() == [2.5, 3.0]
+    assert fleet.level.tolist() == [0.2, 0.05]
+    assert fleet.level_variance == pytest.approx([0.09, 0.16])
+    assert fleet.visits.tolist() == [3, 2]
+
+
+@pytest.mark.parametrize("confidence", [0.0, 1.0, 1.5, 95, np.nan])
+def test_a_band_of_no_probability_is_refused(confidence):
+    of = outlook(a_history(), default_prior(0.5))
+    with pytest.raises(ValueError, match="confidence"):
+        of.rate(confidence)
+
+
+@pytest.mark.parametrize(("years", "borrowed"), [(0.2, True), (20.0, False)])
+def test_a_rate_is_borrowed_where_the_own_history_is_short(years, borrowed):
+    """Twenty-five of a family, seen twice: after weeks a reading tells no rate, after decades it
+    does.
+    """
+    rate = np.random.default_rng(3).normal(0.12, 0.08, 25)
+    none = np.zeros((2, 25), dtype=bool)
+    found = np.array([0 * rate, rate * years])
+    pairs = histories(np.outer([0.0, years], np.ones(25)), found, found, none, 0.05)
+    family = np.zeros(25, dtype=int)
+    of = outlook(pairs, fit_families(pairs, family, 0.5).of(family))
+    assert of.borrowed.tolist() == [borrowed] * 25
+
+
+def test_without_a_family_nothing_is_borrowed():
+    vague = outlook(a_history(u_reading=2.0), default_prior(0.5))
+    assert vague.own_weight[0] < 0.5
+    assert not vague.borrowed[0]
+
+
 def test_set_aside_increment_begins_a_fresh_level():
     whole = a_history()
     cut = outlook(whole.without(np.array([[False], [True]])), default_prior(0.5))
