@@ -13,8 +13,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from calibration.jobs.models import Job
+from calibration.jobs.page import SHOWN_OF_JOB
 from calibration.jobs.reads import transmitter_at, versions_for
-from calibration.jobs.views import SHOWN_OF_JOB
 from calibration.records import acts as records
 from calibration.records.acts import Receipt
 from calibration.records.calibration_form import CalibrationForm

@@ -43,7 +43,7 @@ def test_my_jobs_of_today_stand_before_later_ones_by_tank(sign_in, technician, p
 
 
 def test_a_returned_job_is_never_left_out(sign_in, technician, approver, monkeypatch):
-    monkeypatch.setattr("calibration.jobs.views.MINE", 1)
+    monkeypatch.setattr("calibration.jobs.list_page.MINE", 1)
     a_job(an_equipped_point("LT-1A", tank=a_tank("T-1")), by=technician)
     record = a_record(an_equipped_point("LT-9A", tank=a_tank("T-9")), by=technician)
     approval_acts.send_back(record, reason="the dip is missing", by=approver, at=NOON)
