@@ -1,4 +1,4 @@
-"""Policies: what holds at each site, and their change by an approver."""
+"""One policy, of a duty or of a point, and its change by an approver."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_POST
 
-from calibration.pages import require_sight
 from calibration.policies import acts
 from calibration.policies.forms import WORDS, DropForm, PolicyForm
 from calibration.policies.models import Policy
@@ -19,7 +18,6 @@ from calibration.records.policy_risk import (
     risk_of,
     staircase_share,
 )
-from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import accepted, form_page, sent
 from plant.people.models import Person
@@ -30,65 +28,36 @@ from plant.sites.models import Site
 ACT = "change policy"
 
 
-@require_safe
-def listing(request: SignedRequest) -> HttpResponse:
-    """Each site's five duties with what holds, and the points with a policy of their own."""
-    require_sight(request.user)
-    sites = list(Site.objects.filter(pk__in=request.user.site_ids("see")).order_by("name"))
-    rows = {
-        (row.site_id, row.duty): row for row in Policy.objects.filter(site__in=sites, point=None)
-    }
-    duties = [
-        (site, [_of_duty(rows, site, duty) for duty in MeasuringPoint.Duty.values])
-        for site in sites
-    ]
-    own = Policy.objects.seen_by(request.user).filter(point__isnull=False)
-    page = page_of(
-        own,
-        ["site_id", "point__tag_key"],
-        query=request.GET,
-        joined=own.select_related("point", "site"),
-    )
-    context = {
-        "duties": duties,
-        "page": page,
-        "changes": set(request.user.site_ids(ACT)),
-        "several": len(sites) > 1,
-    }
-    return render(request, "calibration/policies/policies.html", context)
-
-
-def _of_duty(rows: dict[tuple[int, str], Policy], site: Site, duty: str) -> Policy:
-    return rows.get((site.pk, duty)) or Policy(site=site, duty=duty)
-
-
 @form_page
 def of_duty(request: SignedRequest, site: int, duty: str) -> HttpResponse:
     """What holds for one duty at one site."""
-    person = request.user
-    place = get_object_or_404(Site.objects.filter(pk__in=person.site_ids("see")), pk=site)
+    place = get_object_or_404(Site.objects.filter(pk__in=request.user.site_ids("see")), pk=site)
     if duty not in MeasuringPoint.Duty.values:
         raise Http404
     policy = Policy.objects.filter(site=place, duty=duty, point=None).first()
     policy = policy or Policy(site=place, duty=duty)
-    points = MeasuringPoint.objects.in_service().filter(site=place, duty=duty)
-    context = {
-        "place": place,
-        "duty": duty,
-        "is_default": policy.pk is None,
-        "results": results_of_duty(policy),
-    }
-    form = _form(request, person, policy, place.pk)
+    form = _form(request, request.user, policy, place.pk)
 
     def store() -> Policy:
         values, why = form.values, form.cleaned_data["why"]
         seen = form.cleaned_data["seen"]
-        return acts.set_for_duty(place, duty, values, seen=seen, why=why, by=person)
+        return acts.set_for_duty(place, duty, values, seen=seen, why=why, by=request.user)
 
     if accepted(form, store):
         messages.success(request, f"The policy of {duty} duty at {place} is changed.")
         return redirect("calibration:policies")
-    context["points"] = points.count() - points.filter(policy__isnull=False).count()
+    return _duty_page(request, form, policy)
+
+
+def _duty_page(request: SignedRequest, form: PolicyForm, policy: Policy) -> HttpResponse:
+    points = MeasuringPoint.objects.in_service().filter(site=policy.site, duty=policy.duty)
+    context = {
+        "place": policy.site,
+        "duty": policy.duty,
+        "is_default": policy.pk is None,
+        "results": results_of_duty(policy),
+        "points": points.count() - points.filter(policy__isnull=False).count(),
+    }
     return _page(request, form, policy, context)
 
 
