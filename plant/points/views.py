@@ -1,23 +1,20 @@
-"""The register: its list and files, and the forms of its measuring points."""
+"""The register: its list, and the forms of its measuring points."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 from typing import Any
 
 from django.contrib import messages
 from django.db.models import F, FilteredRelation, Q, QuerySet, Value
 from django.db.models.functions import Coalesce
-from django.http import HttpResponse, StreamingHttpResponse
-from django.http.response import HttpResponseBase
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from plant.importing.export import csv_lines, xlsx_chunks
-from plant.pages.filters import Places
 from plant.pages.paging import page_of, without_place
+from plant.pages.places import Places
 from plant.pages.requests import SignedRequest
 from plant.pages.saving import OFFERED, accepted, attempt, form_page, page, sent, sites_for
 from plant.people.permissions import may, require
@@ -29,10 +26,6 @@ from plant.points.tables import PointTable, with_states
 from plant.sites.models import Site
 from plant.tanks.models import Tank
 
-XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
-
-XLSX_ROWS = 20_000
 """A workbook is made whole before its first byte goes out: some ten seconds for so many, and then
 it would time out.
 """
@@ -75,51 +68,6 @@ def register(request: SignedRequest) -> HttpResponse:
         "may_export": bool(request.user.site_ids("export")),
     }
     return render(request, "plant/points/points.html", context)
-
-
-@require_safe
-def export_csv(request: SignedRequest) -> HttpResponseBase:
-    points = _to_export(request)
-    if isinstance(points, HttpResponse):
-        return points
-    return _download(csv_lines(points), "register.csv", "text/csv; charset=utf-8")
-
-
-@require_safe
-def export_xlsx(request: SignedRequest) -> HttpResponseBase:
-    points = _to_export(request)
-    if isinstance(points, HttpResponse):
-        return points
-    if points.count() > XLSX_ROWS:
-        messages.warning(
-            request,
-            f"A workbook holds up to {XLSX_ROWS} points here: filter first, or take the CSV file.",
-        )
-        return redirect(f"/register/?{without_place(request.GET)}")
-    return _download(xlsx_chunks(points), "register.xlsx", XLSX)
-
-
-def _download(
-    chunks: Iterator[str] | Iterator[bytes], name: str, content_type: str
-) -> HttpResponseBase:
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return StreamingHttpResponse(chunks, content_type=content_type, headers=headers)
-
-
-def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
-    """The filtered points of the one site the file is about."""
-    exported = sites_for(request, "export")
-    places = Places.seen_by(request.user, timezone.now())
-    chosen = request.GET.get("site", "")
-    if len(places.sites) > 1 and chosen not in map(str, exported):
-        messages.warning(
-            request, "A file holds one site: choose the site, filter, and export again."
-        )
-        return redirect(f"/register/?{without_place(request.GET)}")
-    points = PointFilter(
-        request.GET, with_present(MeasuringPoint.objects.seen_by(request.user)), places=places
-    ).qs
-    return points.filter(site_id__in=exported).order_by("site_id", "tag_key", "pk")
 
 
 @form_page
