@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpResponse
@@ -11,22 +10,15 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from calibration.drift.pages import drift_context
-from calibration.intervals.models import Proposal
+from calibration.points.page import SHOWN, limits_of, open_matters, probe_of, rights
 from calibration.procedures.models import Procedure
 from calibration.records.models import Calibration
 from plant.pages.requests import SignedRequest
-from plant.people.models import Person
-from plant.people.permissions import may
 from plant.points.columns import POINT
 from plant.points.models import MeasuringPoint
-from plant.product_changes.acts import contents_text
-from plant.refusals import Refused
-from plant.tanks.geometry import geometry_of
 from plant.transmitters.columns import TRANSMITTER
 from plant.transmitters.models import Installation, Transmitter
-from plant.transmitters.probe import CAPACITANCE, Lacking, probe_figures
 
-SHOWN = 12
 STRIP = (
     "site_id",
     "tag",
@@ -67,22 +59,11 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         "shown": SHOWN,
         "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
         "limits": limits_of(point),
-        **_open_matters(point),
+        **open_matters(point),
         **drift_context(point, end=request.GET.get("of", ""), today=today),
-        **_acts(request.user, point.site_id),
+        **rights(request.user, point.site_id),
     }
     return render(request, "calibration/points/point.html", context)
-
-
-def _open_matters(point: MeasuringPoint) -> dict[str, Any]:
-    """What waits for somebody at this point, and its latest jobs and deferrals."""
-    return {
-        "jobs": list(point.jobs.select_related("technician", "round").order_by("-id")[:10]),
-        "deferrals": list(point.deferrals.select_related("asked_by", "decided_by")[:10]),
-        "finding": point.findings.filter(closed_at=None).first(),
-        "proposal": Proposal.objects.filter(point=point, state__in=Proposal.WAITING).first(),
-        "steps": list(point.jumps.open().select_related("record")[:SHOWN]),
-    }
 
 
 @require_safe
@@ -102,65 +83,11 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
         "installations": installations,
         "records": list(Calibration.objects.filter(transmitter=device).only(*STRIP)[: SHOWN + 1]),
         "shown": SHOWN,
-        **_acts(request.user, device.site_id),
+        **rights(request.user, device.site_id),
     }
     if present:
         today = device.site.day_of(timezone.now())
         point = present.point
         context |= drift_context(point, end=request.GET.get("of", ""), today=today)
-        context |= {"point": point, **_probe_of(device, point)}
+        context |= {"point": point, **probe_of(device, point)}
     return render(request, "calibration/points/transmitter.html", context)
-
-
-def _probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
-    """What a capacitance probe should measure where it is installed, or which datum is
-    missing for that.
-    """
-    if device.principle not in CAPACITANCE:
-        return {}
-    try:
-        probe = probe_figures(device, point, geometry_of(point.tank))
-    except Lacking as lacking:
-        return {"probe_lacks": str(lacking)}
-    except Refused as refusal:
-        return {"probe_lacks": f"dimensions of the tank that hold ({refusal})"}
-    return {
-        "probe": probe,
-        "probe_holds": contents_text(probe.liquid.product, probe.liquid.celsius),
-    }
-
-
-def _acts(person: Person, site_id: int) -> dict[str, bool]:
-    """What this person may do here, for the buttons."""
-    acts = {
-        "may_calibrate": "calibrate",
-        "may_plan": "plan",
-        "may_edit": "edit register",
-        "may_set_interval": "set interval",
-        "may_defer": "defer",
-        "may_change_policy": "change policy",
-    }
-    return {name: may(person, act, site_id) for name, act in acts.items()}
-
-
-@dataclass(frozen=True)
-class Limits:
-    """Tolerance and adjust limit in every unit that makes sense at this point; mm is None where
-    volume is indicated.
-    """
-
-    percent: float
-    signal: float
-    millimetres: float | None
-    adjust_percent: float
-
-
-def limits_of(point: MeasuringPoint) -> Limits:
-    percent_ = point.limits.percent
-    span_mm = None if point.quantity == "volume" else 1000 * point.span_base
-    return Limits(
-        percent=percent_,
-        signal=percent_ / 100 * (point.output.high - point.output.low),
-        millimetres=None if span_mm is None else percent_ / 100 * span_mm,
-        adjust_percent=point.adjust_limits.percent,
-    )
