@@ -91,18 +91,24 @@ class _Standards:
         for name in NEEDED:
             if name not in given:
                 self.parsed.refuse(place, name, "is missing; a certificate needs it")
+        self._refuse_wrong_days(place, given)
+        self._refuse_wrong_figures(place, given)
+        return all(name in given for name in NEEDED)
+
+    def _refuse_wrong_days(self, place: int, given: dict[str, Any]) -> None:
         issued, until = given.get("issued_on"), given.get("valid_until")
         if issued and issued > self.context.today:
             self.parsed.refuse(place, "issued_on", "lies in the future")
         if issued and until and until < issued:
             self.parsed.refuse(place, "valid_until", "lies before the day of issue")
+
+    def _refuse_wrong_figures(self, place: int, given: dict[str, Any]) -> None:
         if ("expanded_uncertainty" in given) != ("coverage_factor" in given):
             name = "coverage_factor" if "expanded_uncertainty" in given else "expanded_uncertainty"
             self.parsed.refuse(place, name, "is missing; U and k come together")
         low, high = given.get("range_low"), given.get("range_high")
         if low is not None and high is not None and low >= high:
             self.parsed.refuse(place, "range_high", "must be above the lower end of the range")
-        return all(name in given for name in NEEDED)
 
     def _refuse_differences(
         self, place: int, stored: StandardCertificate, given: dict[str, Any]
