@@ -90,16 +90,16 @@ def page_of(
     is_backwards = place is not None and not query.get("after")
     is_falling = keys[0].startswith("-") != is_backwards
     cuts = [_cut(part, names, place, is_falling=is_falling)[: size + 1] for part in parts]
-    keyed = _keyed_rows(cuts, names, joined, is_falling=is_falling)
-    has_more, keyed = len(keyed) > size, keyed[:size]
+    found = _keyed_rows(cuts, names, joined, is_falling=is_falling)
+    has_more, keyed = len(found) > size, found[:size]
     if is_backwards:
         keyed.reverse()
     before, after = (has_more, True) if is_backwards else (place is not None, has_more)
     return Page(
         ids=[key[-1] for key, _ in keyed],
         rows=[row for _, row in keyed if row is not None],
-        before=_written(keyed[:1]) if before else "",
-        after=_written(keyed[-1:]) if after else "",
+        before=_written(keyed[:1], needed=before),
+        after=_written(keyed[-1:], needed=after),
         total=_total(parts, keyed, is_whole=not (before or after)) if counts else None,
         is_misread=is_misread,
         query=query,
@@ -154,11 +154,11 @@ def _keyed_rows(
 
 
 # ---- places in addresses ----
-def _written(end: Sequence[tuple[Key, Any]]) -> str:
+def _written(end: Sequence[tuple[Key, Any]], *, needed: bool) -> str:
     """The place of the row at an end of the page as an address names it: its id, then what it is
-    sorted by; "" on an empty page.
+    sorted by; "" where none is needed, or on an empty page.
     """
-    if not end:
+    if not needed or not end:
         return ""
     *values, pk = end[0][0]
     texts = [str(value).replace("%", "%25").replace("~", "%7E") for value in values]
