@@ -57,7 +57,7 @@ ROOMS = {
 }
 # What makes a module part of a page: its name, or what it takes from Django to talk to a browser.
 PAGE_FILES = {"views", "forms", "tables", "filters", "urls", "tasks", "pages", "templatetags"}
-PAGE_FILES |= {"management"}
+PAGE_FILES |= {"management", "page", "list_page"}
 PAGE_LIBRARIES = (
     "django.forms",
     "django.http",

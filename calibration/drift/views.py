@@ -7,7 +7,7 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 from calibration.drift import acts
 from calibration.drift.forms import AnswerForm
@@ -15,8 +15,8 @@ from calibration.drift.models import JumpQuestion
 from calibration.drift.pages import drift_context
 from calibration.pages import require_sight
 from plant.pages.requests import SignedRequest
+from plant.pages.saving import accepted, form_page, page, sent
 from plant.people.permissions import may, require
-from plant.refusals import Refused
 
 STATES = {"open": "no cause yet", "answered": "cause noted", "all": "all"}
 
@@ -29,35 +29,28 @@ def jump_list(request: SignedRequest) -> HttpResponse:
     state = state if state in STATES else "open"
     seen = JumpQuestion.objects.seen_by(request.user).select_related("point__tank", "record")
     narrowed = {"open": seen.open(), "answered": seen.exclude(cause=""), "all": seen}[state]
-    page = Paginator(narrowed, 50).get_page(request.GET.get("page"))
-    context = {"rows": page.object_list, "page": page, "state": state, "states": STATES}
+    listed = Paginator(narrowed, 50).get_page(request.GET.get("page"))
+    context = {"rows": listed.object_list, "page": listed, "state": state, "states": STATES}
     return render(request, "calibration/drift/step_list.html", context)
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@form_page
 def jump(request: SignedRequest, pk: int) -> HttpResponse:
     """One jump beside the drift of its point; and its cause."""
     known = JumpQuestion.objects.seen_by(request.user).select_related(
         "site", "point__site", "point__tank", "record", "answered_by"
     )
     question = get_object_or_404(known, pk=pk)
-    form, status = AnswerForm(), 200
     if request.method == "POST":
         require(request.user, "answer step", question.site_id)
-        form, status = AnswerForm(request.POST), 422
-        if form.is_valid():
-            try:
-                acts.answer(question, **form.cleaned_data, by=request.user, at=timezone.now())
-            except Refused as refusal:
-                form.add_error(refusal.field, str(refusal))
-            else:
-                messages.success(request, "The cause is noted and the drift computed again.")
-                return redirect(question)
+    form, now = AnswerForm(sent(request)), timezone.now()
+    if accepted(form, lambda: acts.answer(question, **form.cleaned_data, by=request.user, at=now)):
+        messages.success(request, "The cause is noted and the drift computed again.")
+        return redirect(question)
     point = question.point
     context = {
         "question": question,
-        "form": form,
         "may_answer": may(request.user, "answer step", question.site_id),
-        **drift_context(point, end=question.end, today=point.site.day_of(timezone.now())),
+        **drift_context(point, end=question.end, today=point.site.day_of(now)),
     }
-    return render(request, "calibration/drift/step.html", context, status=status)
+    return page(request, "calibration/drift/step.html", form, **context)

@@ -43,27 +43,18 @@ def record_list(request: SignedRequest) -> HttpResponse:
     require_sight(request.user)
     seen = Calibration.objects.seen_by(request.user)
     filtered = RecordFilter(request.GET, seen, person=request.user)
-    page = page_of(
-        filtered.qs,
-        ORDER,
-        query=request.GET,
-        joined=seen.only(*LISTED),
-        size=ROWS,
-        counts=False,
-    )
-    return render(
-        request,
-        "calibration/records/record_list.html",
-        {
-            "filter": filtered,
-            "rows": page.rows,
-            "newer": page.earlier,
-            "older": page.later,
-            "newest": f"?{without_place(request.GET)}" if page.before else "",
-            "waiting": seen.waiting().count(),
-            "approves_at": request.user.site_ids("approve"),
-        },
-    )
+    listed = seen.only(*LISTED)
+    page = page_of(filtered.qs, ORDER, query=request.GET, joined=listed, size=ROWS, counts=False)
+    context = {
+        "filter": filtered,
+        "rows": page.rows,
+        "newer": page.earlier,
+        "older": page.later,
+        "newest": f"?{without_place(request.GET)}" if page.before else "",
+        "waiting": seen.waiting().count(),
+        "approves_at": request.user.site_ids("approve"),
+    }
+    return render(request, "calibration/records/record_list.html", context)
 
 
 @require_safe

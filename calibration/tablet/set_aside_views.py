@@ -38,6 +38,18 @@ STATES = {
 }
 
 
+SHOWN_OF_WORK = (
+    "site",
+    "person",
+    "settled_by",
+    "record",
+    "job__site",
+    "job__technician",
+    "job__point__site",
+    "job__point__tank__product",
+)
+
+
 @require_safe
 def work_list(request: SignedRequest) -> HttpResponse:
     """Those to settle first shown, the longest waiting on top."""
@@ -55,16 +67,7 @@ def work_list(request: SignedRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def work_page(request: SignedRequest, pk: int) -> HttpResponse:
     """What the tablet had beside what the site has now; and how it is settled."""
-    known = FieldWork.objects.shown_to(request.user).select_related(
-        "site",
-        "person",
-        "settled_by",
-        "record",
-        "job__site",
-        "job__technician",
-        "job__point__site",
-        "job__point__tank__product",
-    )
+    known = FieldWork.objects.shown_to(request.user).select_related(*SHOWN_OF_WORK)
     work = get_object_or_404(known, pk=pk)
     if request.method == "POST":
         require(request.user, "settle work", work.site_id)

@@ -50,13 +50,7 @@ def site_edit(request: SignedRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(
         Site, pk__in={*person.site_ids("see"), *person.site_ids("manage people")} & {pk}
     )
-    kinds: list[type[RuleForm]] = []
-    if may(person, "plan", pk):
-        kinds.append(PlannedSiteForm)
-    if may(person, "manage people", pk):
-        kinds.append(AdministeredSiteForm)
-    if not kinds:
-        require(person, "plan", pk)
+    kinds = _forms_open_to(person, pk)
     name = row.name
     # A person with both roles sees both forms; each is saved by its own button.
     forms = [
@@ -70,6 +64,17 @@ def site_edit(request: SignedRequest, pk: int) -> HttpResponse:
     return render(
         request, "plant/sites/site_edit.html", {"forms": forms, "site_name": name}, status=status
     )
+
+
+def _forms_open_to(person: Person, site_id: int) -> list[type[RuleForm]]:
+    kinds: list[type[RuleForm]] = []
+    if may(person, "plan", site_id):
+        kinds.append(PlannedSiteForm)
+    if may(person, "manage people", site_id):
+        kinds.append(AdministeredSiteForm)
+    if not kinds:
+        require(person, "plan", site_id)
+    return kinds
 
 
 def _is_saved(form: RuleForm, person: Person) -> bool:
