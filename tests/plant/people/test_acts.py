@@ -110,6 +110,21 @@ def test_the_last_administrator_cannot_be_closed_by_one_of_another_site(administ
         people.close(administrator, why="left", on=TODAY, by=outsider)
 
 
+def test_the_last_administrator_cannot_be_closed_by_one_whose_own_role_will_end(administrator):
+    leaver = a_person("second")
+    last_day = TODAY + dt.timedelta(365)
+    leaver.appointments.create(
+        site=a_site(), role="administrator", starts_on=LONG_AGO, ends_on=last_day
+    )
+    with pytest.raises(LastAdministrator) as refusal:
+        people.close(administrator, why="left", on=TODAY, by=leaver)
+    assert refusal.value.site == a_site()
+    administrator.refresh_from_db()
+    assert administrator.is_active
+    a_person("third", "administrator")
+    assert not people.close(administrator, why="left", on=TODAY, by=leaver).is_active
+
+
 def test_a_closed_person_cannot_sign_in_and_can_be_opened_again(administrator):
     person = added(administrator)
     people.close(person, why="left on 31 October", on=TODAY, by=administrator)

@@ -1,0 +1,79 @@
+"""Works that no record can be made of: each is set aside once, with the reason, and settled alone."""
+
+from __future__ import annotations
+
+import uuid
+
+import pytest
+
+from calibration.procedures.models import ProcedureStep, ProcedureVersion
+from calibration.records.models import Calibration
+from calibration.tablet import acts as field
+from calibration.tablet.models import FieldWork
+from calibration.tablet.set_aside_acts import settle
+from plant.ledger.models import LedgerEntry
+from tests.calibration.tablet.field_acts import receive, sign
+from tests.calibration.tablet.field_works import a_content, a_pack_job, text_of
+from tests.makers import a_job, a_procedure, an_equipped_point
+from tests.races import at_once
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def told(job, technician, now):
+    return a_pack_job(job, by=technician, at=now)
+
+
+def set_aside(told, *, by, at, **more) -> FieldWork:
+    content = a_content(told, at=at, standards=[], **more)
+    sign(content, by=by, at=at)
+    return receive(content, by=by, at=at)
+
+
+def test_a_version_that_was_never_published_makes_no_record(told, technician, now):
+    published = a_procedure()
+    draft = ProcedureVersion.objects.get(pk=published.pk)
+    draft.pk, draft.number, draft.published_on = None, 2, None
+    draft.save()
+    for step in published.steps.all():
+        ProcedureStep.objects.create(
+            version=draft,
+            number=step.number,
+            kind=step.kind,
+            text=step.text,
+            key=step.key,
+            stage=step.stage,
+            asks=[],
+        )
+    content = a_content(told, at=now, procedure_version=draft.pk)
+    sign(content, by=technician, at=now)
+    work = receive(content, by=technician, at=now)
+    assert work.state == "set aside"
+    assert "not published here" in work.troubles[0]["said"]
+    assert not Calibration.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_repeats_at_once_one_is_new_and_the_work_is_set_aside_once(told, technician, now):
+    for _ in range(3):
+        content = a_content(told, at=now, standards=[])
+        sign(content, by=technician, at=now)
+        submission, text = uuid.UUID(content["submission"]), text_of(content)
+        got = at_once(
+            *[lambda s=submission, t=text: field.receive(s, t, by=technician, at=now)] * 2
+        )
+        assert sorted(is_new for _, is_new in got) == [False, True]
+        assert {work.state for work, _ in got} == {"set aside"}
+        work = FieldWork.objects.get(submission=submission)
+        assert LedgerEntry.objects.filter(act="set work aside", subject_id=work.pk).count() == 1
+
+
+def test_one_of_several_works_is_settled_and_the_others_wait(told, technician, planner, now):
+    first = set_aside(told, by=technician, at=now)
+    other_job = a_job(an_equipped_point("LT-102A"), by=technician)
+    other = set_aside(a_pack_job(other_job, by=technician, at=now), by=technician, at=now)
+    done = settle(first, as_record=False, why="done again", by=planner, at=now)
+    assert (done.pk, done.state) == (first.pk, "settled")
+    other.refresh_from_db()
+    assert other.state == "set aside"
