@@ -93,9 +93,10 @@ def test_a_certificate_that_states_only_its_resolution_leaves_the_usual_limits()
     assert parts.assumed == {"meter specification", "meter temperature"}
 
 
-def test_a_certified_resolution_of_volts_is_one_of_the_loop_s_current():
+def test_limits_and_resolution_in_volts_are_those_of_the_loop_s_current():
     volts = {"unit": "V", "resolution": Decimal("0.001")}
     _, by_name = parts_at(setup_for(multimeter=volts), READINGS)
+    assert by_name["meter specification"] == pytest.approx([0.002 * HALF * MA, 0.01 * HALF * MA])
     assert by_name["meter resolution"] == pytest.approx([0.002 * HALF * MA] * 2)
 
 
@@ -204,7 +205,7 @@ def test_repeats_are_pooled_over_the_points_that_were_repeated():
     [
         {"rising": False},
         {"stage": "as left"},
-        {"applied": "4.4"},
+        {"applied": "4.31"},
     ],
 )
 def test_another_side_stage_or_level_is_no_repeat(other):
