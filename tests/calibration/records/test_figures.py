@@ -168,6 +168,11 @@ def test_a_reading_that_reports_a_failure_stays_out_of_the_figures():
     assert shown(rows)["Inaccuracy, highest error"] == ("+0.70", "")
 
 
+def test_two_points_show_no_bend():
+    rows = of_errors([0.1, 0.5, 0.3, 0.7, 0.1])
+    assert set(shown(rows[:2])) == {"Inaccuracy, lowest error", "Inaccuracy, highest error"}
+
+
 def test_a_stage_without_readings_has_no_figures():
     assert figure_rows(RECORD, []) == []
 
