@@ -54,6 +54,17 @@ def test_bad_reading_comes_back_and_a_jump_stays():
     assert (jump.cause, jump.visit) == (Cause.JUMP, 3)
 
 
+def test_a_bad_reading_is_recognized_in_a_history_shorter_than_those_beside_it():
+    """Eleven of seven visits and one of five, whose middle reading is wrong and comes back."""
+    years = np.repeat(np.arange(7.0)[:, None], 12, axis=1)
+    found = np.random.default_rng(4).normal(0, 0.05, (7, 12))
+    years[:2, 0] = np.nan
+    found[4, 0] += 1.0
+    got = flags_of(histories(years, found, found, False, U), np.zeros(12, dtype=int))
+    assert np.argwhere(got.flags & got.returns).tolist() == [[3, 0]]
+    assert got.histories.counted[:, 0].tolist() == [False, False, True, False, False, True]
+
+
 def test_jump_and_bad_reading_look_alike_at_the_last_or_an_adjusted_visit():
     last = diagnose(plain([0.0, 0.02, 0.01, 0.0, 0.6], [False] * 5), default_prior(0.5), 0, 3)
     assert last.cause == Cause.EITHER

@@ -1,0 +1,59 @@
+"""How the longest interval is found: its bounds, its start, and how little work it takes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from calibration.metrology.longest_interval import _rough, longest
+from calibration.metrology.wander import Outlook, default_prior, outlook
+from tests.bench.coverage import TRUTHS, simulate
+
+TOLERANCE, U, TARGET = 0.5, 0.05, 0.95
+
+
+@pytest.fixture(scope="module")
+def fleet() -> Outlook:
+    drawn = simulate(TRUTHS["half and half"], 300, 8, np.random.default_rng(1))
+    return outlook(drawn.first(8), default_prior(TOLERANCE))
+
+
+def test_an_upper_bound_decides_where_it_comes_before_the_fall_and_not_after(fleet):
+    free = longest(fleet, TOLERANCE, U, upper=20.0)
+    for place in np.flatnonzero(free.reached & ~free.capped & (free.years > 1))[:12]:
+        one, falls = fleet.columns([place]), free.years[place]
+        before = longest(one, TOLERANCE, U, upper=0.999 * falls)
+        assert (before.capped[0], before.years[0]) == (True, 0.999 * falls)
+        after = longest(one, TOLERANCE, U, upper=1.001 * falls)
+        assert (after.capped[0], after.years[0]) == (False, pytest.approx(falls, rel=1e-6))
+
+
+def test_the_search_starts_where_one_normal_of_the_same_mean_and_variance_falls(fleet):
+    """To a hundredth of the time, but for one in a hundred that falls, rises and falls again."""
+    every = np.ones(len(fleet))
+    start = _rough(fleet, TOLERANCE * every, U * every, TARGET, np.geomspace(0.25, 5.0, 16))
+    falls = ~np.isnan(start)
+    assert falls.sum() > 200
+
+    def inside(years: np.ndarray) -> np.ndarray:
+        band = fleet.columns(falls).next_as_found(years, U)
+        low, high = ((end - band.centre) / band.sd for end in (-TOLERANCE, TOLERANCE))
+        return ndtr(high) - ndtr(low)
+
+    assert (inside(0.993 * start[falls]) >= TARGET).mean() >= 0.99
+    assert (inside(1.007 * start[falls]) < TARGET).mean() >= 0.99
+
+
+def test_an_interval_takes_few_looks_at_the_mixture(fleet, monkeypatch):
+    """Some five an instrument, where the certain way takes two hundred: a fleet is done at night."""
+    looks = []
+    probability_in = Outlook.probability_in
+
+    def counted(of, ahead, *rest):
+        looks.append(np.broadcast(np.empty(len(of)), np.asarray(ahead)).size)
+        return probability_in(of, ahead, *rest)
+
+    monkeypatch.setattr(Outlook, "probability_in", counted)
+    longest(fleet, TOLERANCE, U)
+    assert sum(looks) < 8 * len(fleet)
