@@ -36,6 +36,7 @@ from tests.makers.records import (
     a_sent_record,
     an_approved_record,
     an_unsaved_record,
+    past_records,
 )
 
 __all__ = [
@@ -66,5 +67,6 @@ __all__ = [
     "an_unsaved_point",
     "an_unsaved_record",
     "an_unsaved_tank",
+    "past_records",
     "soybean_oil",
 ]

@@ -14,7 +14,7 @@ from calibration.standards.models import ReferenceStandard
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
 from plant.sites.models import Site
-from plant.transmitters.models import Transmitter
+from plant.transmitters.models import Installation, Transmitter
 from tests.makers.calibration import a_certified_standard, a_job, a_procedure
 from tests.makers.plant import NOON, TODAY, a_site, an_equipped_point
 
@@ -125,4 +125,16 @@ def an_unsaved_record(
     }
     return Calibration(
         site=point.site, point=point, transmitter=transmitter, done_on=done_on, **facts
+    )
+
+
+def past_records(point: MeasuringPoint, *visits: dict) -> list[Calibration]:
+    """An approved record a year, the last in 2026, of the transmitter at the point: + 0.1 % of span
+    at both ends, where a visit names nothing else.
+    """
+    device = Installation.objects.get(point=point).transmitter
+    usual = {"found_at_zero": 0.1, "left_at_zero": 0.1, "found_at_span": 0.1, "left_at_span": 0.1}
+    return Calibration.objects.bulk_create(
+        an_unsaved_record(point, dt.date(2027 - len(visits) + n, 6, 1), device, **usual | visit)
+        for n, visit in enumerate(visits)
     )

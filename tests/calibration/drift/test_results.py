@@ -1,10 +1,18 @@
-"""Packed rows: what the database packs is what Python describes."""
+"""Packed rows: what the database packs is what Python describes, and what is read from them."""
+
+from __future__ import annotations
+
+import datetime as dt
 
 import pytest
 from django.db import connection
 
 from calibration.arrays import row_sql
+from calibration.drift.results import points_of, results_of
 from calibration.drift.rows import RECORD
+from calibration.records.models import Calibration
+from plant.transmitters.models import Installation
+from tests.makers import an_equipped_point, an_unsaved_record, past_records
 
 EXPRESSION = """
     SELECT pg_get_expr(d.adbin, d.adrelid) FROM pg_attrdef d
@@ -26,3 +34,72 @@ def test_the_database_packs_a_record_as_the_description_says():
         )
         cursor.execute(EXPRESSION, ["described"])
         assert cursor.fetchone() == (stored,)
+
+
+SIMULATED = {"way": "simulated output"}
+
+
+@pytest.mark.django_db
+def test_each_result_says_whether_it_was_adjusted_and_found_out(site):
+    point = an_equipped_point()
+    past_records(point, {}, {"adjusted": True}, {"found_verdict": "fail"}, {})
+    results = results_of(points_of([point.pk]))
+    assert results.adjusted.tolist() == [False, True, False, False]
+    assert results.found_out.tolist() == [False, False, True, False]
+    assert not results.begins.any()
+
+
+@pytest.mark.django_db
+def test_a_failure_begins_a_segment_and_drops_what_was_before(site):
+    point = an_equipped_point()
+    past_records(point, {}, {}, {"shows_failure": True}, {})
+    results = results_of(points_of([point.pk]))
+    assert results.begins.tolist() == [True, False]
+
+
+@pytest.mark.django_db
+def test_a_simulated_output_is_left_out_where_wetted_levels_were_read(site):
+    """And a trim of the output between two of those begins a new level."""
+    trimmed = SIMULATED | {"adjusted": True}
+    point = an_equipped_point()
+    past_records(point, {}, SIMULATED, {}, trimmed, {})
+    results = results_of(points_of([point.pk]))
+    assert [int(day) for day in results.day] == [
+        (dt.date(year, 6, 1) - dt.date(2000, 1, 1)).days for year in (2022, 2024, 2026)
+    ]
+    assert results.fresh.tolist() == [[False, False, True]] * 2
+
+
+@pytest.mark.django_db
+def test_simulated_outputs_alone_are_a_history(site):
+    point = an_equipped_point()
+    past_records(point, SIMULATED, SIMULATED)
+    results = results_of(points_of([point.pk]))
+    assert len(results) == 2
+    assert not results.fresh.any()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("index", ["on", "off"])
+def test_results_stand_in_order_of_points_by_whichever_way_the_server_reads_them(site, index):
+    """By an index they come in order; without one as they were recorded, the second point first."""
+    first, second = an_equipped_point("LT-1"), an_equipped_point("LT-2")
+    past_records(second, {})
+    past_records(first, {})
+    with connection.cursor() as cursor:
+        for way in ("indexonlyscan", "indexscan", "bitmapscan"):
+            cursor.execute(f"SET LOCAL enable_{way} = {index}")
+    results = results_of(points_of([first.pk, second.pk]))
+    assert results.point.tolist() == [first.pk, second.pk]
+
+
+@pytest.mark.django_db
+def test_results_stand_in_order_of_days_whichever_was_recorded_first(site):
+    point = an_equipped_point()
+    device = Installation.objects.get(point=point).transmitter
+    for year in (2023, 2021, 2022):
+        an_unsaved_record(point, dt.date(year, 6, 1), device, found_at_zero=0.1).save()
+    results = results_of(points_of([point.pk]))
+    assert results.day.tolist() == sorted(results.day.tolist())
+    by_day = Calibration.objects.order_by("done_on").values_list("pk", flat=True)
+    assert results.record.tolist() == list(by_day)
