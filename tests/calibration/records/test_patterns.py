@@ -9,7 +9,7 @@ import pytest
 
 from calibration.records.models import Calibration, Reading
 from calibration.records.patterns import hints_of
-from tests.makers import TODAY, an_equipped_point, an_unsaved_record
+from tests.makers import TODAY, a_transmitter, an_equipped_point, an_unsaved_record
 
 pytestmark = pytest.mark.django_db
 
@@ -105,11 +105,20 @@ def test_a_month_before_or_after_is_near(point, days, near):
     assert bool(keys(a_record(point, **WETTED))) is near
 
 
-def test_another_transmitter_or_a_record_without_errors_is_no_comparison(point):
+def test_another_transmitter_is_no_comparison(point):
     wetted = a_record(point, **WETTED)
     a_record(an_equipped_point("LT-2"), **OUTPUT)
-    a_record(point, TODAY - DAY, **OUTPUT | {"found_largest": None})
+    an_unsaved_record(point, TODAY - DAY, a_transmitter(), **OUTPUT).save()
     assert keys(wetted) == {}
+
+
+def test_a_record_without_errors_is_passed_over_for_one_with_them(point):
+    wetted = a_record(point, **WETTED)
+    for days in (-2, 2):
+        a_record(point, TODAY + days * DAY, **OUTPUT | {"found_largest": None})
+    assert keys(wetted) == {}
+    a_record(point, TODAY, **OUTPUT)
+    assert keys(wetted) == {APART: ["P10"]}
 
 
 def test_only_a_capacitance_probe_has_two_parts(point):
