@@ -10,16 +10,19 @@ import pytest
 from calibration.approval import acts as approval_acts
 from calibration.findings import acts as findings
 from calibration.findings.models import Finding
-from calibration.findings.refusals import OwnAssessment
+from calibration.findings.refusals import AlreadyClosed, NotAssessed, NoText, OwnAssessment
 from calibration.records import acts as records
 from plant.ledger.models import LedgerEntry
+from plant.refusals import NotAllowed
 from tests.makers import (
     NOON,
     TODAY,
+    a_person,
     a_sent_record,
     an_approved_record,
     an_equipped_point,
 )
+from tests.races import outcomes
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -141,3 +144,53 @@ def test_the_assessor_does_not_agree_with_themselves(approved, approver):
     finding = findings.assess(Finding.objects.get(), text="None was sold.", by=approver, at=NOON)
     with pytest.raises(OwnAssessment):
         findings.agree(finding, by=approver, at=NOON)
+
+
+# ---- refused ----
+def test_an_assessment_needs_its_text(approved, approver):
+    approved(10, found=OUT, left=WITHIN)
+    with pytest.raises(NoText) as refusal:
+        findings.assess(Finding.objects.get(), text=" ", by=approver, at=NOON)
+    assert refusal.value.field == "text"
+    assert Finding.objects.get().assessed_by is None
+
+
+def test_nobody_agrees_before_it_is_assessed(approved, planner):
+    approved(10, found=OUT, left=WITHIN)
+    with pytest.raises(NotAssessed):
+        findings.agree(Finding.objects.get(), by=planner, at=NOON)
+
+
+def test_a_closed_finding_is_neither_assessed_nor_closed_again(approved, approver, planner):
+    approved(10, found=OUT, left=WITHIN)
+    finding = findings.assess(Finding.objects.get(), text="None sold.", by=approver, at=NOON)
+    findings.agree(finding, by=planner, at=NOON)
+    for act in (
+        lambda: findings.assess(finding, text="Some sold.", by=approver, at=NOON),
+        lambda: findings.agree(finding, by=planner, at=NOON),
+    ):
+        with pytest.raises(AlreadyClosed, match="of LT-101A was closed on 2026-11-02"):
+            act()
+    finding.refresh_from_db()
+    assert finding.assessment == "None sold."
+
+
+def test_only_a_technician_s_word_closes_nothing(approved, approver, technician):
+    approved(10, found=OUT, left=WITHIN)
+    finding = findings.assess(Finding.objects.get(), text="None sold.", by=approver, at=NOON)
+    with pytest.raises(NotAllowed):
+        findings.agree(finding, by=technician, at=NOON)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_who_close_at_once_one_is_told_it_is_closed(approved, approver, planner):
+    second = a_person("second", "planner")
+    approved(10, found=OUT, left=WITHIN)
+    finding = findings.assess(Finding.objects.get(), text="None sold.", by=approver, at=NOON)
+    told = outcomes(
+        lambda: findings.agree(finding, by=planner, at=NOON),
+        lambda: findings.agree(finding, by=second, at=NOON),
+    )
+    assert told[1] == "done"
+    assert "was closed on" in told[0]
+    assert LedgerEntry.objects.filter(act="close finding").count() == 1
