@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from math import log
 
 import numpy as np
 import pytest
@@ -113,6 +114,8 @@ def test_the_end_that_leaves_the_tolerance_sooner_decides(site):
     found = offered()
     assert found[one.tag].reasons[0] == {"says": "end", "end": "span"}
     assert found[other.tag].reasons[0] == {"says": "end", "end": "zero"}
+    # At the present interval too the worse end speaks for the point: the other drifts nowhere.
+    assert found[one.tag].in_tolerance_now < 0.9
 
 
 # ---- by staircase ----
@@ -202,7 +205,10 @@ def test_a_family_with_results_out_goes_by_its_curve(site):
     proposal = offered()[points[0].tag]
     reason = proposal.reasons[0]
     assert (reason["by"], reason["out"]) == ("estimate", 4)
-    assert reason["curve"]
+    assert reason["curve"] == "exponential"
     # In tolerance at the end of each interval, by the curve: less after the longer one.
     assert 1 > proposal.in_tolerance_now > proposal.in_tolerance >= 0.8
     assert proposal.months == min(24, int(reason["months"]))
+    # Of a constant rate: log of the share in tolerance grows as the time does.
+    logs = log(proposal.in_tolerance) / log(proposal.in_tolerance_now)
+    assert logs == pytest.approx(proposal.months / proposal.months_now)

@@ -97,6 +97,17 @@ def test_the_cap_counts_what_left_within_a_minute_and_what_is_in_hand(planner, m
     assert dead.sent_at == MORNING + 5 * MINUTE
 
 
+def test_a_mail_that_failed_takes_no_room_while_it_pauses(planner, monkeypatch):
+    monkeypatch.setattr(outbox, "MAILS_A_MINUTE", 1)
+    makers.a_person("second", "planner")
+    makers.a_point(due_on=DAY)
+    reminders.scan(at=MORNING)
+    with monkeypatch.context() as broken:
+        broken.setattr(EmailBackend, "send_messages", refuse_all)
+        assert send_at(MORNING) == 0
+    assert send_at(MORNING + SECOND) == 1
+
+
 def test_what_failed_before_comes_last(planner):
     makers.a_person("second", "planner")
     makers.a_point(due_on=DAY)
