@@ -15,6 +15,7 @@ from calibration.findings.models import Finding
 from calibration.intervals import acts as intervals
 from calibration.jobs import acts as jobs
 from calibration.policies import acts as policies
+from calibration.product_changes import acts as demands
 from calibration.records import acts as records
 from calibration.rounds import acts as rounds
 from calibration.standards import acts as standards
@@ -22,6 +23,7 @@ from plant.importing import acts as importing
 from plant.people import acts as people
 from plant.people.refusals import UnmanagedPerson
 from plant.points import acts as points
+from plant.product_changes import acts as product_changes
 from plant.products import acts as products
 from plant.refusals import NotAllowed, Refused
 from plant.saving import mark_of
@@ -33,8 +35,11 @@ from tests.makers import (
     TODAY,
     a_certificate,
     a_job,
+    a_proposal,
+    a_round,
     a_sent_record,
     a_standard,
+    a_tank,
     a_transmitter,
     an_approved_record,
     an_equipped_point,
@@ -106,6 +111,31 @@ ACTS = {
         by=w.by,
         at=NOON,
     ),
+    "add stops": lambda w: rounds.add(w.round, [w.point], by=w.by),
+    "move a stop": lambda w: rounds.move(w.stop, up=True, by=w.by),
+    "take a stop out": lambda w: rounds.remove(w.stop, by=w.by),
+    "change a round": lambda w: rounds.change(
+        w.round, name="May", starts_on=TODAY, ends_on=TODAY, technician=w.technician, by=w.by
+    ),
+    "plan a job": lambda w: jobs.plan(w.stop.point, technician=None, by=w.by),
+    "decide on a deferral": lambda w: deferrals.decide(w.deferral, granted=True, by=w.by, at=NOON),
+    "apply an import": lambda w: importing.ask_to_apply(w.batch, why="list", by=w.by),
+    "withdraw an import": lambda w: importing.withdraw(w.batch, by=w.by),
+    "change a product in a tank": lambda w: product_changes.change_product(
+        w.point.tank, product=None, celsius=None, on=TODAY, why="sold", by=w.by, at=NOON
+    ),
+    "ask for what a change needs": lambda w: demands.raise_for(w.change, by=w.by, at=NOON),
+    "change what is planned at a site": lambda w: sites.change_site(
+        w.site, fields=["crew_hours"], seen="", by=w.by
+    ),
+    "change what is administered at a site": lambda w: sites.change_site(
+        w.site, fields=["name"], seen="", by=w.by
+    ),
+    "install a transmitter": lambda w: transmitters.install(
+        w.stop.point, transmitter=w.transmitter, on=TODAY, today=TODAY, by=w.by
+    ),
+    "accept an interval": lambda w: intervals.accept(w.proposal, by=w.by, at=NOON),
+    "decline an interval": lambda w: intervals.decline(w.proposal, why="no", by=w.by, at=NOON),
     "add a standard": lambda w: standards.add(w.standard, by=w.by),
     "change a standard": lambda w: standards.change(w.standard, by=w.by),
     "add a certificate": lambda w: standards.add_certificate(w.certificate, by=w.by),
@@ -119,13 +149,18 @@ ACTS = {
 
 
 @pytest.fixture
-def world(site, outsider, technician, approver) -> SimpleNamespace:
+def world(site, outsider, planner, technician, approver, uploads) -> SimpleNamespace:
     """One row of each kind at Marram Point, and a person with every role at another site."""
     point = an_equipped_point()
     record = an_approved_record(
         point, by=technician, approved_by=approver, found=[-1.5] + [0.1] * 8, left=[0.1] * 9
     )
     standard = a_standard("MM-77")
+    other = an_equipped_point("LT-2")
+    made = a_round([other], technician=technician, by=planner)
+    batch = importing.receive(
+        [b"tag\n"], file_name="a.csv", kind="register", site=site, by=planner, at=NOON
+    )
     return SimpleNamespace(
         site=site,
         by=outsider,
@@ -138,6 +173,16 @@ def world(site, outsider, technician, approver) -> SimpleNamespace:
         job=a_job(point, by=technician),
         standard=standard,
         certificate=a_certificate(standard),
+        round=made,
+        stop=made.stops.get(),
+        batch=batch,
+        proposal=a_proposal(other),
+        deferral=deferrals.ask(
+            other, until=TODAY + dt.timedelta(40), reason="shutdown", by=planner, at=NOON
+        ),
+        change=product_changes.change_product(
+            a_tank("T-9"), product=None, celsius=None, on=TODAY, why="sold", by=planner, at=NOON
+        ),
     )
 
 
