@@ -11,8 +11,17 @@ from calibration.arrays import row_sql
 from calibration.drift.results import points_of, results_of
 from calibration.drift.rows import RECORD
 from calibration.records.models import Calibration
+from plant.product_changes.models import ProductChange
 from plant.transmitters.models import Installation
-from tests.makers import an_equipped_point, an_unsaved_record, past_records
+from tests.makers import (
+    a_point,
+    a_transmitter,
+    an_equipped_point,
+    an_installation,
+    an_unsaved_record,
+    past_records,
+    soybean_oil,
+)
 
 EXPRESSION = """
     SELECT pg_get_expr(d.adbin, d.adrelid) FROM pg_attrdef d
@@ -103,3 +112,59 @@ def test_results_stand_in_order_of_days_whichever_was_recorded_first(site):
     assert results.day.tolist() == sorted(results.day.tolist())
     by_day = Calibration.objects.order_by("done_on").values_list("pk", flat=True)
     assert results.record.tolist() == list(by_day)
+
+
+@pytest.mark.django_db
+def test_a_stated_uncertainty_counts_and_else_a_twentieth_of_the_tolerance(site):
+    """What readings share is at most the whole."""
+    point = an_equipped_point(tolerance=2)
+    past_records(
+        point,
+        {},
+        {"u_zero": 0.03, "u_zero_shared": 0.01},
+        {"u_zero": 0.03, "u_zero_shared": 0.05},
+    )
+    results = results_of(points_of([point.pk]))
+    assert results.u.tolist() == [pytest.approx([0.1, 0.03, 0.03]), pytest.approx([0.1] * 3)]
+    assert results.shared.tolist() == [pytest.approx([0.0, 0.01, 0.03]), [0.0] * 3]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("principle", "fresh"),
+    [("capacitance rod", [False, True, False]), ("radar", [False, False, False])],
+)
+def test_a_change_of_the_product_begins_a_level_where_the_reading_depends_on_it(
+    site, principle, fresh
+):
+    """On the day of the second result; changes before the first and after the last begin none."""
+    point = a_point()
+    an_installation(point, a_transmitter(principle=principle))
+    past_records(point, {}, {}, {})
+    for on in (dt.date(2023, 1, 1), dt.date(2025, 6, 1), dt.date(2026, 7, 1)):
+        ProductChange.objects.create(
+            site=site, tank=point.tank, on=on, product=soybean_oil(), celsius=40
+        )
+    assert results_of(points_of([point.pk])).fresh.tolist() == [fresh] * 2
+
+
+@pytest.mark.django_db
+def test_an_amended_record_stands_as_it_was_amended(site):
+    point = an_equipped_point()
+    first, second = past_records(point, {}, {})
+    device = Installation.objects.get(point=point).transmitter
+    amended = an_unsaved_record(
+        point, first.done_on, device, found_at_zero=0.2, amends=first, amend_reason="misread"
+    )
+    amended.save()
+    results = results_of(points_of([point.pk]))
+    assert results.record.tolist() == [amended.pk, second.pk]
+
+
+@pytest.mark.django_db
+def test_results_of_a_transmitter_that_is_gone_are_left_out(site):
+    point = an_equipped_point()
+    past_records(point, {}, {})
+    Installation.objects.filter(point=point).update(removed_on=dt.date(2026, 7, 1))
+    an_installation(point, installed_on=dt.date(2026, 7, 1))
+    assert len(results_of(points_of([point.pk]))) == 0
