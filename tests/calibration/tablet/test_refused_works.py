@@ -6,6 +6,7 @@ import uuid
 
 import pytest
 
+from calibration.jobs import acts as jobs
 from calibration.procedures.models import ProcedureStep, ProcedureVersion
 from calibration.records.models import Calibration
 from calibration.tablet import acts as field
@@ -77,3 +78,49 @@ def test_one_of_several_works_is_settled_and_the_others_wait(told, technician, p
     assert (done.pk, done.state) == (first.pk, "settled")
     other.refresh_from_db()
     assert other.state == "set aside"
+
+
+# ---- settled: which job the record goes to ----
+@pytest.fixture
+def aside(job, told, technician, planner, now) -> FieldWork:
+    """Its job was cancelled while the tablet was away."""
+    content = a_content(told, at=now)
+    sign(content, by=technician, at=now)
+    jobs.cancel(job, why="not needed", by=planner)
+    return receive(content, by=technician, at=now)
+
+
+def test_the_record_of_a_closed_job_goes_to_the_open_job_of_its_point(aside, job, planner, now):
+    waiting = jobs.plan(job.point, technician=None, note="again", by=planner)
+    jobs.plan(an_equipped_point("LT-9"), technician=None, by=planner)
+    done = settle(aside, as_record=True, why="it was done", by=planner, at=now)
+    assert done.record.job_id == waiting.pk
+    waiting.refresh_from_db()
+    assert (waiting.state, waiting.technician) == ("submitted", aside.person)
+
+
+def test_without_an_open_job_the_record_gets_one_of_its_own(aside, job, planner, now):
+    jobs.plan(an_equipped_point("LT-9"), technician=None, by=planner)
+    made = settle(aside, as_record=True, why="it was done", by=planner, at=now).record.job
+    assert made.pk != job.pk
+    assert (made.point, made.site, made.due_on) == (job.point, job.site, job.point.due_on)
+    assert (made.why, made.state, made.technician) == ("request", "submitted", aside.person)
+
+
+def test_settling_enters_the_work_its_signer_and_both_jobs(aside, job, planner, now):
+    done = settle(aside, as_record=True, why=" it was done ", by=planner, at=now)
+    assert (done.settled_by, done.settled_at, done.settled_why) == (planner, now, "it was done")
+    details = LedgerEntry.objects.get(act="settle work").details
+    assert details == {
+        "work": aside.pk,
+        "signed by": "T. Quillane",
+        "job": job.pk,
+        "record": done.record_id,
+        "its job": done.record.job_id,
+        "tag": "LT-101A",
+        "done on": now.date().isoformat(),
+        "as found": "pass",
+        "as left": "pass",
+        "adjusted": False,
+    }
+    assert done.record.submitted_at == now
