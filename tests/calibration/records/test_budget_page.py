@@ -38,13 +38,13 @@ RULE = {
 }
 
 
-def a_record(*, rule: dict | None = None, tur: float | None = 8.17, **budget) -> Calibration:
+def with_budget(*, rule: dict | None = None, tur: float | None = 8.17, **budget) -> Calibration:
     whole = BUDGET | budget | ({"rule": RULE | rule} if rule is not None else {})
     return Calibration(budget=whole, tur=tur, expanded_percent=0.12345)
 
 
 def test_the_figures_have_the_digits_that_their_uncertainty_allows():
-    shown = budget_of(a_record())
+    shown = budget_of(with_budget())
     expected = {
         "u": "0.0612",
         "expanded": "0.123",
@@ -61,7 +61,7 @@ def test_the_figures_have_the_digits_that_their_uncertainty_allows():
 
 
 def test_each_component_has_its_bar_beside_the_largest():
-    larger, smaller = budget_of(a_record())["parts"]
+    larger, smaller = budget_of(with_budget())["parts"]
     assert (larger.name, larger.value, larger.shape) == (LARGER["name"], "2", "rectangular")
     assert (larger.divisor, larger.sensitivity, larger.u) == ("1.73", "0.0125", "0.0144")
     assert (larger.share, larger.width) == ("80", 100.0)
@@ -71,12 +71,12 @@ def test_each_component_has_its_bar_beside_the_largest():
 
 
 def test_degrees_of_freedom_may_be_infinite_and_a_ratio_unknown():
-    shown = budget_of(a_record(dof=None, tur=None))
+    shown = budget_of(with_budget(dof=None, tur=None))
     assert (shown["dof"], shown["tur"], shown["is_low"]) == ("infinite", "", False)
 
 
 def test_a_budget_of_measured_components_assumes_nothing():
-    assert not budget_of(a_record(components=[SMALLER]))["assumed"]
+    assert not budget_of(with_budget(components=[SMALLER]))["assumed"]
 
 
 def test_a_record_without_a_budget_shows_none():
@@ -85,12 +85,12 @@ def test_a_record_without_a_budget_shows_none():
 
 @pytest.mark.parametrize(("tur", "low"), [(3.99, True), (4.0, False), (None, False)])
 def test_a_ratio_is_low_below_the_least_that_was_asked(tur, low):
-    assert tur_is_low(a_record(tur=tur, rule={})) is low
+    assert tur_is_low(with_budget(tur=tur, rule={})) is low
 
 
 def test_the_ratio_asked_is_that_of_the_record_s_day():
-    assert tur_is_low(a_record(tur=5.0, rule={"least_tur": "6"}))
-    assert budget_of(a_record(rule={"least_tur": "6"}))["least"] == "6.0"
+    assert tur_is_low(with_budget(tur=5.0, rule={"least_tur": "6"}))
+    assert budget_of(with_budget(rule={"least_tur": "6"}))["least"] == "6.0"
 
 
 @pytest.mark.parametrize(
@@ -102,12 +102,12 @@ def test_the_ratio_asked_is_that_of_the_record_s_day():
     ],
 )
 def test_each_rule_is_said_in_words_with_its_numbers(rule, words, guard):
-    record = a_record(rule={"rule": rule})
+    record = with_budget(rule={"rule": rule})
     assert words in budget_of(record)["rule"]
     assert guard_of(record) == pytest.approx(guard)
 
 
 def test_without_an_uncertainty_there_is_no_guard_band():
-    record = a_record(rule={"rule": "guard band"})
+    record = with_budget(rule={"rule": "guard band"})
     record.expanded_percent = None
     assert guard_of(record) == 0.0

@@ -22,7 +22,7 @@ def point(site):
     return an_equipped_point()
 
 
-def a_record(point, done_on: dt.date = TODAY, **facts) -> Calibration:
+def stored_record(point, done_on: dt.date = TODAY, **facts) -> Calibration:
     device = point.installations.get().transmitter
     record = an_unsaved_record(point, done_on, device, **facts)
     record.save()
@@ -49,7 +49,7 @@ def keys(record: Calibration, readings: list[Reading] = ()) -> dict[str, list[st
 
 # ---- the readings of a stage ----
 def test_each_stage_that_shows_a_pattern_is_named_and_no_other(point):
-    record = a_record(point)
+    record = stored_record(point)
     assert keys(record, shifted("as found")) == {"as found": ["P5"]}
     assert keys(record, shifted("as left")) == {"as left": ["P5"]}
     assert keys(record, shifted("as found", "0.01")) == {}
@@ -58,7 +58,7 @@ def test_each_stage_that_shows_a_pattern_is_named_and_no_other(point):
 
 
 def test_a_reading_without_an_output_takes_no_part(point):
-    record, rows = a_record(point), shifted("as found")
+    record, rows = stored_record(point), shifted("as found")
     rows[1].observed = None
     assert keys(record, rows) == {"as found": ["P5"]}
     for row in rows:
@@ -67,7 +67,7 @@ def test_a_reading_without_an_output_takes_no_part(point):
 
 
 def test_patterns_are_those_of_a_loop_of_4_to_20_milliamperes(point):
-    assert keys(a_record(point, signal="0-20mA"), shifted("as found")) == {}
+    assert keys(stored_record(point, signal="0-20mA"), shifted("as found")) == {}
 
 
 # ---- beside a record of the other kind ----
@@ -76,7 +76,7 @@ WETTED = {"way": "wetted level by dip", "found_largest": 0.9}
 
 
 def test_output_right_and_level_wrong_is_said_on_both_records(point):
-    output, wetted = a_record(point, **OUTPUT), a_record(point, TODAY - DAY, **WETTED)
+    output, wetted = stored_record(point, **OUTPUT), stored_record(point, TODAY - DAY, **WETTED)
     for record in (output, wetted):
         [(stage, [hint])] = hints_of(record, [])
         assert stage == APART
@@ -84,45 +84,45 @@ def test_output_right_and_level_wrong_is_said_on_both_records(point):
 
 
 def test_both_wrong_by_the_same_point_to_the_output_stage(point):
-    a_record(point, **OUTPUT | {"found_largest": 0.8})
-    [(_, [hint])] = hints_of(a_record(point, TODAY - DAY, **WETTED), [])
+    stored_record(point, **OUTPUT | {"found_largest": 0.8})
+    [(_, [hint])] = hints_of(stored_record(point, TODAY - DAY, **WETTED), [])
     assert hint.pattern == "wrong by the same on simulated output and wetted level"
 
 
 def test_output_wrong_and_level_right_points_nowhere(point):
-    a_record(point, **OUTPUT | {"found_largest": 0.9})
-    assert keys(a_record(point, **WETTED | {"found_largest": 0.02})) == {}
+    stored_record(point, **OUTPUT | {"found_largest": 0.9})
+    assert keys(stored_record(point, **WETTED | {"found_largest": 0.02})) == {}
 
 
 def test_two_records_of_one_kind_say_nothing(point):
-    a_record(point, TODAY - DAY, **WETTED | {"found_largest": 0.02})
-    assert keys(a_record(point, **WETTED)) == {}
+    stored_record(point, TODAY - DAY, **WETTED | {"found_largest": 0.02})
+    assert keys(stored_record(point, **WETTED)) == {}
 
 
 @pytest.mark.parametrize(("days", "near"), [(30, True), (31, False), (-30, True), (-31, False)])
 def test_a_month_before_or_after_is_near(point, days, near):
-    a_record(point, TODAY - days * DAY, **OUTPUT)
-    assert bool(keys(a_record(point, **WETTED))) is near
+    stored_record(point, TODAY - days * DAY, **OUTPUT)
+    assert bool(keys(stored_record(point, **WETTED))) is near
 
 
 def test_another_transmitter_is_no_comparison(point):
-    wetted = a_record(point, **WETTED)
-    a_record(an_equipped_point("LT-2"), **OUTPUT)
+    wetted = stored_record(point, **WETTED)
+    stored_record(an_equipped_point("LT-2"), **OUTPUT)
     an_unsaved_record(point, TODAY - DAY, a_transmitter(), **OUTPUT).save()
     assert keys(wetted) == {}
 
 
 def test_a_record_without_errors_is_passed_over_for_one_with_them(point):
-    wetted = a_record(point, **WETTED)
+    wetted = stored_record(point, **WETTED)
     for days in (-2, 2):
-        a_record(point, TODAY + days * DAY, **OUTPUT | {"found_largest": None})
+        stored_record(point, TODAY + days * DAY, **OUTPUT | {"found_largest": None})
     assert keys(wetted) == {}
-    a_record(point, TODAY, **OUTPUT)
+    stored_record(point, TODAY, **OUTPUT)
     assert keys(wetted) == {APART: ["P10"]}
 
 
 def test_only_a_capacitance_probe_has_two_parts(point):
-    a_record(point, **OUTPUT)
-    wetted = a_record(point, TODAY - DAY, **WETTED)
+    stored_record(point, **OUTPUT)
+    wetted = stored_record(point, TODAY - DAY, **WETTED)
     wetted.transmitter.principle = "radar"
     assert keys(wetted) == {}
