@@ -26,8 +26,13 @@ def depth_of(kind, diameter, share):
     ) * diameter
 
 
+# Those with heads come more often: there are thirty ways to close an upright tank.
+KINDS = ["vertical", "vertical", "vertical", "horizontal", "horizontal", "rectangular", "sphere"]
+UPRIGHT = [kind for kind in KINDS if kind != "horizontal"]
+
+
 @st.composite
-def shapes(draw, kinds=("vertical", "horizontal", "rectangular", "sphere")):
+def shapes(draw, kinds=KINDS):
     size = st.floats(0.3, 30)
     share = st.floats(0.05, 1)
     kind = draw(st.sampled_from(kinds))
@@ -48,7 +53,7 @@ def shapes(draw, kinds=("vertical", "horizontal", "rectangular", "sphere")):
 
 # Of each tank drawn, at many places at once: one that is drawn too, the ends and those beside them.
 PLACES = np.array([0.0, 1e-6, 0.01, 0.1, 0.25, 0.5, 0.75, 0.9, 0.99, 1 - 1e-6, 1.0])
-few = settings(max_examples=50)
+few = settings(max_examples=60)
 
 
 @few
@@ -79,7 +84,7 @@ def test_height_is_recovered_from_its_volume(shape, share):
 
 
 @few
-@given(shape=shapes(["vertical", "sphere", "rectangular"]), share=st.floats(0.02, 0.98))
+@given(shape=shapes(UPRIGHT), share=st.floats(0.02, 0.98))
 def test_volume_grows_by_the_area_of_the_surface(shape, share):
     """The referee knows nothing of the volumes: the drawn section's width gives the surface."""
     top = inside_height(shape)
@@ -194,6 +199,7 @@ def area(corners):
     return float(x @ np.roll(z, -1) - z @ np.roll(x, -1)) / 2
 
 
+@few
 @given(shape=shapes())
 def test_outline_encloses_the_drawn_section_and_touches_its_ends(shape):
     corners = outline(shape)
@@ -201,7 +207,7 @@ def test_outline_encloses_the_drawn_section_and_touches_its_ends(shape):
     top = inside_height(shape)
     assert (z.min(), z.max()) == pytest.approx((0.0, top), abs=1e-12)
     assert x.max() == pytest.approx(-x.min())
-    heights = (np.arange(4000) + 0.5) / 4000 * top
+    heights = (np.arange(1000) + 0.5) / 1000 * top
     assert area(corners) == pytest.approx(np.mean(shape.body.width(heights)) * top, rel=5e-3)
 
 
