@@ -67,12 +67,13 @@ def cover() -> None:
 def work(file: Path, workers: int) -> None:
     command = [*PYTEST, "-p", "tests.mutation.worker", *TESTS]
     environment = os.environ | {RESULTS: str(file)}
+    logs = [DATA / f"worker-{number}.log" for number in range(1, workers + 1)]
     running = [
-        subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.DEVNULL)
-        for _ in range(workers)
+        subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log.open("w")) for log in logs
     ]
-    for process in running:
-        process.wait()
+    for process, log in zip(running, logs, strict=True):
+        if process.wait():
+            sys.exit(f"A worker stopped before its work was done: see {log}.")
 
 
 if __name__ == "__main__":
