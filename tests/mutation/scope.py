@@ -63,6 +63,7 @@ TESTS = (
     "tests/plant",
     "tests/calibration",
     "tests/published",
+    "tests/test_ledger_of_acts.py",
     "tests/test_rights_of_acts.py",
     "tests/test_transactions.py",
 )
