@@ -17,6 +17,8 @@ from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
 
 Components = tuple[Component, ...]
+# Error of a meter beyond its room temperature, % of reading for each K (no source).
+METER_PER_KELVIN = 0.002
 
 
 def rectangle(name: str, half_width: Floats, *, shared: bool = False) -> Component:
@@ -107,7 +109,7 @@ def meter_temperature(
     reading: Floats,
     celsius: Floats,
     *,
-    percent_per_kelvin: float = 0.002,
+    percent_per_kelvin: float = METER_PER_KELVIN,
     reference: float = 23.0,
     room: float = 5.0,
 ) -> Component:
@@ -120,16 +122,17 @@ def meter_temperature(
     return rectangle("meter temperature", float_or_array(width), shared=True)
 
 
-def loop_resistor(reading: Floats, *, percent: float = 0.01) -> Component:
-    """The resistor across which a current is read in volts.
+def resistor_error(reading: Floats, *, marked: Floats, true: Floats) -> Floats:
+    """By how much too high a current was read as the voltage over a resistor of ``true`` ohm that
+    was taken for one of ``marked`` ohm.
 
-    percent: its limit; it makes the same % of the current read.
+    Raises BadArgument where one of them is not above zero.
+
+    >>> round(resistor_error(20.02, marked=250.0, true=250.25), 6)
+    0.02
     """
-    return rectangle(
-        "loop resistor",
-        float_or_array(percent / 100 * np.abs(np.asarray(reading, dtype=float))),
-        shared=True,
-    )
+    ohms = above_zero("marked", marked) / above_zero("true", true)
+    return float_or_array(np.asarray(reading, dtype=float) * (1 - ohms))
 
 
 def default_meter(reading: Floats, *, celsius: Floats = 23.0, step: float = 0.001) -> Components:

@@ -17,7 +17,7 @@ from calibration.metrology.components import (
     repeatability_of,
     specification,
 )
-from calibration.metrology.uncertainty import Component, Shape
+from calibration.metrology.uncertainty import Component, Shape, scaled
 from plant.level.arrays import Floats, float_or_array
 from plant.level.checks import BadArgument, above_zero, not_below_zero
 
@@ -40,7 +40,7 @@ def wetted_by_dip(
     level: Floats,
     *,
     tape_class: int = 2,
-    tape: Component | None = None,
+    tape: Components = (),
     cut: float = 1.0,
     datum: float = 2.0,
     surface: float = 2.0,
@@ -60,20 +60,19 @@ def wetted_by_dip(
     2.24
     """
     height = not_below_zero("level", level)
-    if tape is None and tape_class not in TAPES:
+    if not tape and tape_class not in TAPES:
         raise BadArgument("tape_class", f"{tape_class} is neither 1 nor 2")
-    if tape is None:
+    if not tape:
         fixed, per_metre, bob = TAPES[tape_class]
-        tape = rectangle(
-            "dip tape", float_or_array(fixed + per_metre * np.ceil(height) + bob), shared=True
-        )
+        width = float_or_array(fixed + per_metre * np.ceil(height) + bob)
+        tape = (rectangle("dip tape", width, shared=True),)
     repeats = (
         known_repeatability("dips", scatter, repeats=dips, dof=max(dips - 1, 1))
         if readings is None
         else repeatability_of("dips", readings)
     )
     return (
-        tape,
+        *tape,
         Component("reading the cut", cut, Shape.TRIANGULAR),
         rectangle("datum plate and bottom", datum, shared=True),
         rectangle("surface motion and time offset", surface),
@@ -85,31 +84,45 @@ def wetted_by_dip(
 
 
 def wetted_by_gauge_glass(
-    height: Floats, *, scale: float = 2.0, meniscus: float = 2.0, column_percent: float = 0.5
+    height: Floats,
+    *,
+    length: Components = (),
+    scale: float = 2.0,
+    meniscus: float = 2.0,
+    column_percent: float = 0.5,
 ) -> Components:
     """*Wetted level by gauge glass*, mm; height of the column in the glass, m.
 
+    length: the scale or tape it was read with, from its certificate, mm; else ± ``scale``.
     column_percent: what is left, in % of the height, after correcting a glass that is colder than
     the tank.
     """
     column = 1000 * column_percent / 100 * not_below_zero("height", height)
     return (
-        rectangle("glass scale", scale, shared=True),
+        *(length or (rectangle("glass scale", scale, shared=True),)),
         rectangle("meniscus and parallax", meniscus),
         rectangle("density of the column", float_or_array(column), shared=True),
     )
 
 
 def probe_raised(
-    span: Floats, *, mark: float = 3.0, film: float = 5.0, nozzle_percent: float = 0.5
+    span: Floats,
+    *,
+    length: Components = (),
+    mark: float = 3.0,
+    film: float = 5.0,
+    nozzle_percent: float = 0.5,
 ) -> Components:
     """*Probe raised out of product*, mm; span in m. film: what clings, 20 mm for molasses.
+
+    length: the tape by which it was marked, from its certificate, mm.
 
     nozzle_percent: of span, for the geometry that changes at the nozzle. For sense and zero, not
     for a span of record.
     """
     nozzle = 1000 * nozzle_percent / 100 * not_below_zero("span", span)
     return (
+        *length,
         rectangle("mark on the probe", mark),
         rectangle("clinging film", film),
         rectangle("geometry at the nozzle", float_or_array(nozzle), shared=True),
@@ -121,7 +134,7 @@ def pressure_applied(
     *,
     density: Floats,
     range_kilopascals: float = 0.0,
-    calibrator: Component | None = None,
+    calibrator: Components = (),
     port: float = 2.0,
     density_width: float = 1.0,
     gravity_width: float = 0.001,
@@ -134,34 +147,34 @@ def pressure_applied(
     """
     height = not_below_zero("level", level)
     rho = above_zero("density", density)
-    kilopascals = rho * GRAVITY * height / 1000
-    known = calibrator or specification(
+    usual = specification(
         "pressure calibrator",
-        kilopascals,
+        rho * GRAVITY * height / 1000,
         percent_of_reading=0.02,
         percent_of_range=0.01,
         range_value=range_kilopascals,
     )
     return (
-        Component(
-            known.name,
-            known.value,
-            known.shape,
-            divisor=known.divisor,
-            sensitivity=float_or_array(1e6 / (rho * GRAVITY)),
-            dof=known.dof,
-            shared=True,
-        ),
+        *scaled(calibrator or (usual,), millimetres_per_kilopascal(rho)),
         rectangle("height of the port", port, shared=True),
         rectangle("density", float_or_array(1000 * height * density_width / rho), shared=True),
         rectangle("gravity", float_or_array(1000 * height * gravity_width / GRAVITY), shared=True),
     )
 
 
+def millimetres_per_kilopascal(density: Floats) -> Floats:
+    """Height of the product, kg/m³, that a kilopascal holds up.
+
+    >>> round(millimetres_per_kilopascal(1000.0), 2)
+    101.97
+    """
+    return float_or_array(1e6 / (above_zero("density", density) * GRAVITY))
+
+
 def target_at_distance(
     distance: Floats,
     *,
-    length: Component | None = None,
+    length: Components = (),
     tilt: float = 2.0,
     face: float = 1.0,
     air_kelvin: float = 0.0,
@@ -180,7 +193,7 @@ def target_at_distance(
         ),
     )
     return (
-        length or certificate("tape or laser", 2.0, 2.0),
+        *(length or (certificate("tape or laser", 2.0, 2.0),)),
         rectangle("tilt and aim", tilt),
         rectangle("reference face", face, shared=True),
         *(air if air_kelvin else ()),
@@ -194,31 +207,46 @@ def weights_on_hanger(
     length: float,
     volume: float,
     density: float,
+    weights: Components = (),
     weights_share: float = WEIGHTS_M2,
     volume_percent: float = 0.3,
     density_width: float = 1.0,
 ) -> Components:
     """*Weights on hanger*, mm of the product; level along the displacer in m, mass hung in kg.
 
-    length (m) and volume (m³) of the displacer, density of the product (kg/m³). Friction shows in
-    the repeats.
+    length (m) and volume (m³) of the displacer, density of the product (kg/m³). weights: from their
+    certificate, in kg; else ``weights_share`` of the mass. Friction shows in the repeats.
     """
     height = not_below_zero("level", level)
-    above_zero("length, volume, density", (length, volume, density))
-    per_kilogram = 1000 * length / (density * volume)
-    mass_width = weights_share * not_below_zero("mass", mass)
+    per_kilogram = millimetres_per_kilogram(length=length, volume=volume, density=density)
+    width = float_or_array(weights_share * per_kilogram * not_below_zero("mass", mass))
     return (
-        rectangle("weights", float_or_array(mass_width * per_kilogram), shared=True),
+        *(scaled(weights, per_kilogram) or (rectangle("weights", width, shared=True),)),
         rectangle("displacer volume", float_or_array(10 * volume_percent * height), shared=True),
         rectangle("density", float_or_array(1000 * height * density_width / density), shared=True),
     )
 
 
-def float_moved(*, scale: float = 1.0, draft: float = 3.0, pitch: float = 0.0) -> Components:
-    """*Float moved along its rod*, mm. pitch: step of a reed chain, of which half is the limit."""
+def millimetres_per_kilogram(*, length: float, volume: float, density: float) -> float:
+    """Height of the product along a displacer (m, m³) that bears as much as a kilogram less hung.
+
+    >>> millimetres_per_kilogram(length=1.0, volume=0.001, density=1000.0)
+    1000.0
+    """
+    above_zero("length, volume, density", (length, volume, density))
+    return 1000 * length / (density * volume)
+
+
+def float_moved(
+    *, length: Components = (), scale: float = 1.0, draft: float = 3.0, pitch: float = 0.0
+) -> Components:
+    """*Float moved along its rod*, mm. pitch: step of a reed chain, of which half is the limit.
+
+    length: the tape it was moved by, from its certificate, mm; else the scale of the rod.
+    """
     chain = (rectangle("step of the reed chain", pitch / 2),) if pitch else ()
     return (
-        rectangle("scale of the rod", scale, shared=True),
+        *(length or (rectangle("scale of the rod", scale, shared=True),)),
         rectangle("draft of the float", draft, shared=True),
         *chain,
     )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from calibration.records.entry import ReadingEntry
 from calibration.records.input_parts import input_parts
 from calibration.records.output_parts import output_parts
 from calibration.records.setup import Setup
+from calibration.records.standard_uses import check_counted
 from calibration.records.uncertainty import PROBABILITY, Parts, Uncertainty
 from plant.level.signals import percent_at
 
@@ -31,7 +33,9 @@ def uncertainty_of(setup: Setup, readings: Sequence[ReadingEntry]) -> Uncertaint
         return None
     applied = np.array([float(r.applied) for r in readings])
     percent = np.asarray(percent_at(applied, **setup.ends), dtype=float)
-    parts = output_parts(setup, readings) + input_parts(setup, applied)
+    for standard, certificate in setup.certified:
+        check_counted(standard, certificate, setup.point, setup.way)
+    parts = output_parts(setup, readings) + _of_input(setup, readings, applied)
     parts = with_computed(parts + _repeats(setup, readings, percent), readings)
     budget = combine(parts.components)
     covered = coverage(budget, probability=PROBABILITY)
@@ -50,10 +54,30 @@ def uncertainty_of(setup: Setup, readings: Sequence[ReadingEntry]) -> Uncertaint
         shares=np.array([each(share) for share in budget.shares]),
         values=np.array([each(c.value) for c in parts.components]),
         sensitivities=np.array([each(c.sensitivity) for c in parts.components]),
+        shift=sum((each(one.shift) for one in parts.corrections), np.zeros(applied.shape)),
         components=parts.components,
         assumed=parts.assumed,
         lasting=parts.lasting,
+        stems=parts.stems,
+        corrections=parts.corrections,
+        beside=_beside(setup, parts),
     )
+
+
+def _of_input(setup: Setup, readings: Sequence[ReadingEntry], applied: np.ndarray) -> Parts:
+    """With its corrections turned into those of the errors: where the input is less than it was
+    taken for, the error is larger.
+    """
+    parts = input_parts(setup, applied)
+    reverse = setup.point.lower > setup.point.upper
+    turn = np.array([1.0 if reverse and r.indication is None else -1.0 for r in readings])
+    return replace(parts, corrections=tuple(one.scaled(turn) for one in parts.corrections))
+
+
+def _beside(setup: Setup, parts: Parts) -> tuple[str, ...]:
+    """The standards of which no part came: meters where an indication decided."""
+    counted = set(parts.stems.values())
+    return tuple(s.name for s, _ in setup.certified if s.name not in counted)
 
 
 def u_output(setup: Setup, reading: ReadingEntry) -> float:

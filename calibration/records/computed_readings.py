@@ -8,6 +8,7 @@ they carry.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -44,8 +45,14 @@ def with_computed(parts: Parts, readings: Sequence[ReadingEntry]) -> Parts:
         return parts
     weights, beyond = weights_of(readings)
     bend = Component(BEND, np.where(beyond, BEND_PERCENT, 0.0), Shape.RECTANGULAR)
-    return Parts(
-        (*propagate(parts.components, weights), bend), parts.assumed | {BEND}, parts.lasting
+    return replace(
+        parts,
+        components=(*propagate(parts.components, weights), bend),
+        assumed=parts.assumed | {BEND},
+        corrections=tuple(
+            replace(one, shift=weights @ np.broadcast_to(one.shift, len(readings)))
+            for one in parts.corrections
+        ),
     )
 
 

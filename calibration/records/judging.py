@@ -95,7 +95,8 @@ def judge(
 
     Where an indication was read it decides (a custody tolerance cannot be proved through the loop);
     otherwise the output does. A reading in an NE 43 failure band fails and stays out of the
-    figures: it is evidence of a failure.
+    figures: it is evidence of a failure. The certified deviations of the standards are corrected
+    for.
     """
     if not readings:
         return StageResult([], [], None, "", False)
@@ -103,6 +104,8 @@ def judge(
     errors = np.array(
         [_error(r, e, against) for r, e in zip(readings, expected, strict=True)], dtype=float
     )
+    if uncertainty is not None:
+        errors = errors - uncertainty.shift
     bands = [_band(r, against) for r in readings]
     failed = np.array([band in FAILURES for band in bands])
     by_rule = verdicts_by(policy or Policy(), errors, against.tolerance_percent, uncertainty)

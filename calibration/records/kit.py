@@ -12,40 +12,20 @@ from typing import Any
 
 from calibration.jobs.models import Job
 from calibration.metrology.decision import uncertainty_ratio
-from calibration.procedures.models import InputWay, ProcedureVersion
+from calibration.procedures.models import ProcedureVersion
 from calibration.records.budgets import u_input, u_output
-from calibration.records.certificate_parts import IN_MM
+from calibration.records.certificate_units import MILLIMETRES, Kind, kind_of, signal_per_unit
 from calibration.records.entry import ReadingEntry
-from calibration.records.output_parts import signal_per_unit
 from calibration.records.setup import METERS, Certified, Setup
+from calibration.records.standard_uses import LENGTHS, why_not_counted
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import signal_at
 from plant.level.units import LENGTH_UNITS
 from plant.points.models import MeasuringPoint
 from plant.transmitters.models import Transmitter
 
-LENGTHS = frozenset({ReferenceStandard.Kind.DIP_TAPE, ReferenceStandard.Kind.LENGTH})
-# What applies or measures the input, by way; trade custom, no source.
-APPLIES: Mapping[str, frozenset[str]] = {
-    InputWay.SIMULATED_OUTPUT: frozenset(),
-    InputWay.DIP: frozenset({ReferenceStandard.Kind.DIP_TAPE}),
-    InputWay.GAUGE_GLASS: LENGTHS,
-    InputWay.PROBE_RAISED: LENGTHS,
-    InputWay.CAPACITANCE: frozenset({ReferenceStandard.Kind.DECADE_BOX}),
-    InputWay.PRESSURE: frozenset({ReferenceStandard.Kind.PRESSURE_CALIBRATOR}),
-    InputWay.TARGET: LENGTHS,
-    InputWay.WEIGHTS: frozenset({ReferenceStandard.Kind.WEIGHTS}),
-    InputWay.FLOAT_MOVED: LENGTHS,
-}
-# Of use on any job, beside what the figures rest on.
-OF_USE_ANYWHERE = frozenset(
-    {
-        ReferenceStandard.Kind.THERMOMETER,
-        ReferenceStandard.Kind.HYDROMETER,
-        ReferenceStandard.Kind.BOND_TESTER,
-        ReferenceStandard.Kind.OTHER,
-    }
-)
+# On which no reading itself rests, so that no ratio is given for them.
+AIDS = frozenset({Kind.THERMOMETER, Kind.HYDROMETER})
 
 
 class Kit:
@@ -89,22 +69,12 @@ def unfit(
     standard: ReferenceStandard, certificate: StandardCertificate, point: MeasuringPoint, way: str
 ) -> str:
     """Why this standard does not serve a test of ``point`` by ``way``; "" where it does."""
-    kind = standard.kind
-    if kind in OF_USE_ANYWHERE:
-        return ""
-    if kind in METERS:
-        if _signal_ends(certificate, point) is None:
-            return (
-                f"Its certificate is in {certificate.unit}; the output is in {point.output.unit}."
-            )
-        return short_of_signal(standard, certificate, point)
-    if kind == ReferenceStandard.Kind.RESISTOR:
-        return ""
-    if kind not in APPLIES[way]:
-        return f"{kind.capitalize()}: not used for {way}."
-    if kind in LENGTHS and point.quantity == "level":
+    why = why_not_counted(standard, certificate, point, way)
+    if why:
+        return why
+    if kind_of(standard, certificate) in LENGTHS and point.quantity == "level":
         return _short_of_level(certificate, point)
-    return ""
+    return short_of_signal(standard, certificate, point)
 
 
 def short_of_signal(
@@ -113,7 +83,8 @@ def short_of_signal(
     """Why a meter is certified for too little to read the point's whole output; "" where it is not,
     or no meter.
     """
-    ends = _signal_ends(certificate, point) if standard.kind in METERS else None
+    is_meter = kind_of(standard, certificate) in METERS
+    ends = _signal_ends(certificate, point) if is_meter else None
     return _outside(certificate, *ends) if ends else ""
 
 
@@ -129,11 +100,11 @@ def _signal_ends(
 
 
 def _short_of_level(certificate: StandardCertificate, point: MeasuringPoint) -> str:
-    if certificate.unit not in IN_MM:
+    if certificate.unit not in MILLIMETRES:
         return ""
     metres = LENGTH_UNITS[point.unit]
     ends = [abs(float(end)) * float(metres) * 1000 for end in (point.lower, point.upper)]
-    reach = max(ends) / IN_MM[certificate.unit]
+    reach = max(ends) / MILLIMETRES[certificate.unit]
     return _outside(certificate, reach, reach)
 
 
@@ -164,11 +135,12 @@ class _Ratio:
 
     def of(self, standard: ReferenceStandard, certificate: StandardCertificate) -> float | None:
         """None for one on which no figure of the error rests."""
-        if standard.kind in OF_USE_ANYWHERE:
+        kind = kind_of(standard, certificate)
+        if kind in AIDS:
             return None
         setup = self._setup([(standard, certificate)])
         of_output, of_input = self._usual
-        if standard.kind in METERS or standard.kind == ReferenceStandard.Kind.RESISTOR:
+        if kind in METERS or kind == Kind.RESISTOR:
             of_output = u_output(setup, self._reading)
         else:
             of_input = u_input(setup, self._reading)

@@ -8,21 +8,28 @@ marked as assumed.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
 
 from calibration.metrology import components as known
 from calibration.metrology.uncertainty import scaled
-from calibration.records.certificate_parts import stated_components
+from calibration.records.certificate_parts import resolution_of, stated_parts, uncorrected
+from calibration.records.certificate_units import (
+    KELVINS,
+    LOOP_OHMS,
+    OHMS,
+    Kind,
+    units_of_meter,
+)
 from calibration.records.entry import ReadingEntry
 from calibration.records.models import Reading
 from calibration.records.setup import METERS, Setup
 from calibration.records.uncertainty import Parts
-from calibration.standards.models import ReferenceStandard
-from plant.level.signals import Signal, signal_at
+from plant.level.signals import signal_at
 
-LOOP_OHMS = 250.0  # 1 to 5 V for 4 to 20 mA
+ROOM = 20.0  # °C, where nobody noted the day's
 COARSE = 0.01  # mA: no coarser display is put on a loop
 
 
@@ -37,8 +44,10 @@ def output_parts(setup: Setup, readings: Sequence[ReadingEntry]) -> Parts:
     pairs = zip(readings, np.ravel(expected).tolist(), strict=True)
     observed = np.array([e if r.observed is None else float(r.observed) for r, e in pairs])
     digit = meter_digit(readings, coarsest=COARSE * setup.signal.span / 16)
-    meter = _meter(setup, observed, digit).scaled(100 / setup.signal.span)
-    return meter + _resistor(setup, observed).scaled(100 / setup.signal.span)
+    parts = _meters(setup, observed, digit) + _resistor(setup, observed)
+    parts = (parts + _temperature(setup, observed)).scaled(100 / setup.signal.span)
+    by_output = np.array([r.indication is None for r in readings], dtype=float)
+    return replace(parts, corrections=tuple(one.scaled(by_output) for one in parts.corrections))
 
 
 def meter_digit(readings: Sequence[ReadingEntry], *, coarsest: float) -> float:
@@ -59,53 +68,56 @@ def _display(readings: Sequence[ReadingEntry], span: float) -> Parts:
     return Parts((known.resolution("display", 100 * digit / span),))
 
 
-def _meter(setup: Setup, observed: np.ndarray, digit: float) -> Parts:
+def _meters(setup: Setup, observed: np.ndarray, digit: float) -> Parts:
     """In the unit of the signal; a meter certified in volts reads a current over the loop
-    resistor.
+    resistor. Of several each counts in full: nothing says which of them read what.
     """
-    certificate = setup.certificate(*METERS)
-    factor = signal_per_unit(setup.signal, certificate.unit) if certificate else None
-    if certificate is None or factor is None:
+    meters = list(setup.certified_as("meter", *METERS))
+    if not meters:
         by = setup.signal.span / 16.0
         parts = scaled(known.default_meter(observed / by, step=digit / by), by)
         return Parts(parts, frozenset(c.name for c in parts))
-    stated = scaled(stated_components("meter", certificate, observed / factor), factor)
-    finest = float(certificate.resolution) * factor if certificate.resolution else digit
-    parts = (*stated, known.resolution("meter resolution", finest))
-    if setup.ambient_c is not None:
-        parts = (*parts, known.meter_temperature(observed, float(setup.ambient_c)))
-    if stated:
-        return Parts(parts, frozenset({"meter temperature"}))
-    absolute = 0.002 * setup.signal.span / 16
-    usual = known.specification(
-        "meter specification", observed, percent_of_reading=0.02, absolute=absolute
-    )
-    return Parts((usual, *parts), frozenset({usual.name, "meter temperature"}))
-
-
-def signal_per_unit(signal: Signal, unit: str) -> float | None:
-    """Units of the signal in one of a meter's certificate; None where its figures say nothing of
-    this signal. A current is read as a voltage over the loop resistor.
-    """
-    volts = {"V": 1.0, "mV": 0.001}
-    if unit == signal.unit:
-        return 1.0
-    if unit not in volts:
-        return None
-    return volts[unit] * (1.0 if signal.unit == "V" else 1000.0 / LOOP_OHMS)
+    units, whole = units_of_meter(setup.signal), Parts(())
+    for name, standard, certificate in meters:
+        step = resolution_of(certificate, observed, units, otherwise=digit)
+        whole += stated_parts(name, standard, certificate, observed, units)
+        whole += Parts((known.resolution(f"{name} resolution", step),))
+    if setup.ambient_c is None:
+        return whole
+    beyond = known.meter_temperature(observed, float(setup.ambient_c))
+    return whole + Parts((beyond,), frozenset({beyond.name}))
 
 
 def _resistor(setup: Setup, observed: np.ndarray) -> Parts:
-    certificate = setup.certificate(ReferenceStandard.Kind.RESISTOR)
-    if certificate is None:
-        return Parts(())
-    limits = [
-        part for part in (certificate.percent_of_reading, certificate.percent_of_range) if part
-    ]
-    if limits:
-        return Parts((known.loop_resistor(observed, percent=float(sum(limits))),))
-    usual = known.loop_resistor(observed)
-    return Parts((usual,), frozenset({usual.name}))
+    """What makes so many % of its ohms makes as many of the current."""
+    whole, nominal = Parts(()), np.full(observed.shape, LOOP_OHMS)
+    for name, standard, certificate in setup.certified_as("loop resistor", Kind.RESISTOR):
+        ohms = stated_parts(name, standard, certificate, nominal, OHMS, whole=LOOP_OHMS)
+        exact = tuple(replace(one, shift=_over_it(one.shift)) for one in ohms.corrections)
+        whole += replace(ohms, corrections=exact).scaled(observed / LOOP_OHMS)
+    return whole
+
+
+def _over_it(deviation: np.ndarray) -> np.ndarray:
+    """By how much a current of LOOP_OHMS units was read too high, over a resistor that is marked so
+    many ohms more than it has.
+    """
+    at, true = np.full(deviation.shape, LOOP_OHMS), LOOP_OHMS - deviation
+    return np.asarray(known.resistor_error(at, marked=LOOP_OHMS, true=true))
+
+
+def _temperature(setup: Setup, observed: np.ndarray) -> Parts:
+    """A thermometer's part in what the meter's temperature makes of its readings."""
+    per_kelvin = known.METER_PER_KELVIN / 100 * np.abs(observed)
+    noted = setup.ambient_c
+    celsius = np.full(observed.shape, ROOM if noted is None else float(noted))
+    whole = Parts(())
+    for name, standard, certificate in setup.certified_as(
+        "thermometer at the meter", Kind.THERMOMETER
+    ):
+        parts = stated_parts(name, standard, certificate, celsius, KELVINS)
+        whole += uncorrected(name, parts).scaled(per_kelvin)
+    return whole
 
 
 def _last_digit(value: Decimal) -> float:

@@ -11,7 +11,7 @@ from plant.refusals import Refused
 if TYPE_CHECKING:
     from calibration.jobs.models import Job
     from calibration.records.models import Calibration
-    from calibration.standards.models import ReferenceStandard
+    from calibration.standards.models import ReferenceStandard, StandardCertificate
 
 
 class DayInFuture(Refused):
@@ -65,6 +65,70 @@ class StandardOutOfRange(Refused):
     def __init__(self, standard: ReferenceStandard, why: str) -> None:
         super().__init__(f"{standard}: {why} Use another standard.", field="standards")
         self.standard, self.why = standard, why
+
+
+class StandardNotCounted(Refused):
+    """A standard that was listed, but of which no part of the uncertainty can be made. ``why``
+    stands beside it where kits are chosen.
+    """
+
+    what_to_do = "Take it off the list of standards."
+
+    def __init__(self, standard: ReferenceStandard, why: str) -> None:
+        super().__init__(f"{standard}: {why} {self.what_to_do}", field="standards")
+        self.standard, self.why = standard, why
+
+
+class StandardNotUsed(StandardNotCounted):
+    """No figure of a test by that way rests on its kind."""
+
+    what_to_do = (
+        "No error of this record rests on it: take it off the list of standards, and write what it "
+        "showed into the note."
+    )
+
+    def __init__(self, standard: ReferenceStandard, kind: str, way: str) -> None:
+        super().__init__(standard, f"{kind.capitalize()}: not used for {way}.")
+        self.kind, self.way = kind, way
+
+
+class UnitOfNoUse(StandardNotCounted):
+    """``known``: the units that would serve."""
+
+    what_to_do = "Use another standard, or enter its certificate in that unit."
+
+    def __init__(
+        self, standard: ReferenceStandard, unit: str, known: list[str], output_unit: str = ""
+    ) -> None:
+        needed = f"the output is in {output_unit}" if output_unit else f"{known[0]} is needed"
+        super().__init__(standard, f"Its certificate is in {unit}; {needed}.")
+        self.unit, self.known = unit, known
+
+
+class AccuracyNotStated(StandardNotCounted):
+    what_to_do = (
+        "Use another standard; or withdraw this certificate and enter it with its U and k, or its "
+        "accuracy."
+    )
+
+    def __init__(self, standard: ReferenceStandard, certificate: StandardCertificate) -> None:
+        super().__init__(
+            standard, f"Certificate {certificate.number} states neither an accuracy nor U and k."
+        )
+        self.certificate = certificate
+
+
+class RangeNotStated(StandardNotCounted):
+    what_to_do = (
+        "Use another standard; or withdraw this certificate and enter it with the range it covers."
+    )
+
+    def __init__(self, standard: ReferenceStandard, certificate: StandardCertificate) -> None:
+        super().__init__(
+            standard,
+            f"Certificate {certificate.number} states its accuracy in % of range, and no range.",
+        )
+        self.certificate = certificate
 
 
 class ReadingsMissing(Refused):

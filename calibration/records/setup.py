@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from calibration.records.certificate_units import kind_of
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import Signal
 from plant.points.models import MeasuringPoint
@@ -48,9 +49,15 @@ class Setup:
         """Span in m of level; where volume is indicated, the tank's height stands for it."""
         return self.point.tank.inside_height_m if self.point.quantity == "volume" else self.span
 
-    def certificate(self, *kinds: str) -> StandardCertificate | None:
-        """Of the first standard of one of these kinds."""
-        return next((c for s, c in self.certified if s.kind in kinds), None)
+    def certified_as(
+        self, name: str, *kinds: str
+    ) -> Iterator[tuple[str, ReferenceStandard, StandardCertificate]]:
+        """The standards of these kinds, each with the name of its part: ``name`` for the first, and
+        with the identity of the standard for those after it.
+        """
+        pairs = [(s, c) for s, c in self.certified if kind_of(s, c) in kinds]
+        for number, (standard, certificate) in enumerate(pairs):
+            yield f"{name} {standard.name}" if number else name, standard, certificate
 
     def density(self) -> tuple[float, bool]:
         """Of the product at its temperature, kg/m³, and whether the register knows it."""

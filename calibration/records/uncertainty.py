@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -12,28 +13,52 @@ from calibration.metrology.decision import uncertainty_ratio
 from calibration.metrology.uncertainty import DIVISORS, Component, scaled
 
 PROBABILITY = 0.95
-OF_ALL = ("components", "assumed", "lasting")
+OF_ALL = ("components", "assumed", "lasting", "stems", "corrections", "beside")
+
+
+@dataclass(frozen=True)
+class Correction:
+    """Of a standard's certified deviation: it shows so much too high, in the certificate's unit.
+    shift: what that makes of each value it measured; once in % of span, of each error.
+    """
+
+    standard: str
+    deviation: float
+    unit: str
+    shift: np.ndarray
+
+    def scaled(self, by: Any) -> Correction:
+        return replace(self, shift=self.shift * by)
 
 
 @dataclass(frozen=True)
 class Parts:
     """Components in % of span. assumed: names of those that nobody has measured; lasting: of those
     that are the same on every visit, such as the datum plate, and so cancel in what drifts between
-    two of them."""
+    two of them; stems: names of standards by the names of the components that their certificates
+    give; corrections: of certified deviations."""
 
     components: tuple[Component, ...]
     assumed: frozenset[str] = frozenset()
     lasting: frozenset[str] = frozenset()
+    stems: Mapping[str, str] = field(default_factory=dict)
+    corrections: tuple[Correction, ...] = ()
 
     def __add__(self, other: Parts) -> Parts:
         return Parts(
             self.components + other.components,
             self.assumed | other.assumed,
             self.lasting | other.lasting,
+            {**self.stems, **other.stems},
+            self.corrections + other.corrections,
         )
 
     def scaled(self, by: Any) -> Parts:
-        return replace(self, components=scaled(self.components, by))
+        return replace(
+            self,
+            components=scaled(self.components, by),
+            corrections=tuple(one.scaled(by) for one in self.corrections),
+        )
 
 
 @dataclass(frozen=True)
@@ -41,7 +66,9 @@ class Uncertainty:
     """One place a reading, % of span. u, expanded: standard and expanded uncertainty of its error;
     k, dof: of each.
 
-    parts, shares, values, sensitivities: components by readings; by: what k rests on.
+    parts, shares, values, sensitivities: components by readings; by: what k rests on; shift: by
+    how much certified deviations of the standards moved each error; beside: standards listed of
+    which no part came.
     """
 
     u: np.ndarray
@@ -54,9 +81,13 @@ class Uncertainty:
     shares: np.ndarray
     values: np.ndarray
     sensitivities: np.ndarray
+    shift: np.ndarray
     components: tuple[Component, ...]
     assumed: frozenset[str]
     lasting: frozenset[str]
+    stems: Mapping[str, str]
+    corrections: tuple[Correction, ...]
+    beside: tuple[str, ...]
 
     def some(self, rows: slice) -> Uncertainty:
         """Of some of the readings."""
@@ -98,6 +129,7 @@ class Uncertainty:
                 "share": float(self.shares[n, at]),
                 "shared": c.shared,
                 "assumed": c.name in self.assumed,
+                "standard": self.stems.get(c.name, ""),
             }
             for n, c in enumerate(self.components)
         ]
@@ -110,6 +142,16 @@ class Uncertainty:
             "probability": PROBABILITY,
             "by": str(self.by[at]),
             "components": sorted(rows, key=lambda row: -row["share"]),
+            "corrections": [
+                {
+                    "standard": one.standard,
+                    "deviation": one.deviation,
+                    "unit": one.unit,
+                    "most": float(np.abs(one.shift).max()),
+                }
+                for one in self.corrections
+            ],
+            "beside": list(self.beside),
         }
 
 

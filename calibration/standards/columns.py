@@ -37,6 +37,7 @@ CERTIFICATE = Attributes(
     Attribute("percent_of_reading", "% of reading", least=0, examples=("0.02",)),
     Attribute("percent_of_range", "% of range", least=0),
     Attribute("absolute", "absolute", least=0, examples=("0.002", "0.3")),
+    Attribute("deviation", "deviation"),
     Attribute("resolution", "resolution", least=0, examples=("0.001",)),
     Attribute("expanded_uncertainty", "U", above=0, examples=("0.0015",)),
     Attribute("coverage_factor", "k", above=0, examples=("2",)),

@@ -19,7 +19,8 @@ DAY = {"type": "date"}
 CERTIFICATE_NUMBERS = tuple(
     name for name in CERTIFICATE.fields if isinstance(CERTIFICATE.field(name), models.DecimalField)
 )
-UNITS = ["mA", "V", "Ω", "mm", "m", "kPa", "bar", "pF", "°C", "kg/m³", "kg", "K", "%"]
+UNITS = ["mA", "V", "mV", "Ω", "mm", "m", "kPa", "bar", "mbar", "pF", "°C", "K", "kg/m³"]
+UNITS += ["kg", "g", "%"]
 
 
 class StandardForm(forms.ModelForm):
@@ -84,6 +85,7 @@ class CertificateForm(forms.ModelForm):
             self.fields[name] = DigitsField(
                 label=_label(column),
                 required=False,
+                help_text=column.help_text,  # type: ignore[union-attr]
                 max_digits=column.max_digits,  # type: ignore[union-attr]
                 decimal_places=column.decimal_places,  # type: ignore[union-attr]
             )

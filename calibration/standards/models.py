@@ -120,6 +120,16 @@ class StandardCertificate(models.Model):
     absolute = models.DecimalField(
         "accuracy, absolute part", max_digits=12, decimal_places=6, null=True, blank=True
     )
+    deviation = models.DecimalField(
+        "certified deviation",
+        max_digits=12,
+        decimal_places=6,
+        null=True,
+        blank=True,
+        help_text="What it shows, or what is marked on it, less the true value, in the unit above: "
+        "a meter that shows 20.004 mA of 20 mA: 0.004; a resistor marked 250 Ω that has 252.5 Ω: "
+        "−2.5. Errors are corrected for it. Leave it empty where readings are corrected by hand.",
+    )
     resolution = models.DecimalField(
         "resolution", max_digits=12, decimal_places=6, null=True, blank=True
     )

@@ -29,13 +29,32 @@ def a_standard(name: str = "MM-01", site: Site | None = None, **more) -> Referen
     return ReferenceStandard.objects.create(site=site or a_site(), name=name, **facts)
 
 
+# In what a laboratory certifies each kind.
+UNITS = {
+    "capacitance decade box": "pF",
+    "dip tape": "mm",
+    "laser or steel tape": "mm",
+    "pressure calibrator": "kPa",
+    "weights": "kg",
+    "resistor": "Ω",
+    "thermometer": "°C",
+    "hydrometer": "kg/m³",
+    "bond or insulation tester": "Ω",
+}
+ACCURACY = ("percent_of_reading", "percent_of_range", "absolute", "expanded_uncertainty")
+
+
 def a_certificate(
     standard: ReferenceStandard,
     issued_on: dt.date = dt.date(2026, 1, 15),
     valid_until: dt.date = dt.date(2027, 1, 14),
     **more,
 ) -> StandardCertificate:
+    """Of ± (0.02 % of reading + 0.002 units), where no other accuracy is named."""
     facts = {"number": f"C-{next(_number)}", "laboratory": "Heron Metrology Laboratory", **more}
+    facts.setdefault("unit", UNITS.get(standard.kind, "mA"))
+    if not any(name in more for name in ACCURACY):
+        facts |= {"percent_of_reading": Decimal("0.02"), "absolute": Decimal("0.002")}
     return StandardCertificate.objects.create(
         standard=standard, issued_on=issued_on, valid_until=valid_until, **facts
     )

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from GTC import ureal
 
-from calibration.metrology.components import loop_resistor
+from calibration.metrology.components import resistor_error
 from calibration.metrology.input_components import wetted_by_dip
 from calibration.metrology.two_levels import propagate, two_levels
 from calibration.metrology.uncertainty import (
@@ -198,10 +198,10 @@ def test_interval_from_few_repeats_covers_what_it_says(repeats, rest):
 
 def test_resistor_that_is_not_quite_250_ohm_trd_02():
     inputs, expected = reference("TRD-02")
-    percent = 100 * (inputs["true_ohm"] / 250 - 1)
+    ohms = {"marked": 250.0, "true": inputs["true_ohm"]}
     for current, error in expected["error_pct_span_of_wrong_ohm"]:
-        part = loop_resistor(current, percent=percent)
-        assert 100 * part.value / 16 == near("TRD-02", error)
+        read = current * inputs["true_ohm"] / 250
+        assert 100 * resistor_error(read, **ohms) / 16 == near("TRD-02", error)
 
 
 def two_levels_of_trd_03():

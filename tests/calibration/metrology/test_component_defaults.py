@@ -72,10 +72,6 @@ DEFAULTS = {
             ("step of the reed chain", 5.0, False),
         ],
     ),
-    "loop resistor at 20 mA": (
-        (standards.loop_resistor(-20.0),),
-        [("loop resistor", 0.002, True)],
-    ),
     "meter at 20 mA and 31 °C": (
         standards.default_meter(20.0, celsius=31.0),
         [

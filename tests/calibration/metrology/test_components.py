@@ -7,9 +7,9 @@ from calibration.metrology.components import (
     certificate,
     default_meter,
     known_repeatability,
-    loop_resistor,
     meter_temperature,
     repeatability_of,
+    resistor_error,
     resolution,
     specification,
 )
@@ -73,9 +73,10 @@ def test_meter_adds_nothing_inside_its_temperature_room():
     assert meter_temperature(20.0, [8.0, 38.0]).value.tolist() == pytest.approx([0.004, 0.004])
 
 
-def test_resistor_off_by_its_limit_is_the_same_share_of_the_current():
-    """A 250.25 ohm resistor, 0.1 % high, reads 0.020 mA too much at 20 mA."""
-    assert loop_resistor(20.0, percent=0.1).value == pytest.approx(0.020)
+def test_a_resistor_taken_for_another_shows_a_current_that_is_not():
+    """20 mA over 250.25 ohm, taken for 250 ohm, is read as 20.020 mA; over 249.75 as 19.980."""
+    assert resistor_error(20.02, marked=250.0, true=250.25) == pytest.approx(0.020)
+    assert resistor_error(19.98, marked=250.0, true=249.75) == pytest.approx(-0.020)
 
 
 def test_dip_at_nine_metres_by_hand():
@@ -100,7 +101,7 @@ def test_tape_counts_whole_metres_rounded_up():
 
 
 def test_what_is_known_of_a_dip_takes_the_place_of_the_default():
-    tape = certificate("DT-02", 0.8, 2.0)
+    tape = (certificate("DT-02", 0.8, 2.0),)
     shown = parts(wetted_by_dip(9.0, tape=tape, readings=[9000.0, 9001.0, 9002.0, 9001.0]))
     assert shown["DT-02"] == 0.4
     assert "dip tape" not in shown

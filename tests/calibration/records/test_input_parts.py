@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from math import hypot, pi
+from math import pi
 
 import numpy as np
 import pytest
@@ -13,7 +13,9 @@ from calibration.records.input_parts import input_parts
 from calibration.records.setup import Setup
 from calibration.records.uncertainty import Parts
 from plant.points.models import MeasuringPoint
+from plant.tanks.geometry import geometry_of
 from plant.tanks.models import Tank
+from plant.transmitters.probe import probe_figures
 from tests.makers import (
     a_certificate,
     a_point,
@@ -65,9 +67,10 @@ def test_limits_of_a_tape_in_percent_of_reading_count_at_each_height():
         "wetted level by dip", kind="dip tape", unit="mm", percent_of_reading=Decimal("0.05")
     )
     parts, by_name = parts_at(setup, 2.0, 8.0)
-    assert by_name["dip tape"] == pytest.approx([1.0 * HALF * MM, 4.0 * HALF * MM])
-    assert "dip tape" not in parts.assumed
-    assert "dip tape" not in parts.lasting
+    name = "dip tape specification"
+    assert by_name[name] == pytest.approx([1.0 * HALF * MM, 4.0 * HALF * MM])
+    assert parts.stems.keys() == {name}
+    assert name not in parts.assumed | parts.lasting
 
 
 @pytest.mark.parametrize(("unit", "half_width"), [("mm", "1.5"), ("cm", "0.15"), ("m", "0.0015")])
@@ -76,7 +79,7 @@ def test_a_tape_certified_in_mm_cm_or_m_is_the_same_tape(unit, half_width):
         "wetted level by dip", kind="dip tape", unit=unit, absolute=Decimal(half_width)
     )
     _, by_name = parts_at(setup, 8.0)
-    assert by_name["dip tape"] == pytest.approx([1.5 * HALF * MM])
+    assert by_name["dip tape specification"] == pytest.approx([1.5 * HALF * MM])
 
 
 @pytest.mark.parametrize(("unit", "per_mm"), [("mm", 1), ("cm", 10), ("m", 1000)])
@@ -89,10 +92,10 @@ def test_percent_of_reading_is_of_the_height_in_whatever_unit_it_is_certified(un
         absolute=Decimal(1) / per_mm,
     )
     _, by_name = parts_at(setup, 8.0)
-    assert by_name["dip tape"] == pytest.approx([5.0 * HALF * MM])
+    assert by_name["dip tape specification"] == pytest.approx([5.0 * HALF * MM])
 
 
-def test_limits_and_the_laboratory_s_uncertainty_of_a_tape_join_in_quadrature():
+def test_limits_and_the_laboratory_s_uncertainty_of_a_tape_both_count():
     setup = setup_for(
         "wetted level by dip",
         kind="dip tape",
@@ -102,33 +105,23 @@ def test_limits_and_the_laboratory_s_uncertainty_of_a_tape_join_in_quadrature():
         coverage_factor=Decimal(2),
     )
     _, by_name = parts_at(setup, 8.0)
-    assert by_name["dip tape"] == pytest.approx([hypot(1.5 * HALF, 0.4) * MM])
+    assert by_name["dip tape specification"] == pytest.approx([1.5 * HALF * MM])
+    assert by_name["dip tape certificate"] == pytest.approx([0.4 * MM])
 
 
-def test_limits_in_percent_of_range_need_the_range():
+def test_limits_in_percent_of_range_go_by_its_width():
     limits = {"kind": "dip tape", "unit": "mm", "percent_of_range": Decimal("0.01")}
-    known = setup_for(
+    setup = setup_for(
         "wetted level by dip", **limits, range_low=Decimal(5000), range_high=Decimal(25000)
     )
-    parts, by_name = parts_at(known, 8.0)
-    assert by_name["dip tape"] == pytest.approx([2.0 * HALF * MM])
-    without = setup_for("wetted level by dip", known.point, **limits)
-    parts, by_name = parts_at(without, 8.0)
-    assert by_name["dip tape"] == pytest.approx([2.1 * HALF * MM])  # class II: 0.3 + 8 × 0.2 + 0.2
-    assert "dip tape" in parts.assumed
-
-
-def test_a_tape_certified_in_no_length_says_nothing():
-    setup = setup_for("wetted level by dip", kind="dip tape", unit="kPa", absolute=Decimal(1))
-    parts, by_name = parts_at(setup, 8.0)
-    assert by_name["dip tape"] == pytest.approx([2.1 * HALF * MM])
-    assert "dip tape" in parts.assumed
+    _, by_name = parts_at(setup, 8.0)
+    assert by_name["dip tape specification"] == pytest.approx([2.0 * HALF * MM])
 
 
 def test_a_certified_tape_is_wrong_by_the_same_in_every_reading_of_the_day():
     setup = setup_for("wetted level by dip", kind="dip tape", unit="mm", absolute=Decimal(1))
     shared = {c.name for c in parts_at(setup, 8.0)[0].components if c.shared}
-    assert shared == {"dip tape", "datum plate and bottom", "tape temperature"}
+    assert shared == {"dip tape specification", "datum plate and bottom", "tape temperature"}
 
 
 # ---- the other ways ----
@@ -153,7 +146,8 @@ def test_a_certified_laser_stands_in_place_of_the_usual_one():
         percent_of_reading=Decimal("0.05"),
     )
     parts, by_name = parts_at(setup, 2.0, 8.0)
-    assert by_name["tape or laser"] == pytest.approx([1.0 * HALF * MM, 4.0 * HALF * MM])
+    name = "tape or laser specification"
+    assert by_name[name] == pytest.approx([1.0 * HALF * MM, 4.0 * HALF * MM])
     assert parts.assumed == {"tilt and aim", "reference face"}
 
 
@@ -177,16 +171,14 @@ def test_a_product_without_a_density_is_taken_as_water_and_marked():
     assert "density" in parts.assumed
 
 
-def test_a_pressure_calibrator_counts_where_it_is_certified_in_kilopascals():
-    facts = {"kind": "pressure calibrator", "absolute": Decimal("0.02")}
-    setup = setup_for("pressure applied", **facts, unit="kPa")
+@pytest.mark.parametrize(("unit", "per_kpa"), [("kPa", 1), ("bar", 100), ("mbar", "0.1")])
+def test_a_pressure_calibrator_counts_in_whatever_unit_it_is_certified(unit, per_kpa):
+    facts = {"kind": "pressure calibrator", "absolute": Decimal("0.02") / Decimal(per_kpa)}
+    setup = setup_for("pressure applied", **facts, unit=unit)
     parts, by_name = parts_at(setup, 8.0)
     in_mm = 0.02 / (0.9 * 9.80665 / 1000)
-    assert by_name["pressure calibrator"] == pytest.approx([in_mm * HALF * MM])
-    assert "pressure calibrator" not in parts.assumed
-    for unit in ("bar", "mm"):
-        parts, _ = parts_at(setup_for("pressure applied", setup.point, **facts, unit=unit), 8.0)
-        assert "pressure calibrator" in parts.assumed
+    assert by_name["pressure calibrator specification"] == pytest.approx([in_mm * HALF * MM])
+    assert parts.assumed == {"height of the port", "gravity"}
 
 
 def test_weights_stand_for_a_height_whatever_the_displacer_displaces():
@@ -210,26 +202,98 @@ def test_a_glass_a_raised_probe_and_a_moved_float_go_by_height_span_and_rod():
     assert moved["draft of the float"] == pytest.approx([3.0 * HALF * MM])
 
 
-# ---- capacitance ----
 @pytest.mark.parametrize(
-    ("certified", "percent"),
+    ("way", "usual", "name"),
     [
-        ({}, 0.5),
-        ({"percent_of_reading": Decimal("0.1")}, 0.1),
-        ({"percent_of_range": Decimal("0.2")}, 0.2),
+        ("wetted level by gauge glass", "glass scale", "glass scale certificate"),
+        ("float moved along its rod", "scale of the rod", "tape along the rod certificate"),
+        ("probe raised out of product", "", "tape along the probe certificate"),
     ],
 )
-def test_a_decade_box_goes_by_the_share_of_the_span_it_stands_for(certified, percent):
-    kind = {"kind": "capacitance decade box", "unit": "pF", **certified} if certified else {}
-    parts, by_name = parts_at(setup_for("capacitance substituted", **kind), 0.3, 4.3, 8.3)
+@pytest.mark.parametrize("kind", ["laser or steel tape", "dip tape"])
+def test_a_certified_tape_or_scale_counts_by_every_way_that_measures_a_length(
+    way, usual, name, kind
+):
+    stated = {"expanded_uncertainty": Decimal("0.8"), "coverage_factor": Decimal(2)}
+    parts, by_name = parts_at(setup_for(way, kind=kind, unit="mm", **stated), 4.0)
+    assert by_name[name] == pytest.approx([0.4 * MM])
+    assert name not in parts.assumed
+    assert usual not in by_name
+
+
+def test_certified_weights_count_by_their_share_or_by_a_displacer_of_a_litre():
+    """8 m of 900 kg/m³ take 0.9 kg off a litre: 8.889 mm for a gram."""
+    relative = {"kind": "weights", "unit": "g", "percent_of_reading": Decimal("0.016")}
+    _, by_name = parts_at(setup_for("weights on hanger", **relative), 8.0)
+    assert by_name["weights specification"] == pytest.approx([0.16 * 8 * HALF * MM])
+    absolute = {"expanded_uncertainty": Decimal("0.5"), "coverage_factor": Decimal(2), "unit": "g"}
+    setup = setup_for("weights on hanger", an_equipped_point("LT-2"), kind="weights", **absolute)
+    _, by_name = parts_at(setup, 8.0)
+    assert by_name["weights certificate"] == pytest.approx([0.25 * 8000 / 900 * MM])
+    assert "weights" not in by_name
+
+
+def test_a_hydrometer_and_a_thermometer_count_by_the_density_that_they_tell():
+    for kind, unit, name, by in (
+        ("hydrometer", "kg/m³", "hydrometer", 8000 / 900),
+        ("thermometer", "°C", "thermometer in the product", 8000 * 0.65 / 900),
+    ):
+        stated = {"kind": kind, "unit": unit, "absolute": Decimal("0.5")}
+        point = an_equipped_point(f"LT-{kind}")
+        point.tank.product.density_per_k = Decimal("-0.65")
+        _, by_name = parts_at(setup_for("pressure applied", point, **stated), 8.0)
+        assert by_name[f"{name} specification"] == pytest.approx([0.5 * by * HALF * MM])
+
+
+# ---- capacitance ----
+def test_a_decade_box_without_a_certificate_goes_by_the_share_of_the_span():
+    parts, by_name = parts_at(setup_for("capacitance substituted"), 0.3, 4.3, 8.3)
     shares = (0.0, 50.0, 100.0)
-    expected = [(percent / 100 * share + 0.2) * HALF for share in shares]
+    expected = [(0.5 / 100 * share + 0.2) * HALF for share in shares]
     assert by_name["decade box"] == pytest.approx(expected)
     expected = [0.005 * share * HALF for share in shares]
     assert by_name["pF per metre of the probe"] == pytest.approx(expected)
-    assert ("decade box" in parts.assumed) is not bool(certified)
-    assert "pF per metre of the probe" in parts.assumed
+    assert parts.assumed == {"decade box", "pF per metre of the probe"}
     assert parts.lasting == {"pF per metre of the probe"}
+
+
+@pytest.mark.parametrize(
+    ("certified", "half_widths"),
+    [
+        ({"percent_of_reading": Decimal("0.1")}, [0.0, 0.1]),
+        (
+            {"percent_of_range": Decimal("0.2"), "range_low": 0, "range_high": 2000},
+            [0.4, 0.4],
+        ),
+        ({"absolute": Decimal(3)}, [0.3, 0.3]),
+        ({"absolute": Decimal(1), "unit": "%"}, [0.0, 1.0]),
+    ],
+)
+def test_a_certified_box_stands_for_a_span_of_a_thousand_picofarads_where_none_is_known(
+    certified, half_widths
+):
+    kind = {"kind": "capacitance decade box", "unit": "pF", **certified}
+    parts, by_name = parts_at(setup_for("capacitance substituted", **kind), 0.3, 8.3)
+    name = "decade box specification"
+    assert by_name[name] == pytest.approx([half * HALF for half in half_widths])
+    assert by_name["leads of the decade box"] == pytest.approx([0.2 * HALF] * 2)
+    assert name in parts.assumed
+    assert "decade box" not in by_name
+
+
+def test_a_certified_box_stands_for_the_capacitance_of_the_probe_that_is_registered():
+    point = an_equipped_point()
+    kind = {"kind": "capacitance decade box", "unit": "pF", "absolute": Decimal(3)}
+    setup = setup_for("capacitance substituted", point, **kind)
+    probe = {"probe_length_mm": Decimal(11900), "probe_diameter_mm": Decimal(12)}
+    cover = {"insulation_mm": Decimal(2), "insulation_permittivity": Decimal("2.1")}
+    for name, value in (probe | cover).items():
+        setattr(setup.transmitter, name, value)
+    figures = probe_figures(setup.transmitter, point, geometry_of(point.tank))
+    parts, by_name = parts_at(setup, 0.3, 8.3)
+    expected = 100 * 3 / figures.span_picofarads * HALF
+    assert by_name["decade box specification"] == pytest.approx([expected] * 2)
+    assert "decade box specification" not in parts.assumed
 
 
 def test_a_range_turned_round_takes_the_same_shares():

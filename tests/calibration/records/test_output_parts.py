@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from calibration.records.budgets import u_input, u_output, uncertainty_of
+from calibration.records.certificate_units import signal_per_unit
 from calibration.records.entry import ReadingEntry
-from calibration.records.output_parts import meter_digit, output_parts, signal_per_unit
+from calibration.records.output_parts import meter_digit, output_parts
 from calibration.records.setup import Setup
 from calibration.records.uncertainty import Parts
 from plant.level.signals import SIGNALS
@@ -68,7 +69,8 @@ def test_a_meter_of_volts_without_a_certificate_has_the_same_limits_in_its_range
 def test_a_certificate_s_limits_count_at_what_was_read():
     parts, by_name = parts_at(setup_for(multimeter={"unit": "mA"}), READINGS)
     assert by_name["meter specification"] == pytest.approx([0.002 * HALF * MA, 0.01 * HALF * MA])
-    assert parts.assumed == {"meter temperature"}
+    assert not parts.assumed
+    assert parts.stems == {"meter specification": "ST-multimeter"}
     assert "meter temperature" not in by_name  # the day's temperature was not noted
 
 
@@ -85,12 +87,11 @@ def test_a_meter_outside_its_room_temperature_drifts_with_each_kelvin(celsius, b
     assert by_name["meter temperature"] == pytest.approx([0.00002 * 20 * beyond * HALF * MA])
 
 
-def test_a_certificate_that_states_only_its_resolution_leaves_the_usual_limits():
-    only = {"unit": "mA", "percent_of_reading": None, "resolution": Decimal("0.004")}
-    parts, by_name = parts_at(setup_for(multimeter=only), READINGS)
-    assert by_name["meter specification"] == pytest.approx([0.0028 * HALF * MA, 0.006 * HALF * MA])
+def test_a_last_digit_that_the_certificate_states_counts_in_place_of_what_was_typed():
+    stated = {"unit": "mA", "resolution": Decimal("0.004")}
+    parts, by_name = parts_at(setup_for(multimeter=stated), READINGS)
     assert by_name["meter resolution"] == pytest.approx([0.002 * HALF * MA] * 2)
-    assert parts.assumed == {"meter specification", "meter temperature"}
+    assert not parts.assumed
 
 
 def test_limits_and_resolution_in_volts_are_those_of_the_loop_s_current():
@@ -151,14 +152,49 @@ def test_no_display_on_a_loop_is_taken_as_coarser_than_a_sixteen_hundredth_of_sp
         ({"percent_of_reading": Decimal("0.1")}, 0.1),
         ({"percent_of_reading": None, "percent_of_range": Decimal("0.02")}, 0.02),
         ({"percent_of_reading": Decimal("0.1"), "percent_of_range": Decimal("0.02")}, 0.12),
-        ({"percent_of_reading": None}, 0.01),
+        ({"percent_of_reading": None, "absolute": Decimal("0.25")}, 0.1),
+        ({"percent_of_reading": None, "absolute": Decimal("0.1"), "unit": "%"}, 0.1),
+        ({"percent_of_reading": None, "percent_of_range": Decimal("0.1"), "unit": "%"}, 0.1),
     ],
 )
 def test_a_resistor_is_wrong_by_so_many_percent_of_the_current(stated, percent):
-    parts, by_name = parts_at(setup_for(resistor=stated), READINGS)
+    parts, by_name = parts_at(setup_for(resistor={"unit": "Ω", **stated}), READINGS)
     expected = [percent / 100 * current * HALF * MA for current in (4, 20)]
-    assert by_name["loop resistor"] == pytest.approx(expected)
-    assert ("loop resistor" in parts.assumed) is (percent == 0.01)
+    assert by_name["loop resistor specification"] == pytest.approx(expected)
+    assert "loop resistor specification" not in parts.assumed
+
+
+def test_the_laboratory_s_uncertainty_of_a_resistor_counts_in_ohm():
+    stated = {"expanded_uncertainty": Decimal("0.5"), "coverage_factor": Decimal(2), "unit": "Ω"}
+    _, by_name = parts_at(setup_for(resistor={"percent_of_reading": None, **stated}), READINGS)
+    expected = [0.25 / 250 * current * MA for current in (4, 20)]
+    assert by_name["loop resistor certificate"] == pytest.approx(expected)
+
+
+def test_a_second_meter_counts_beside_the_first():
+    both = {"multimeter": {"unit": "mA"}, "loop_calibrator": {"unit": "V"}}
+    parts, by_name = parts_at(setup_for(**both), READINGS)
+    expected = [0.0005 * current * HALF * MA for current in (4, 20)]
+    second = "meter ST-loop_calibrator specification"
+    assert by_name["meter specification"] == pytest.approx(expected)
+    assert by_name[second] == pytest.approx(expected)
+    assert parts.stems[second] == "ST-loop_calibrator"
+
+
+def test_a_thermometer_counts_by_what_the_meter_s_temperature_does():
+    """U of 0.3 K and a deviation of 0.2 K, 0.002 % of reading for a kelvin."""
+    stated = {
+        "unit": "°C",
+        "percent_of_reading": None,
+        "expanded_uncertainty": Decimal("0.3"),
+        "coverage_factor": Decimal(2),
+        "deviation": Decimal("-0.2"),
+    }
+    parts, by_name = parts_at(setup_for(thermometer=stated), READINGS)
+    name = "thermometer at the meter"
+    assert by_name[f"{name} certificate"][1] == pytest.approx(0.15 * 0.00002 * 20 * MA)
+    assert by_name[f"{name} deviation"][1] == pytest.approx(0.2 * HALF * 0.00002 * 20 * MA)
+    assert not parts.corrections
 
 
 def test_without_a_resistor_there_is_no_part_of_one():
