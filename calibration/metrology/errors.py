@@ -19,6 +19,8 @@ from plant.level.checks import BadArgument
 END_ROOM = 5.0
 # Applied values that differ by less are one point, % of span: 0.1 of a metre has no exact float.
 SAME_POINT_DIGITS = 6
+# A change of exactly the smallest that counts may come out a hair below it; in % of span.
+SLACK = 1e-9
 
 
 def percent_errors(observed: ArrayLike, expected: ArrayLike, *, signal_span: float) -> Any:
@@ -303,7 +305,7 @@ def _band_after(
     least, at = 0.0, turn + 1
     while at < len(x) and steps[at - 1] == steps[turn]:
         change = round(abs(float(x[at] - x[turn])), SAME_POINT_DIGITS)
-        if abs(y[at] - y[turn]) > moved:
+        if abs(y[at] - y[turn]) >= moved - SLACK:
             return least, change
         least, at = change, at + 1
     return least, None

@@ -119,6 +119,13 @@ def test_repeatability_of_a_fleet_is_that_of_the_worst_point():
     assert np.isnan(shown[1])
 
 
+@pytest.mark.parametrize("start", [0.3, 48.768, 50.0187, 95.1])
+@pytest.mark.parametrize(("moved", "at_most"), [(0.01875, 2.0), (0.019, None)])
+def test_the_smallest_change_that_counts_is_a_movement(start, moved, at_most):
+    output = [start, start + 0.2, start + 0.2, start + 0.2 - 0.01875]
+    assert dead_band([50, 52, 51, 50], output, moved=moved).at_most == at_most
+
+
 def test_dead_band_is_the_widest_of_all_reversals():
     applied = [50, 50.4, 50.3, 50.2, 50.1, 50.2, 50.3]
     output = [50, 50.4, 50.4, 50.4, 50.2, 50.3, 50.4]

@@ -86,6 +86,15 @@ def test_a_change_below_three_digits_of_the_meter_is_no_movement():
     )
 
 
+@pytest.mark.parametrize("start", ["12.0", "12.003", "4.8", "7.2", "19.2", "13.605"])
+def test_a_change_of_just_three_digits_is_a_movement_wherever_the_output_stands(start):
+    at = Decimal(start)
+    path = [("5", at), ("5.02", at + Decimal("0.031")), ("5.01", at + Decimal("0.031"))]
+    path += [("5.00", at + Decimal("0.028"))]
+    shown = dead_band(readings(*((level, str(output)) for level, output in path)))
+    assert shown == ("0.10 to 0.20 (1 reversal)", "")
+
+
 @pytest.mark.parametrize("hidden", ["observed", "origin"])
 def test_what_was_not_read_takes_no_part(hidden):
     rows = readings(*SMALL_STEPS)
