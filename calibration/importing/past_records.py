@@ -15,6 +15,8 @@ from calibration.importing.known import Known
 from calibration.procedures.models import ProcedureVersion
 from calibration.records.entry import ReadingEntry
 from calibration.records.models import Reading
+from calibration.records.refusals import StandardNotCounted
+from calibration.records.standard_uses import check_counted
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.columns import Parsed
 from plant.importing.importer import Context
@@ -78,6 +80,7 @@ def read_records(parsed: Parsed, context: Context) -> list[PastRecord]:
         _check_people(parsed, record)
         _find_place(parsed, record, known)
         _find_papers(parsed, record, known)
+        _check_standards(parsed, record)
         _read_readings(parsed, record)
         _check_stages(parsed, record)
     return records
@@ -158,6 +161,21 @@ def _find_papers(parsed: Parsed, record: PastRecord, known: Known) -> None:
             parsed.refuse(record.first, "standards", pair)
         else:
             record.certificates.append(pair)
+
+
+def _check_standards(parsed: Parsed, record: PastRecord) -> None:
+    """Each standard has a part in the uncertainty by its certificate, as in a record of today."""
+    way = record.values.get("way")
+    if record.point is None or way is None:
+        return
+    reasons = []
+    for standard, certificate in record.certificates:
+        try:
+            check_counted(standard, certificate, record.point, way)
+        except StandardNotCounted as refusal:
+            reasons.append(str(refusal))
+    if reasons:
+        parsed.refuse(record.first, "standards", " ".join(reasons))
 
 
 # ---- readings ----

@@ -8,13 +8,14 @@ from typing import Any, NamedTuple
 from calibration.policies.models import Policy
 from calibration.records.judging import policy_of
 from calibration.records.models import Calibration
-from plant.quantities import number
+from plant.quantities import number, with_unit
 
 
 class Part(NamedTuple):
-    """One component of the budget. width: of its bar, 0 to 100."""
+    """One component of the budget. standard: by whose certificate; width: of its bar, 0 to 100."""
 
     name: str
+    standard: str
     value: str
     shape: str
     divisor: str
@@ -44,8 +45,17 @@ def budget_of(record: Calibration) -> dict[str, Any] | None:
         "assumed": any(row["assumed"] for row in budget["components"]),
         "rule": RULES[_policy(record).rule](_policy(record)),
         "guard": guard_of(record),
+        "corrections": [_correction(row) for row in budget.get("corrections", ())],
+        "beside": ", ".join(budget.get("beside", ())),
         **_ratio(record),
     }
+
+
+def _correction(row: dict[str, Any]) -> str:
+    """Such as "R-250, −2.5 Ω: up to 1.24 % of span"."""
+    deviation = number(row["deviation"], 6, signed=True).rstrip("0").rstrip(".")
+    shown = with_unit(deviation, row["unit"])
+    return f"{row['standard']}, {shown}: up to {number(row['most'], 3)} % of span"
 
 
 def _ratio(record: Calibration) -> dict[str, Any]:
@@ -66,6 +76,7 @@ BY = {
 def _part(row: dict[str, Any], largest: float) -> Part:
     return Part(
         name=row["name"],
+        standard=row.get("standard", ""),
         value=f"{row['value']:.3g}",
         shape=row["shape"],
         divisor=number(row["divisor"], 2),

@@ -12,6 +12,7 @@ from calibration.policies.models import Policy
 from calibration.records.calibration_form import CalibrationForm
 from calibration.records.judging import STAGES, StageResult, judge_stages, policy_of
 from calibration.records.models import Calibration
+from calibration.records.refusals import StandardNotCounted
 from calibration.records.setup import Certified, Setup
 from calibration.standards.models import StandardCertificate
 from plant.level.hints import Hint, reading_hints
@@ -43,14 +44,20 @@ class EntryCheck:
 def check(
     form: CalibrationForm, transmitter: Transmitter | None, amended: Calibration | None = None
 ) -> EntryCheck | None:
-    """None where nothing was read, or a row cannot be computed with; the page then shows which."""
+    """None where nothing was read, a row cannot be computed with, or a standard is of no use; the
+    page then shows which.
+    """
     valid = [rows.is_valid() for rows in form.stages]
     form.head.is_valid()
     if not all(valid) or not any(rows.read for rows in form.stages) or transmitter is None:
         return None
     policy = _policy(form, amended)
     stages = dict(zip(STAGES, (rows.entry() for rows in form.stages), strict=True))
-    results, columns = judge_stages(stages, form.against, _setup(form, transmitter), policy)
+    try:
+        results, columns = judge_stages(stages, form.against, _setup(form, transmitter), policy)
+    except StandardNotCounted as refusal:
+        form.refuse(refusal)
+        return None
     return EntryCheck(
         stages=[
             _stage_check(stage, results[stage], form, transmitter)

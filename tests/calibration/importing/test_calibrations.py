@@ -196,6 +196,17 @@ def test_what_cannot_be_is_refused_by_row_and_column(text, column, reason, point
     assert not Calibration.objects.exists()
 
 
+def test_a_standard_of_which_no_part_of_the_uncertainty_comes_is_refused(point, planner):
+    a_certificate(a_standard("BT-01", kind="bond or insulation tester"))
+    a_certificate(a_standard("MM-02"), absolute=Decimal(0))
+    text = of(a_file(*FOUND, standards="MM-01; BT-01; MM-02"))
+    problems = reasons(send(text, by=planner, kind="calibrations"))
+    assert [(row, column) for row, column, _ in problems] == [(2, "standards")]
+    assert "BT-01: Bond or insulation tester: not used for wetted level by dip." in problems[0][2]
+    assert "states neither an accuracy nor U and k" in problems[0][2]
+    assert not Calibration.objects.exists()
+
+
 def test_rows_of_one_record_agree(point, planner):
     lines = of(a_file(*FOUND)).split("\n")
     lines[3] = lines[3].replace(str(DAY), "2026-03-03")

@@ -391,13 +391,10 @@ def test_a_standard_of_another_site_is_refused(technician, outsider):
         ("mA", 0, 16, False),
         ("V", 1, 5, True),
         ("V", 0, "4.9", False),
-        ("°C", 0, 50, True),
     ],
 )
 def test_a_meter_certified_for_less_than_the_output_is_refused(unit, low, high, fits, technician):
-    """4 to 20 mA, or 1 to 5 V over the loop resistor; what is certified in another unit tells
-    nothing here.
-    """
+    """4 to 20 mA, or 1 to 5 V over the loop resistor."""
     meter = a_standard("MM-12")
     a_certificate(meter, unit=unit, range_low=low, range_high=high)
     sent, job = a_sent_record(standards=[meter]), a_job(by=technician)

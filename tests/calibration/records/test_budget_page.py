@@ -43,6 +43,22 @@ def with_budget(*, rule: dict | None = None, tur: float | None = 8.17, **budget)
     return Calibration(budget=whole, tur=tur, expanded_percent=0.12345)
 
 
+def test_a_certified_deviation_and_a_standard_of_no_part_are_named():
+    row = {"standard": "R-250", "deviation": -2.5, "unit": "Ω", "most": 1.2376}
+    shown = budget_of(
+        with_budget(
+            components=[SMALLER | {"standard": "MM-04"}, LARGER],
+            corrections=[row],
+            beside=["MM-05", "MM-06"],
+        )
+    )
+    assert shown["corrections"] == ["R-250, −2.5\xa0Ω: up to 1.238 % of span"]
+    assert shown["beside"] == "MM-05, MM-06"
+    assert [part.standard for part in shown["parts"]] == ["MM-04", ""]
+    before = budget_of(with_budget())
+    assert (before["corrections"], before["beside"]) == ([], "")
+
+
 def test_the_figures_have_the_digits_that_their_uncertainty_allows():
     shown = budget_of(with_budget())
     expected = {

@@ -249,11 +249,21 @@ def test_only_a_technician_of_the_site_may_calibrate(sign_in, job, planner, outs
     assert sign_in(outsider).get(address).status_code == 404
 
 
+@pytest.mark.parametrize("asked", [{}, {"check": "1"}])
+def test_a_standard_that_cannot_count_is_refused_beside_the_standards(send, asked):
+    tester = a_standard("BT-01", kind="bond or insulation tester")
+    a_certificate(tester)
+    page = folded(send(standards=[tester.pk], **asked))
+    assert "BT-01: Bond or insulation tester: not used for wetted level by dip." in page
+    assert not Calibration.objects.exists()
+
+
 def test_a_point_of_volume_and_reverse_action_is_set_out_and_stored(sign_in, technician):
     point = a_point(
         "LT-131A", quantity="volume", unit="m3", lower=Decimal(60), upper=Decimal(10), signal="1-5V"
     )
     an_installation(point)
+    a_certificate(a_standard("MM-01"), unit="V")
     job = a_job(point, by=technician)
     sent = typed(
         [],

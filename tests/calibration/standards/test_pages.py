@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from django.urls import reverse
 
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.ledger.models import LedgerEntry
+from tests.folded import folded
 from tests.makers import TODAY, a_certificate, a_certified_standard, a_record, a_standard
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
@@ -97,6 +99,14 @@ def test_a_certificates_file_is_kept_under_its_content_and_only_downloaded(
     assert answer["Content-Type"] == "application/pdf"
     assert "sandbox" in answer["Content-Security-Policy"]
     assert "script-src" not in answer["Content-Security-Policy"]
+
+
+def test_a_certified_deviation_is_typed_with_its_sign_and_shown(sign_in, technician):
+    standard = a_standard("R-250", kind="resistor")
+    facts = FACTS | {"unit": "Ω", "deviation": "\u22122.5"}
+    page = sign_in(technician).post(address("certificate_new", standard), facts, follow=True)
+    assert StandardCertificate.objects.get().deviation == Decimal("-2.5")
+    assert "deviation -2.5 Ω" in folded(page)
 
 
 def test_an_altered_file_is_not_handed_out(sign_in, technician):
