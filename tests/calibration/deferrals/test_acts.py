@@ -93,12 +93,13 @@ def test_auditors_and_outsiders_cannot_ask(auditor, outsider):
             asked(person, point)
 
 
-def test_the_second_decision_is_refused(planner, approver):
+@pytest.mark.parametrize(("granted", "word"), [(True, "granted"), (False, "refused")])
+def test_the_second_decision_is_refused_and_told_the_first(planner, approver, granted, word):
     deferral = asked(planner)
-    deferrals.decide(deferral, granted=True, by=approver, at=NOON)
+    deferrals.decide(deferral, granted=granted, note="As agreed.", by=approver, at=NOON)
     second = makers.a_person("second", "approver", name="A second approver")
-    with pytest.raises(AlreadyDecided):
-        deferrals.decide(deferral, granted=False, note="No.", by=second, at=NOON)
+    with pytest.raises(AlreadyDecided, match=f"has {word} this deferral"):
+        deferrals.decide(deferral, granted=not granted, note="No.", by=second, at=NOON)
 
 
 @pytest.mark.parametrize("days", [0, -5])

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 
+import numpy as np
 import pytest
 from django.db import connection
 
 from calibration.arrays import row_sql
+from calibration.drift.models import JumpQuestion
 from calibration.drift.results import points_of, results_of
 from calibration.drift.rows import RECORD
 from calibration.records.models import Calibration
 from plant.product_changes.models import ProductChange
 from plant.transmitters.models import Installation
 from tests.makers import (
+    NOON,
     a_point,
     a_transmitter,
     an_equipped_point,
@@ -56,6 +59,22 @@ def test_each_result_says_whether_it_was_adjusted_and_found_out(site):
     assert results.adjusted.tolist() == [False, True, False, False]
     assert results.found_out.tolist() == [False, False, True, False]
     assert not results.begins.any()
+
+
+@pytest.mark.django_db
+def test_work_on_the_mounting_begins_a_level_and_sets_nothing_aside(site, technician):
+    point = an_equipped_point()
+    past_records(point, {}, {}, {})
+    record = Calibration.objects.order_by("done_on")[1]
+    JumpQuestion.objects.create(
+        site=site, point=point, record=record, end="span", size_percent=0.8, chance=0.001,
+        kind="step", raised_at=NOON, cause="mounting", answer="nozzle changed",
+        answered_by=technician, answered_at=NOON,
+    )  # fmt: skip
+    results = results_of(points_of([point.pk]))
+    assert results.fresh.tolist() == [[False] * 3, [False, True, False]]
+    assert not results.begins.any()
+    assert not np.isnan(results.found[1]).any()
 
 
 @pytest.mark.django_db

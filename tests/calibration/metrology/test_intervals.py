@@ -55,6 +55,16 @@ def test_lengthening_is_limited_and_shortening_is_not():
     assert not made.longer.any()
 
 
+@pytest.mark.parametrize(
+    ("current", "says"), [(0.5, "longer"), (5.0, "shorter"), (None, "unchanged")]
+)
+def test_reason_says_whether_the_interval_grows(current, says):
+    of = fleet(Truth(0.2, 0.05))
+    wanted = float(propose(of, 0.5, 0.05).years[0])
+    made = propose(of, 0.5, 0.05, current=current or wanted)
+    assert reasons(made, of, 0.5, [0])[0][1].says == says
+
+
 def test_reason_says_where_the_rate_comes_from():
     of = fleet()
     says = {part.says: part.numbers for part in reasons(propose(of, 0.5, 0.05), of, 0.5)[0]}

@@ -115,6 +115,14 @@ def test_planners_the_technician_of_the_open_job_and_from_14_days_approvers(
     }
 
 
+def test_approvers_are_told_from_the_rung_of_14_days_not_of_13(planner, approver):
+    assert lines.APPROVER_FROM == 14  # between two rungs no other number would show
+    due_in(-14)
+    due_in(-13, tag="LT-102A")
+    reminders.scan(at=MORNING)
+    assert list(Reminder.objects.filter(person=approver).values_list("rung", flat=True)) == [14]
+
+
 def test_a_planner_who_is_the_technician_too_is_told_once(planner):
     both = makers.a_person("bothroles", "planner", "technician", name="B. Both")
     jobs.plan(due_in(0), technician=both, by=planner)

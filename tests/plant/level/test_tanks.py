@@ -107,6 +107,12 @@ def test_a_head_holds_the_same_lying_and_standing(end):
     assert volume_at(lying, 1.0) == pytest.approx(capacity(lying) / 2, rel=1e-9)
 
 
+def test_an_ellipsoidal_end_without_a_depth_is_a_quarter_of_the_diameter_deep():
+    shape = TankShape("vertical", diameter=2, height=3, bottom="ellipsoidal", roof="flat")
+    half_ellipsoid = 2 / 3 * math.pi * 1**2 * 0.5  # depth a half of the radius
+    assert capacity(shape) == pytest.approx(math.pi * 3 + half_ellipsoid, rel=1e-9)
+
+
 def test_volume_of_a_lying_dished_tank_equals_slices_summed_anew():
     shape = TankShape("horizontal", diameter=2.0, length=3.0, bottom="dished", bottom_depth=0.45)
     levels = np.linspace(0, 0.8, 40_001)

@@ -1,6 +1,7 @@
 """Installations: each refusal, the ledger, and two people at once."""
 
 import datetime as dt
+from decimal import Decimal
 
 import pytest
 from django.db import IntegrityError, transaction
@@ -67,6 +68,22 @@ def test_remove_leaves_the_place_empty(planner):
     installing.remove(point, seen=old.pk, goes="scrapped", on=TODAY, today=TODAY, by=planner)
     assert not point.installations.filter(removed_on=None).exists()
     assert Transmitter.objects.get().status == "scrapped"
+
+
+def test_nothing_is_removed_on_a_day_to_come(planner):
+    point = a_point()
+    old = an_installation(point)
+    with pytest.raises(DayToCome):
+        installing.remove(point, seen=old.pk, goes="spare", on=TOMORROW, today=TODAY, by=planner)
+
+
+def test_changed_data_of_a_transmitter_are_stored(planner):
+    device = a_transmitter("S1")
+    seen = mark_of(device, TRANSMITTER.fields)
+    device.model, device.probe_length_mm = "R5", Decimal(2400)
+    installing.change_transmitter(device, seen=seen, by=planner)
+    stored = Transmitter.objects.get()
+    assert (stored.model, stored.probe_length_mm) == ("R5", Decimal(2400))
 
 
 @pytest.mark.parametrize("status", ["in repair", "scrapped"])
