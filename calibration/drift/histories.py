@@ -12,8 +12,9 @@ from calibration.arrays import BigInts, execute
 from calibration.drift.results import DAYS_PER_YEAR, Points, Results
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
+from calibration.metrology.fleet_fit import widening
 from calibration.metrology.histories import Histories, gather
-from calibration.metrology.wander import NODES, Prior, default_prior
+from calibration.metrology.wander import Prior, laws, prior_of_all_laws, weights_of_all_laws
 
 ENDS = ("zero", "span")
 
@@ -110,7 +111,7 @@ def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarra
 PRIOR = ("rate", "spread", "mean_sd", "weights")
 COLUMNS = ", ".join(f"{end}_{part}" for end in ENDS for part in PRIOR)
 FAMILIES = f"""
-    SELECT id, members, tolerance_percent, {COLUMNS}
+    SELECT id, members, tolerance_percent, forecasts_held, forecasts, {COLUMNS}
     FROM calibration_family WHERE id = ANY(%s) AND members > %s
 """  # noqa: S608 - parts written above
 
@@ -118,7 +119,7 @@ FAMILIES = f"""
 def priors_of(histories: EndHistories, points: Points) -> Prior:
     """The prior of each column: that of its family, or the wide default (one query at most)."""
     ids = points.family[histories.place]
-    prior = default_prior(histories.tolerance)
+    prior = prior_of_all_laws(histories.tolerance, 0.0)
     known = np.unique(ids[ids > 0])
     if not known.size:
         return prior
@@ -127,19 +128,21 @@ def priors_of(histories: EndHistories, points: Points) -> Prior:
         prior,
         rate=prior.rate.copy(),
         mean_sd=prior.mean_sd.copy(),
-        weights=np.repeat(prior.weights, len(histories), axis=1),
+        change=prior.change.copy(),
+        widening=prior.widening.copy(),
     )
     with connection.cursor() as cursor:
         execute(cursor, FAMILIES, [BigInts.of(known), FEWEST_OTHERS])
         families = cursor.fetchall()
-    for pk, members, tolerance, *numbers in families:
+    for pk, members, tolerance, held, made, *numbers in families:
+        q, change = laws(np.array([tolerance]))
         for end in range(len(ENDS)):
             rate, spread, mean_sd, weights = numbers[4 * end : 4 * end + 4]
             mine = (ids == pk) & (histories.end == end)
             if not mine.any() or not weights:
                 continue
             prior.rate[mine], prior.spread[mine], prior.mean_sd[mine] = rate, spread, mean_sd
-            prior.weights[:, mine] = np.array(weights)[:, None]
-            prior.q[:, mine] = (NODES[:, None] * tolerance) ** 2
-            prior.others[mine] = members - 1
+            prior.weights[:, mine] = weights_of_all_laws(weights)[:, None]
+            prior.q[:, mine], prior.change[:, mine] = q, change
+            prior.others[mine], prior.widening[mine] = members - 1, widening(held, made)
     return prior

@@ -5,11 +5,6 @@ from __future__ import annotations
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
-SAMPLE = 250
-"""Members of a large family that its fit looks at, and whose forecasts are compared with what
-came.
-"""
-
 
 def number_array() -> ArrayField:
     return ArrayField(models.FloatField(), default=list, blank=True)
@@ -20,8 +15,8 @@ class Family(models.Model):
     sites.
 
     What members share is numbers only: the mean rate at zero and at span (% of span a year),
-    its spread between instruments, how well the mean is known, and the weights of the walks
-    (calibration.metrology.wander.NODES).
+    its spread between instruments, how well the mean is known, and the weights of the laws of
+    drift (calibration.metrology.wander.laws).
     """
 
     key = models.CharField(max_length=60, unique=True)

@@ -9,13 +9,14 @@ import math
 import numpy as np
 
 from calibration.families.charts import Rate
-from calibration.families.models import SAMPLE, Family
+from calibration.families.models import Family
 from calibration.families.reads import FamilyResults
 from calibration.families.reliability import Reliability, what_a_weibull_needs
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.fit_checks import Comparison, goodness_of_fit, homogeneity
+from calibration.metrology.fleet_fit import SAMPLE
 from calibration.metrology.visit_results import Results
-from calibration.metrology.wander import NODES
+from calibration.metrology.wander import CHANGES, WALKS, weights_of_all_laws
 from plant.quantities import (
     number,
     percent,
@@ -29,7 +30,7 @@ from plant.quantities import (
 SUSPECT = 0.05  # below this probability by chance a difference is pointed out
 FEWEST_FORECASTS = 20
 SEED = 20  # the exchanges are drawn alike at each look, so that a page says the same twice
-# Tolerances per √year: the first two values of wander.NODES are as good as none.
+# Tolerances per √year: the first two of wander.NODES are as good as none.
 FEWEST_WALK = 0.045
 
 
@@ -231,18 +232,24 @@ def forecasts_sentence(family: Family) -> str:
 
 
 def _walk(weights: list[float], tolerance: float | None) -> str:
-    if len(weights) != len(NODES) or tolerance is None:
+    if not weights or tolerance is None:
         return ""
-    share = np.array(weights) / sum(weights)
-    steady = float(share[NODES < FEWEST_WALK].sum())
-    walk = tolerance * math.sqrt(float((share * NODES**2).sum()))
+    share = weights_of_all_laws(weights) / sum(weights)
+    changing = float(share[CHANGES > 0].sum())
+    steady = float(share[(WALKS < FEWEST_WALK) & (CHANGES == 0)].sum())
+    walk = tolerance * math.sqrt(float((share * WALKS**2).sum()))
+    said = []
     if steady > 0.9:
-        return "Hardly any of them wanders beside its steady drift."
-    return (
-        f"About {number(100 * (1 - steady), 0)} % of them wander beside their steady drift; over "
-        f"the whole family this adds {plus_minus(walk, decimals=percent_decimals(tolerance))} in a "
-        "year."
-    )
+        said.append("Hardly any of them wanders beside its steady drift.")
+    elif steady + changing <= 0.9:
+        added = plus_minus(walk, decimals=percent_decimals(tolerance))
+        said.append(
+            f"About {number(100 * (1 - steady - changing), 0)} % of them wander beside their "
+            f"steady drift; over the whole family this adds {added} in a year."
+        )
+    if changing > 0.1:
+        said.append(f"In about {number(100 * changing, 0)} % of them the rate itself changes.")
+    return " ".join(said)
 
 
 # ---- the members' rates ----

@@ -6,8 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 
 import numpy as np
 from django.db import connection, transaction
@@ -17,12 +16,11 @@ from calibration.drift import trends
 from calibration.drift.histories import ENDS, EndHistories, histories_of
 from calibration.drift.models import JumpQuestion
 from calibration.drift.results import Points, Results, points_of, results_of
-from calibration.families.models import SAMPLE, Family
+from calibration.families.models import Family
 from calibration.intervals import methods
-from calibration.metrology.backtest import Backtest, backtest
 from calibration.metrology.causes import Cause, diagnose
 from calibration.metrology.families import FEWEST_OTHERS
-from calibration.metrology.jumps import Jumps, fit_without_jumps, flag_jumps
+from calibration.metrology.fleet_fit import FleetFit, fit_fleet
 from calibration.metrology.wander import Prior
 
 
@@ -47,50 +45,24 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     if histories is None:
         trends.store(points, results, None)
         return Renewed(len(points), 0, 0)
-    family = _members(points, histories)
-    some = _sample(family)
-    jumps = flag_jumps(histories.core, _fit(histories, family, some))
-    flags = jumps.flags & ~histories.marked(results.counted)
-    questions = _question(flags, jumps, histories, points, results, at)
-    # Jumps too: they came.
-    forecasts = backtest(histories.core.columns(some), jumps.prior.of(some))
-    _store_families(points, histories, jumps.prior, some, forecasts, at)
-    judgement = trends.judge(points, _without_jumps(histories, jumps, flags), jumps.prior)
+    fit = fit_fleet(
+        histories.core,
+        _members(points, histories),
+        histories.tolerance,
+        counted=histories.marked(results.counted),
+        together=points.family[histories.place],
+    )
+    questions = _question(fit, histories, points, results, at)
+    _store_families(points, histories, fit, at)
+    judgement = trends.judge(points, histories.with_core(fit.histories), fit.prior)
     policies = methods.policies_of(points)
     with ThreadPoolExecutor(1) as beside:  # the arithmetic goes on while the database writes
         choices = beside.submit(methods.by_drift, points, policies, judgement)
         trends.store(points, results, judgement)
         if questions:  # a bad reading is set aside whole, which its increments alone do not show
-            trends.refit(np.unique(points.id[histories.place[flags.any(axis=0)]]).tolist())
+            trends.refit(np.unique(points.id[histories.place[fit.flags.any(axis=0)]]).tolist())
     made = methods.make(points, results, policies, choices.result(), at=at)
     return Renewed(len(points), questions, made)
-
-
-def _without_jumps(histories: EndHistories, jumps: Jumps, flags: np.ndarray) -> EndHistories:
-    """The histories without these increments; of a bad reading without both, there and back."""
-    both = flags.copy()
-    both[1:] |= flags[:-1] & jumps.returns[:-1]
-    return histories.with_core(histories.core.without(both))
-
-
-def _sample(family: np.ndarray) -> np.ndarray:
-    """Columns of some members of each family, evenly taken: of a large one they stand for all."""
-    order = np.argsort(family, kind="stable")
-    first = np.searchsorted(family[order], np.arange(family.max() + 2))
-    some = [
-        order[low + np.arange(min(high - low, SAMPLE)) * (high - low) // min(high - low, SAMPLE)]
-        for low, high in pairwise(first.tolist())
-    ]
-    return np.sort(np.concatenate(some))
-
-
-def _fit(histories: EndHistories, family: np.ndarray, some: np.ndarray) -> Prior:
-    """The prior that each column's family gives, fitted to some of its members."""
-    fitted = fit_without_jumps(
-        histories.core.columns(some), family[some], histories.tolerance[some]
-    )
-    is_fitted = fitted.others > 0
-    return replace(fitted, others=np.where(is_fitted, np.bincount(family) - 1, 0)).of(family)
 
 
 def _members(points: Points, histories: EndHistories) -> np.ndarray:
@@ -112,16 +84,11 @@ def _forget_trends_of_others(points: Points) -> None:
 
 
 def _question(
-    flags: np.ndarray,
-    jumps: Jumps,
-    histories: EndHistories,
-    points: Points,
-    results: Results,
-    at: dt.datetime,
+    fit: FleetFit, histories: EndHistories, points: Points, results: Results, at: dt.datetime
 ) -> int:
     """A question for the cause of each new jump; one that was asked before is not asked again."""
-    questions = []
-    for increment, column in np.argwhere(flags).tolist():
+    jumps, questions = fit.jumps, []
+    for increment, column in np.argwhere(fit.flags).tolist():
         likely = diagnose(histories.core, jumps.prior, column, increment)
         row = histories.row_of(likely.visit, column)
         point = points[histories.place[column]]
@@ -147,19 +114,14 @@ KIND_OF = {Cause.JUMP: "step", Cause.BAD_READING: "bad reading", Cause.EITHER: "
 
 
 def _store_families(
-    points: Points,
-    histories: EndHistories,
-    prior: Prior,
-    some: np.ndarray,
-    forecasts: Backtest,
-    at: dt.datetime,
+    points: Points, histories: EndHistories, fit: FleetFit, at: dt.datetime
 ) -> None:
-    """The prior of each family, from the first of its members at each end; and how forecasts of
-    some columns held.
+    """The prior of each family, from the first of its members at each end; and how forecasts
+    held.
     """
-    made, held = forecasts.tested.sum(axis=0), forecasts.inside().sum(axis=0)
+    made, held = fit.forecasts.tested.sum(axis=0), fit.forecasts.inside().sum(axis=0)
     ids = points.family[histories.place]
-    of = ids[some]
+    of = ids[fit.fitted]
     rows = []
     for family in np.unique(ids[ids > 0]).tolist():
         mine = np.flatnonzero(ids == family)
@@ -172,7 +134,7 @@ def _store_families(
         )
         for end, name in enumerate(ENDS):
             column = next(iter(mine[histories.end[mine] == end].tolist()), None)
-            _set_prior(row, name, prior, column)
+            _set_prior(row, name, fit.prior, column)
         rows.append(row)
     names = [f"{end}_{name}" for end in ENDS for name in (*PRIOR, "weights")]
     names += ["members", "tolerance_percent", "forecasts", "forecasts_held", "fitted_at"]

@@ -2,7 +2,7 @@
 
 And a line that no single bad reading can sway, as a cross-check. Visits and instruments as in
 wander.py; errors in % of span, time in years.
-Sources: one-visit forecasts of a Gaussian sequence follow from the elimination in wander.py; a
+Sources: one-visit forecasts of a Gaussian sequence follow from the elimination in likelihood.py; a
 forecast distribution is right where its value at what came is spread evenly over 0 to 1 (Dawid
 1984, from memory). Median of slopes: Theil 1950, Sen 1968 (from memory).
 """
@@ -18,7 +18,8 @@ from scipy.special import ndtr
 from calibration.metrology.blocks import map_blocks
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories
-from calibration.metrology.wander import Prior, node_weights
+from calibration.metrology.likelihood import eliminated, node_weights
+from calibration.metrology.wander import Prior
 
 FEWEST_BEFORE = 2  # visits before a forecast is tested
 
@@ -55,30 +56,24 @@ def backtest(histories: Histories, prior: Prior) -> Backtest:
 
 
 def _places(histories: Histories, prior: Prior) -> np.ndarray:
-    spread, shape = prior.variance, (prior.q.shape[0], len(histories))
-    a, b, c, log_det, level, past, less = (np.zeros(shape) for _ in range(7))
+    spread, shape = prior.variance, (len(prior.q), len(histories))
+    a, b, c, log_det = (np.zeros(shape) for _ in range(4))
     places = np.empty(histories.increments.shape)
-    for k in range(len(places)):
-        d = prior.q * histories.years[k] + histories.variance[k] - less
-        # What is known of rate and q before increment k.
+    for k, now in enumerate(eliminated(histories, prior.q, prior.change)):
+        # What is known of rate and law before increment k.
         one = 1 + spread * a
         off = b - prior.rate * a
         square = c - prior.rate * (b + off) - spread * off * off / one
         weights, _ = node_weights(-0.5 * (log_det + np.log(one) + square), prior.weights)
         rate, rate_variance = (prior.rate + spread * b) / one, spread / one
-        years = past + histories.years[k]
-        sd = np.sqrt(d + years * years * rate_variance)
-        places[k] = (weights * ndtr((histories.increments[k] + level - rate * years) / sd)).sum(
-            axis=0
-        )
-        # And after it, as in wander.sums.
-        level, past, by = level + histories.increments[k], years, 1 / d
-        a += past * past * by
-        b += past * level * by
-        c += level * level * by
-        log_det += np.log(d)
-        on = histories.shared[k]
-        level, past, less = on * level * by, on * past * by, on * on * by
+        sd = np.sqrt(now.variance + now.years * now.years * rate_variance)
+        places[k] = (weights * ndtr((now.level - rate * now.years) / sd)).sum(axis=0)
+        # And after it, as in likelihood.sums.
+        by = 1 / now.variance
+        a += now.years * now.years * by
+        b += now.years * now.level * by
+        c += now.level * now.level * by
+        log_det += np.log(now.variance)
     return places
 
 

@@ -40,7 +40,7 @@ def diagnose(histories: Histories, prior: Prior, place: int, increment: int) -> 
     alike. Raises NoIncrement where that row has none.
     """
     one = histories.columns(slice(place, place + 1))
-    own = prior.columns(slice(place, place + 1), len(histories))
+    own = prior.columns(slice(place, place + 1), len(histories)).of_steady_rate
     if not one.counted[increment, 0]:
         raise NoIncrement(place, increment)
     u, p, between, _ = (part[..., 0] for part in residuals(one, own))

@@ -58,9 +58,10 @@ def probability_ever_out(of: Outlook, ahead: ArrayLike, tolerance: ArrayLike) ->
         raise CannotFit("ahead", "years ahead must be numbers not below zero")
     t = t[..., None, :] if t.ndim else t
     half = checked_tolerance(tolerance)
-    means, variances = of.parts(0.0)
-    tie = of.carried.carry_years * of.rate_variances / variances
-    rest = np.maximum(of.rate_variances - tie**2 * variances, 0.0)
+    means, variances = of.levels, of.level_variances
+    tie = of.ties / variances
+    # Where the rate itself changes, its mean until then does so by a third of that variance.
+    rest = np.maximum(of.rate_variances - tie**2 * variances, 0.0) + of.changes * t / 3
     total = np.zeros(np.broadcast_shapes(t.shape, means.shape))
     for point, share in zip(_POINTS, _SHARES, strict=True):
         off = np.sqrt(variances) * point
@@ -114,8 +115,7 @@ def crossings(
 
 
 def _line_meets(of: Outlook, half: np.ndarray) -> np.ndarray:
-    means, _ = of.parts(0.0)
-    now, rate = (of.weights * means).sum(axis=0), (of.weights * of.rates).sum(axis=0)
+    now, rate = (of.weights * of.levels).sum(axis=0), (of.weights * of.rates).sum(axis=0)
     moving = np.where(rate == 0, 1.0, rate)
     meets = np.where(rate == 0, np.inf, (np.copysign(half, moving) - now) / moving)
     meets = np.where(np.abs(now) >= half, 0.0, meets)

@@ -16,18 +16,19 @@ from numpy.typing import ArrayLike
 from calibration.metrology.blocks import map_blocks
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories
+from calibration.metrology.likelihood import Sums, node_weights, sums
 from calibration.metrology.wander import (
     DEFAULT_RATE_SD,
     Prior,
-    Sums,
     checked_tolerance,
-    default_prior,
-    node_weights,
-    sums,
+    prior_of_all_laws,
 )
 
 FEWEST_OTHERS = 5  # a family with fewer gives no prior: its members are judged alone
 PSEUDO = 2.0
+# Weight of the laws whose rate changes before the family has said anything: two or three visits
+# cannot tell them from a walk.
+CHANGING_AT_FIRST = 0.1
 ITERATIONS = 25
 WARM_ITERATIONS = 4
 
@@ -52,14 +53,13 @@ def fit_families(
     member = _checked_members(histories, family)
     size = np.bincount(member)
     half = _medians(member, np.broadcast_to(checked_tolerance(tolerance), member.shape), size)
-    default = default_prior(half)
-    default = replace(default, weights=np.repeat(default.weights, size.size, axis=1))
-    now = default if start is None else start
+    default = prior_of_all_laws(half, 0.0)
+    now = prior_of_all_laws(half, CHANGING_AT_FIRST) if start is None else start
     if now.weights.shape != default.weights.shape:
         raise CannotFit("start", f"{now.rate.size} families, but {size.size} are to be fitted")
-    now = replace(now, q=default.q)
+    now = replace(now, q=default.q, change=default.change)
     blocks = map_blocks(
-        lambda part: (part, sums(histories.columns(part), default.q[:, member[part]])),
+        lambda part: (part, _sums(histories.columns(part), default, member[part])),
         len(histories),
     )
     for _ in range(iterations or (ITERATIONS if start is None else WARM_ITERATIONS)):
@@ -76,7 +76,12 @@ def fit_families(
         default.q,
         fitted("weights"),
         np.where(enough, size - 1, 0),
+        default.change,
     )
+
+
+def _sums(histories: Histories, prior: Prior, member: np.ndarray) -> Sums:
+    return sums(histories, prior.q[:, member], prior.change[:, member])
 
 
 def _checked_members(histories: Histories, family: ArrayLike) -> np.ndarray:
@@ -133,5 +138,6 @@ def _iterate(
         off = spread2 * (s.b - mean[member[part]] * s.a) / one
         scatter += by_family(part, (w * (spread2 / one + off**2)).sum(axis=0))
     spread = np.sqrt((scatter + PSEUDO * rate0**2 / 4 + 1 / worth) / (size + PSEUDO))
-    weights = (nodes + PSEUDO / n_nodes) / (size + PSEUDO)
-    return Prior(mean, spread, 1 / np.sqrt(worth), now.q, weights, now.others)
+    at_first = prior_of_all_laws(1.0, CHANGING_AT_FIRST).weights
+    weights = (nodes + PSEUDO * at_first) / (size + PSEUDO)
+    return replace(now, rate=mean, spread=spread, mean_sd=1 / np.sqrt(worth), weights=weights)

@@ -34,7 +34,7 @@ _FACTOR = np.r_[
 class Moments(NamedTuple):
     """Coefficients of rising powers of the years ahead.
 
-    mean: 2 by N. variance: 3 by N. fourth: fourth central moment, 5 by N.
+    mean: 2 by N. variance: 4 by N. fourth: fourth central moment, 7 by N.
     """
 
     mean: np.ndarray
@@ -47,10 +47,7 @@ class Moments(NamedTuple):
     def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Centre and half-width of the 95 % band, one day an instrument, or one for all."""
         h = np.asarray(years, dtype=float)
-        v0, v1, v2 = self.variance
-        c0, c1, c2, c3, c4 = self.fourth
-        v = v0 + h * (v1 + h * v2)
-        fourth = c0 + h * (c1 + h * (c2 + h * (c3 + h * c4)))
+        v, fourth = _at(h, self.variance), _at(h, self.fourth)
         # 1/ν of wander.mixture_band, ν = 4 + 6/excess.
         excess = np.maximum(fourth / (v * v) - 3, 0.0)
         factor = np.interp(excess / (4 * excess + 6), _INVERSE_DOF, _FACTOR)
@@ -60,30 +57,38 @@ class Moments(NamedTuple):
 
 def moments(of: Outlook, u_next: ArrayLike = 0.0) -> Moments:
     """Of the next as found, read with standard uncertainty u_next; with 0 of the true error."""
-    w, b1 = of.weights, of.rates
-    b0, s0 = of.parts(0.0)
-    m0, m1 = (w * b0).sum(axis=0), (w * b1).sum(axis=0)
-    d0, d1 = b0 - m0, b1 - m1
-    s0 = s0 + np.square(u_next)
-    s1 = of.q + 2 * of.carried.carry_years * of.rate_variances
-    s2 = of.rate_variances
+    w = of.weights
+    m0, m1 = (w * of.levels).sum(axis=0), (w * of.rates).sum(axis=0)
+    d0, d1 = of.levels - m0, of.rates - m1
     e0, e1, e2 = d0 * d0, 2 * d0 * d1, d1 * d1
+    t0, t1 = of.level_variances + np.square(u_next) + e0, of.q + 2 * of.ties + e1
+    t2, t3 = of.rate_variances + e2, of.changes / 3
 
     def mean(values: np.ndarray) -> np.ndarray:
         return np.asarray((w * values).sum(axis=0))
 
     # 3 S⁴ + 6 S² d² + d⁴ = 3 (S² + d²)² − 2 d⁴.
-    t0, t1, t2 = s0 + e0, s1 + e1, s2 + e2
     fourth = np.array(
         [
             mean(3 * t0 * t0 - 2 * e0 * e0),
             mean(6 * t0 * t1 - 4 * e0 * e1),
             mean(3 * (t1 * t1 + 2 * t0 * t2) - 2 * (e1 * e1 + 2 * e0 * e2)),
-            mean(6 * t1 * t2 - 4 * e1 * e2),
-            mean(3 * t2 * t2 - 2 * e2 * e2),
+            mean(6 * (t1 * t2 + t0 * t3) - 4 * e1 * e2),
+            mean(3 * (t2 * t2 + 2 * t1 * t3) - 2 * e2 * e2),
+            mean(6 * t2 * t3),
+            mean(3 * t3 * t3),
         ]
     )
-    return Moments(np.array([m0, m1]), np.array([mean(t0), mean(t1), mean(t2)]), fourth)
+    variance = np.array([mean(t0), mean(t1), mean(t2), mean(t3)])
+    return Moments(np.array([m0, m1]), variance, fourth)
+
+
+def _at(years: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
+    """A polynomial by Horner's rule, coefficients from the lowest power up."""
+    value = coefficients[-1]
+    for coefficient in coefficients[-2::-1]:
+        value = coefficient + years * value
+    return np.asarray(value)
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,7 @@ from calibration.metrology.histories import Histories
 from calibration.metrology.residuals import residuals
 from calibration.metrology.wander import Prior
 
-FLAG_BELOW = 0.04  # adjusted p-value: the smallest of a history times the number of increments
+FLAG_BELOW = 0.025  # adjusted p-value: the smallest of a history times the number of increments
 SUSPECT_BELOW = 0.3
 LIKELY_BELOW = 0.6
 FEWEST_VISITS = 5
@@ -58,31 +58,42 @@ class Jumps:
     histories: Histories
 
 
-def fit_without_jumps(histories: Histories, family: ArrayLike, tolerance: ArrayLike) -> Prior:
-    """Families fitted without the increments that are suspicious under the fit; a place a family.
+class Fits(NamedTuple):
+    """Families fitted to all increments, and without the suspicious ones; a place a family."""
 
-    Arguments and errors as in fit_families.
+    whole: Prior
+    calm: Prior
+
+
+def fit_without_jumps(histories: Histories, family: ArrayLike, tolerance: ArrayLike) -> Fits:
+    """Families fitted to all increments, and without those suspicious under the fit.
+
+    Nothing is set aside of a history in which nothing can be flagged: there is nobody to ask, and
+    what is merely large would be missing from the family's scatter. Arguments and errors as in
+    fit_families.
     """
     member = np.asarray(family)
     aside = np.zeros_like(histories.counted)
-    prior = fit_families(histories, member, tolerance)
-    likely = np.ones(len(histories), dtype=bool)
+    prior = whole = fit_families(histories, member, tolerance)
+    likely = sure = _sure(histories, prior.of(member))
+    if not sure.any():
+        return Fits(whole, whole)
     for below in (SUSPECT_BELOW, SUSPECT_BELOW, *4 * (FLAG_BELOW,)):
         # Whom chance explains well under one fit it explains under the next, which differs little.
-        least = _least_likely(histories, prior.of(member), likely)
-        likely = least.p_value < LIKELY_BELOW
-        suspects = least.aside(least.p_value < below)
+        least = _least_likely(histories, prior.of(member), likely, below)
+        likely = sure & (least.p_value < LIKELY_BELOW)
+        suspects = least.aside(sure & (least.p_value < below))
         if below == FLAG_BELOW and (suspects == aside).all():
             break
         aside = suspects
         prior = fit_families(histories.without(aside), member, tolerance, start=prior)
-    return prior
+    return Fits(whole, prior)
 
 
 def flag_jumps(histories: Histories, prior: Prior) -> Jumps:
     """Flag at most one increment a history, each judged by its prior (one place an instrument)."""
-    least = _least_likely(histories, prior, np.ones(len(histories), dtype=bool))
-    sure = (histories.visits >= FEWEST_VISITS) & (prior.others >= FEWEST_OTHERS)
+    least = _least_likely(histories, prior, np.ones(len(histories), dtype=bool), FLAG_BELOW)
+    sure = _sure(histories, prior)
     unlikely = least.p_value < FLAG_BELOW
     return Jumps(
         flags=least.at & (unlikely & sure),
@@ -93,6 +104,11 @@ def flag_jumps(histories: Histories, prior: Prior) -> Jumps:
         prior=prior,
         histories=histories.without(least.aside(unlikely & sure)),
     )
+
+
+def _sure(histories: Histories, prior: Prior) -> np.ndarray:
+    """Histories long enough, in families large enough, for a flag (N)."""
+    return (histories.visits >= FEWEST_VISITS) & (prior.others >= FEWEST_OTHERS)
 
 
 class LeastLikely(NamedTuple):
@@ -113,8 +129,27 @@ class LeastLikely(NamedTuple):
         return np.asarray(marks)
 
 
-def _least_likely(histories: Histories, prior: Prior, among: np.ndarray) -> LeastLikely:
-    single, size, pair, pair_size = _p_values(histories, prior, among)
+def _least_likely(
+    histories: Histories, prior: Prior, among: np.ndarray, below: float
+) -> LeastLikely:
+    """Of each history; ``among`` says which are looked at closely.
+
+    First as if rates stood still, which is quick. Only what that finds unlikely is judged again
+    under the laws in which a rate changes.
+    """
+    steady = prior.of_steady_rate
+    first = _judged(histories, steady, np.flatnonzero(among & _unusual(histories, steady)))
+    again = np.flatnonzero(first.p_value < below)
+    if not again.size or not prior.weights[len(steady.q) :].any():
+        return first
+    second = _judged(histories, prior, again)
+    put = np.zeros(len(histories), dtype=bool)
+    put[again] = True
+    return LeastLikely(*(np.where(put, new, old) for new, old in zip(second, first, strict=True)))
+
+
+def _judged(histories: Histories, prior: Prior, suspects: np.ndarray) -> LeastLikely:
+    single, size, pair, pair_size = _p_values(histories, prior, suspects)
     single = np.where(histories.counted, single, 1.0)
     undone = _undone(histories)
     pair = np.where(undone, pair, 1.0)
@@ -130,15 +165,14 @@ def _least_likely(histories: Histories, prior: Prior, among: np.ndarray) -> Leas
     return LeastLikely(at & histories.counted, is_pair, np.where(is_pair, p_pair, p_single), sizes)
 
 
-def _p_values(histories: Histories, prior: Prior, among: np.ndarray) -> tuple[np.ndarray, ...]:
-    """p-value and size of single increments and of pairs, K by N.
+def _p_values(histories: Histories, prior: Prior, suspects: np.ndarray) -> tuple[np.ndarray, ...]:
+    """p-value and size of single increments and of pairs, K by N; suspects: whose.
 
-    1 and 0 where nothing is unusual.
+    1 and 0 for all others.
     """
     shape = histories.increments.shape
     single, size = np.ones(shape), np.zeros(shape)
     pair, pair_size = np.ones(shape), np.zeros(shape)
-    suspects = np.flatnonzero(among & _unusual(histories, prior))
 
     def test(part: slice) -> None:
         at = suspects[part]
@@ -179,7 +213,8 @@ def _deleted(
     And the same of a deviation that goes into an increment and out of the next (K − 1 by N).
     """
     u, p, between, evidence = residuals(histories, prior)
-    scored = evidence + np.log(prior.weights)
+    with np.errstate(divide="ignore"):  # a law without weight
+        scored = evidence + np.log(prior.weights)
     pairs = u[:-1] - u[1:], p[:-1] + p[1:] - 2 * between
     return _tails(u, p, scored), _tails(*pairs, scored)
 

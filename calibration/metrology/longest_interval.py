@@ -95,19 +95,18 @@ def _rough(
     """The answer for one normal of the mixture's mean and variance.
 
     NaN where it never falls below the target. Mean and variance of the mixture are a line and a
-    parabola in time, so that no value of q is looked at again.
+    cubic in time, so that no value of q is looked at again.
     """
-    w, rates = of.weights, of.rates
-    means, variances = of.parts(0.0)
-    m0, m1 = (w * means).sum(axis=0), (w * rates).sum(axis=0)
-    off0, off1 = means - m0, rates - m1
-    tie = of.carried.carry_years * of.rate_variances
-    v0 = (w * (variances + off0**2)).sum(axis=0) + u**2
-    v1 = (w * (of.q + 2 * (tie + off0 * off1))).sum(axis=0)
+    w = of.weights
+    m0, m1 = (w * of.levels).sum(axis=0), (w * of.rates).sum(axis=0)
+    off0, off1 = of.levels - m0, of.rates - m1
+    v0 = (w * (of.level_variances + off0**2)).sum(axis=0) + u**2
+    v1 = (w * (of.q + 2 * (of.ties + off0 * off1))).sum(axis=0)
     v2 = (w * (of.rate_variances + off1**2)).sum(axis=0)
+    v3 = (w * of.changes).sum(axis=0) / 3
 
     def inside(h: np.ndarray) -> np.ndarray:
-        sd, mean = np.sqrt(v0 + h * (v1 + h * v2)), m0 + m1 * h
+        sd, mean = np.sqrt(v0 + h * (v1 + h * (v2 + h * v3))), m0 + m1 * h
         return ndtr((half - mean) / sd) - ndtr((-half - mean) / sd)
 
     place = np.full(len(of), len(grid))

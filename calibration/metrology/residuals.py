@@ -30,14 +30,27 @@ class Residuals(NamedTuple):
 
 
 def residuals(histories: Histories, prior: Prior) -> Residuals:
-    """Residuals of all increments under every q.
+    """Residuals of all increments under every law of the prior."""
+    still = int((prior.change <= 0).all(axis=1).sum())
+    steady = _of_steady_rates(histories, prior, prior.q[:still])
+    if still == len(prior.q):
+        return steady
+    others = [_dense(histories, prior, law) for law in range(still, len(prior.q))]
+    return Residuals(
+        *(
+            np.concatenate([part, np.stack(rest, axis=-2)], axis=-2)
+            for part, *rest in zip(steady, *others, strict=True)
+        )
+    )
 
-    V is tridiagonal but for one product, so two passes along the visits give all that is asked of
-    its inverse.
+
+def _of_steady_rates(histories: Histories, prior: Prior, q: np.ndarray) -> Residuals:
+    """V is tridiagonal but for one product, so two passes along the visits give all that is asked
+    of its inverse.
     """
     spread = prior.variance
     off = histories.increments - prior.rate * histories.years
-    pull, along, by, carry, log_det = _forward(histories, prior.q, off)
+    pull, along, by, carry, log_det = _forward(histories, q, off)
     own, between = _backward(pull, along, by, carry)
     a, b, c = (
         np.einsum("kjn,kn->jn", x, y)
@@ -49,6 +62,38 @@ def residuals(histories: Histories, prior: Prior) -> Residuals:
     own -= share * along * along
     between -= share * along[:-1] * along[1:]
     return Residuals(pull, own, between, evidence)
+
+
+def _dense(histories: Histories, prior: Prior, law: int) -> Residuals:
+    """The same for a law in which the rate changes: every increment is tied to every other."""
+    dt = histories.years.T
+    off = (histories.increments - prior.rate * histories.years).T
+    v = _covariance(histories, prior.q[law], prior.change[law])
+    v += np.broadcast_to(prior.variance, dt.shape[:1])[:, None, None] * dt[:, :, None] * dt[:, None]
+    inverse = np.linalg.inv(v)
+    pull = np.einsum("nij,nj->ni", inverse, off)
+    evidence = -0.5 * (np.linalg.slogdet(v)[1] + (pull * off).sum(axis=1))
+    own = np.diagonal(inverse, axis1=1, axis2=2)
+    return Residuals(pull.T, own.T, np.diagonal(inverse, 1, 1, 2).T, evidence)
+
+
+def _covariance(histories: Histories, q: np.ndarray, change: np.ndarray) -> np.ndarray:
+    """Of the increments at a known first rate, N by K by K; q, change: 1 or N."""
+    dt = histories.years.T
+    # What a rate that has changed since the start adds to two increments, one ending at or before
+    # the beginning of the other: dt dt' times the middle of the earlier; and to one with itself.
+    ends = np.cumsum(dt, axis=1)
+    middle = ends - dt / 2
+    change = np.broadcast_to(change, dt.shape[:1])[:, None]
+    earlier = np.minimum(middle[:, :, None], middle[:, None])
+    v = change[:, None] * dt[:, :, None] * dt[:, None] * earlier
+    k = np.arange(dt.shape[1])
+    own = change * dt**2 * (ends - 2 * dt / 3)
+    shared = histories.shared[:-1].T
+    v[:, k, k] = own + histories.variance.T + np.broadcast_to(q, dt.shape[:1])[:, None] * dt
+    v[:, k[:-1], k[1:]] -= shared
+    v[:, k[1:], k[:-1]] -= shared
+    return np.asarray(v)
 
 
 def _forward(histories: Histories, q: np.ndarray, off: np.ndarray) -> tuple[np.ndarray, ...]:

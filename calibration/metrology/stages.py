@@ -21,8 +21,9 @@ import numpy as np
 
 from calibration.metrology.blocks import blocks, concatenate
 from calibration.metrology.drift import CannotFit
+from calibration.metrology.likelihood import node_weights
 from calibration.metrology.stage_visits import Visits, refuse
-from calibration.metrology.wander import Band, Prior, mixture_band, node_weights
+from calibration.metrology.wander import Band, Prior, mixture_band
 
 # Places in the state that a reading sees. The state: o, p, their rates, the visit's common errors.
 SIMULATED, WETTED = (0,), (0, 1)
@@ -238,9 +239,10 @@ def _estimate(visits: Visits, output: Prior, primary: Prior) -> Stages:
 
 
 def _of(prior: Prior, part: slice) -> Prior:
-    """The columns of a prior that may be one for all."""
+    """The columns of a prior that may be one for all; rates that change are left out here."""
 
     def cut(values: np.ndarray) -> np.ndarray:
         return values[..., part] if np.shape(values)[-1:] not in ((), (1,)) else values
 
-    return Prior(*(cut(np.atleast_1d(getattr(prior, f.name))) for f in fields(prior)))
+    steady = prior.of_steady_rate
+    return Prior(*(cut(np.atleast_1d(getattr(steady, f.name))) for f in fields(prior)))

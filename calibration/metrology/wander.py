@@ -16,7 +16,8 @@ Source: derived for this book; worked by an independent dense calculation in DRF
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -26,23 +27,31 @@ from scipy.special import ndtr, stdtrit
 from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories
+from calibration.metrology.likelihood import node_weights, sums
 from plant.level.checks import BadArgument
 
 Floats = Any
 # √q in tolerances per √year. From none to a walk that leaves the tolerance within a year.
 NODES = np.array([0.0, 0.03, 0.06, 0.1, 0.15, 0.22, 0.32, 0.46, 0.66, 0.95])
 DEFAULT_RATE_SD = 0.5  # tolerances a year, for an instrument without a family
-_LOG_EVERY = 8  # determinants are multiplied this many at a time before their logarithm is taken
+# Laws in which the rate itself changes: √q as above, and √change in tolerances per year^1.5.
+CHANGING = np.array([(0.0, 0.08), (0.0, 0.2), (0.1, 0.08), (0.1, 0.2)])
+# All laws, those in which it changes last.
+WALKS = np.r_[NODES, CHANGING[:, 0]]
+CHANGES = np.r_[np.zeros(len(NODES)), CHANGING[:, 1]]
 
 
 # ---- the prior ----
 @dataclass(frozen=True)
 class Prior:
-    """Rates are normal about ``rate``; q takes one of J values.
+    """Rates are normal about ``rate``; each instrument follows one of J laws.
 
     The last axis is 1 for all, or one place an instrument. rate, spread: % of span a year; spread
-    is the standard deviation between instruments. mean_sd: how well ``rate`` itself is known. q,
-    weights: J by 1 or J by N. others: instruments that it rests on; 0 is the default of one alone.
+    is the standard deviation between instruments. mean_sd: how well ``rate`` itself is known. q:
+    process variance of each law; change: variance by which its rate changes in a year, laws with
+    any last. weights: of the laws. q, change, weights: J by 1 or J by N. others: instruments that
+    it rests on; 0 is the default of one alone. widening: of all that is forecast by it, at least
+    1 (fleet_fit.py).
     """
 
     rate: np.ndarray
@@ -51,6 +60,13 @@ class Prior:
     q: np.ndarray
     weights: np.ndarray
     others: np.ndarray
+    change: Any = 0.0
+    widening: Any = 1.0
+
+    def __post_init__(self) -> None:
+        for name, shape in (("change", self.q.shape), ("widening", np.shape(self.rate))):
+            if np.shape(getattr(self, name)) != shape:
+                object.__setattr__(self, name, np.broadcast_to(getattr(self, name), shape))
 
     @property
     def variance(self) -> np.ndarray:
@@ -59,6 +75,13 @@ class Prior:
     def of(self, family: np.ndarray) -> Prior:
         """One place an instrument, from one place a family and each instrument's family."""
         return Prior(*(getattr(self, f.name)[..., family] for f in fields(self)))
+
+    @property
+    def of_steady_rate(self) -> Prior:
+        """Its laws without those in which the rate changes."""
+        still = (self.change <= 0).all(axis=1)
+        weights = self.weights[still] / self.weights[still].sum(axis=0)
+        return replace(self, q=self.q[still], change=self.change[still], weights=weights)
 
     def columns(self, part: slice | np.ndarray, n: int) -> Prior:
         """Of some of n instruments; what is one for all stays."""
@@ -71,12 +94,29 @@ def default_prior(tolerance: ArrayLike) -> Prior:
 
     Raises CannotFit for a tolerance not above zero.
     """
+    return prior_of_all_laws(tolerance, 0.0).of_steady_rate
+
+
+def prior_of_all_laws(tolerance: ArrayLike, changing: float) -> Prior:
+    """The same with a place for every law; changing: the weight of those whose rate changes."""
     half = checked_tolerance(tolerance)
     zero = np.zeros_like(half)
-    flat = np.full((NODES.size, 1), 1 / NODES.size)
-    return Prior(
-        zero, DEFAULT_RATE_SD * half, zero, np.outer(NODES, half) ** 2, flat, zero.astype(int)
-    )
+    share = np.where(CHANGES > 0, changing / len(CHANGING), (1 - changing) / len(NODES))
+    q, change = laws(half)
+    weights = np.repeat(share[:, None], half.size, axis=1)
+    return Prior(zero, DEFAULT_RATE_SD * half, zero, q, weights, zero.astype(int), change)
+
+
+def laws(tolerance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """q, and the variance by which the rate changes in a year, of each law (J by N)."""
+    return np.outer(WALKS, tolerance) ** 2, np.outer(CHANGES, tolerance) ** 2
+
+
+def weights_of_all_laws(weights: Sequence[float]) -> np.ndarray:
+    """Weights as stored (J); of the steady laws alone where no other was known when they were
+    fitted.
+    """
+    return np.r_[weights, np.zeros(len(WALKS) - len(weights))]
 
 
 def checked_tolerance(tolerance: ArrayLike) -> np.ndarray:
@@ -84,61 +124,6 @@ def checked_tolerance(tolerance: ArrayLike) -> np.ndarray:
     if half.ndim != 1 or not (np.isfinite(half) & (half > 0)).all():
         raise CannotFit("tolerance", "it must be a number above zero")
     return half
-
-
-# ---- the likelihood ----
-class Sums(NamedTuple):
-    """Sums of the likelihood for each q (J by N), and what is carried to the future."""
-
-    a: np.ndarray
-    b: np.ndarray
-    c: np.ndarray
-    log_det: np.ndarray
-    carry_level: np.ndarray
-    carry_years: np.ndarray
-    carry_variance: np.ndarray
-
-    def log_evidence(self, rate: Floats, variance: Floats) -> np.ndarray:
-        """Of each q, but for K ln 2π / 2, which is the same for all."""
-        one = 1 + variance * self.a
-        off = self.b - rate * self.a
-        square = self.c - rate * (self.b + off) - variance * off * off / one
-        return -0.5 * (self.log_det + np.log(one) + square)
-
-
-def sums(histories: Histories, q: np.ndarray) -> Sums:
-    """Pass along the visits once, eliminating each increment from the next; q: J by 1 or J by N."""
-    shape = (q.shape[0], len(histories))
-    a, b, c, log_det, level, past, less = (np.zeros(shape) for _ in range(7))
-    product = np.ones(shape)
-    for k in range(len(histories.increments)):
-        d = q * histories.years[k]
-        d += histories.variance[k] - less
-        level += histories.increments[k]
-        past += histories.years[k]
-        by = 1 / d
-        level_by, past_by = level * by, past * by
-        a += past * past_by
-        b += past * level_by
-        c += level * level_by
-        product *= d
-        if k % _LOG_EVERY == _LOG_EVERY - 1:
-            log_det += np.log(product)
-            product.fill(1.0)
-        on = histories.shared[k]
-        level, past, less = on * level_by, on * past_by, on * on * by
-    log_det += np.log(product)
-    return Sums(a, b, c, log_det, level, past, less)
-
-
-def node_weights(log_evidence: np.ndarray, weights: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Weight of each q after the data, and the logarithm of what was divided by."""
-    with np.errstate(divide="ignore"):
-        score = log_evidence + np.log(weights)
-    top = score.max(axis=0)
-    w = np.exp(score - top)
-    total = w.sum(axis=0)
-    return w / total, top + np.log(total)
 
 
 # ---- what follows from them ----
@@ -178,28 +163,31 @@ def mixture_band(
 
 @dataclass(frozen=True)
 class Outlook:
-    """Each instrument after its history and its prior. ``weights`` to ``rate_variances``: J by N.
+    """Each instrument after its history and its prior. ``weights`` to ``changes``: J by N.
 
-    weights[0] is the evidence for pure steady drift. own_weight: how far the rate is the
-    instrument's own (0 to 1); the rest, family_weight, is the family's. log_evidence: of the whole
-    history. Years ahead are counted from the last visit; they may have leading axes, which the
-    answers keep before N.
+    Under each law: levels, rates: the true error at the last visit and the rate then; their
+    variances, and in ``ties`` what they have in common. q, changes: by what variance error and
+    rate move in a year. weights[0] is the evidence for pure steady drift. own_weight: how far the
+    rate is the instrument's own (0 to 1); the rest, family_weight, is the family's. log_evidence:
+    of the whole history. Years ahead are counted from the last visit; they may have leading axes,
+    which the answers keep before N.
     """
 
     weights: np.ndarray
+    levels: np.ndarray
+    level_variances: np.ndarray
     rates: np.ndarray
     rate_variances: np.ndarray
+    ties: np.ndarray
     q: np.ndarray
-    carried: Sums
-    level: np.ndarray
-    level_variance: np.ndarray
+    changes: np.ndarray
     visits: np.ndarray
     others: np.ndarray
     own_weight: np.ndarray
     log_evidence: np.ndarray
 
     def __len__(self) -> int:
-        return len(self.level)
+        return len(self.visits)
 
     @property
     def family_weight(self) -> np.ndarray:
@@ -210,25 +198,22 @@ class Outlook:
         """More of the rate is the family's than the instrument's own."""
         return (self.others > 0) & (self.own_weight < 0.5)
 
+    @property
+    def changing(self) -> np.ndarray:
+        """Probability that the rate itself changes (N)."""
+        return np.asarray((self.weights * (self.changes > 0)).sum(axis=0))
+
     def columns(self, which: Any) -> Outlook:
-        rest = {
-            f.name: getattr(self, f.name) for f in fields(self) if f.name not in ("carried", "q")
-        }
-        cut = {name: value[..., which] for name, value in rest.items()}
-        return Outlook(
-            **cut, q=self.q[..., which], carried=Sums(*(c[..., which] for c in self.carried))
-        )
+        return Outlook(*(getattr(self, f.name)[..., which] for f in fields(self)))
 
     def parts(self, ahead: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and variance of the true error for each q (…, J, N)."""
+        """Mean and variance of the true error for each law (…, J, N)."""
         h = np.asarray(ahead, dtype=float)
         if not (h >= 0).all():
             raise CannotFit("ahead", "years ahead must be numbers not below zero")
         h = h[..., None, :] if h.ndim else h
-        g = h + self.carried.carry_years
-        means = self.level - self.carried.carry_level + self.rates * g
-        variances = self.level_variance - self.carried.carry_variance + self.q * h
-        return means, variances + g * g * self.rate_variances
+        growth = self.q + 2 * self.ties + h * (self.rate_variances + h * self.changes / 3)
+        return self.levels + self.rates * h, self.level_variances + h * growth
 
     def next_as_found(self, ahead: ArrayLike, u_next: ArrayLike, confidence: float = 0.95) -> Band:
         """Band in which the next as found lies, read with standard uncertainty u_next."""
@@ -263,21 +248,33 @@ def outlook(histories: Histories, prior: Prior) -> Outlook:
 
 
 def _outlook(histories: Histories, prior: Prior) -> Outlook:
-    likelihood = sums(histories, prior.q)
-    variance = prior.variance
-    w, log_total = node_weights(likelihood.log_evidence(prior.rate, variance), prior.weights)
-    one = 1 + variance * likelihood.a
-    own = (w * (variance * likelihood.a / one)).sum(axis=0)
+    likelihood = sums(histories, prior.q, prior.change)
+    w, log_total = node_weights(likelihood.log_evidence(prior.rate, prior.variance), prior.weights)
+    one = 1 + prior.variance * likelihood.a
+    # The rate at the first visit, and what has become of it.
+    first, first_variance = (prior.rate + prior.variance * likelihood.b) / one, prior.variance / one
+    carried, wider = likelihood.carried, prior.widening**2
+    kept = 1 - carried.change_years
+    moved = kept * first_variance
+    rate_variances = kept * moved + carried.change_variance
+    own_error = histories.level_variance - carried.variance
     return Outlook(
         weights=w,
-        rates=(prior.rate + variance * likelihood.b) / one,
-        rate_variances=variance / one,
-        q=np.broadcast_to(prior.q, w.shape),
-        carried=likelihood,
-        level=histories.level,
-        level_variance=histories.level_variance,
+        levels=histories.level - carried.level + first * carried.years,
+        level_variances=wider * (own_error + carried.years**2 * first_variance),
+        rates=first * kept + carried.change,
+        rate_variances=wider * rate_variances,
+        ties=wider * (carried.years * moved + carried.tie),
+        q=np.broadcast_to(wider * prior.q, w.shape),
+        changes=np.broadcast_to(wider * prior.change, w.shape),
         visits=histories.visits,
         others=np.broadcast_to(prior.others, histories.level.shape),
-        own_weight=own,
+        own_weight=(w * _learned(histories, prior, rate_variances)).sum(axis=0),
         log_evidence=log_total - 0.5 * histories.counted.sum(axis=0) * math.log(2 * math.pi),
     )
+
+
+def _learned(histories: Histories, prior: Prior, rate_variances: np.ndarray) -> np.ndarray:
+    """How far the rate at the last visit is known from the history, 0 to 1, under each law."""
+    before = prior.variance + prior.change * histories.years.sum(axis=0)
+    return 1 - rate_variances / np.maximum(before, 1e-300) - (before == 0)

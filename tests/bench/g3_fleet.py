@@ -30,8 +30,8 @@ from calibration.metrology.intervals import propose
 from calibration.metrology.wander import default_prior, outlook
 from calibration.records.models import Calibration
 from tests.bench import fleet
-from tests.bench.coverage import TOLERANCE, TRUTHS, Fleet, U, simulate
 from tests.bench.pairs import Row, compare
+from tests.bench.truths import TOLERANCE, TRUTHS, Fleet, U, simulate
 
 FAMILIES, SAMPLE, VISITS = 400, 10, 10
 PRINCIPLES = (

@@ -158,7 +158,15 @@ def test_what_is_expected_of_a_member_is_said_in_words(rods):
     assert "the usual rate is +0.12 % of span a year, known to ±0.02 %" in words
     assert "differs by ±0.08 % (one standard deviation)" in words
     assert "About 90 % of them wander" in words
+    assert "the rate itself changes" not in words
     assert prior_sentence(rods, "span") == ""
+
+
+def test_rates_that_change_are_said_apart_from_wandering(rods):
+    rods.zero_weights = [0.3, 0, *8 * [0.3 / 8], *4 * [0.1]]
+    words = prior_sentence(rods, "zero").replace("\xa0", " ")
+    assert "About 30 % of them wander" in words
+    assert "In about 40 % of them the rate itself changes." in words
 
 
 def test_a_family_says_how_its_forecasts_held_once_there_are_enough(rods, sign_in, planner):

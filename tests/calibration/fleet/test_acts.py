@@ -16,11 +16,11 @@ from calibration.drift.results import date_of, points_of
 from calibration.drift.rows import ADJUSTED, FOUND_OUT, ROW, SIMULATED
 from calibration.families.models import Family
 from calibration.fleet import acts as fleet
-from calibration.fleet import computation
 from calibration.fleet.models import FleetRun
 from calibration.intervals import acts as intervals
 from calibration.intervals import methods
 from calibration.intervals.models import Proposal
+from calibration.metrology import fleet_fit
 from calibration.policies.models import Policy
 from calibration.records.models import Calibration
 from plant.ledger.models import LedgerEntry
@@ -79,7 +79,7 @@ def test_a_family_keeps_how_its_forecasts_held(site):
 
 def test_some_members_of_a_large_family_speak_for_all(site, monkeypatch):
     recorded_family(count=9)
-    monkeypatch.setattr(computation, "SAMPLE", 7)
+    monkeypatch.setattr(fleet_fit, "SAMPLE", 7)
     fleet.run(clock=clock, nightly=True)
     family = Family.objects.get(members=9)
     assert family.forecasts == 7 * 2 * 4

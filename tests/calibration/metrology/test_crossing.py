@@ -13,7 +13,7 @@ from calibration.metrology.crossing import (
     probability_ever_out,
 )
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.wander import Outlook, Sums
+from calibration.metrology.wander import Outlook
 
 GAP, RATE, RATE_SD, Q = 0.4, 0.12, 0.05, 0.02
 
@@ -41,13 +41,14 @@ def one(**other) -> Outlook:
     }  # fmt: skip
     a = {name: np.array([value]) for name, value in given.items()}
     j = {name: value[None] for name, value in a.items()}
-    nothing = np.zeros((1, 1))
+    still_known = j["level_variance"] - j["carry_variance"]
     return Outlook(
-        weights=np.ones((1, 1)), rates=j["rate"], rate_variances=j["rate_variance"], q=j["q"],
-        carried=Sums(nothing, nothing, nothing, nothing, j["carry_level"], j["carry_years"],
-                     j["carry_variance"]),
-        level=a["level"], level_variance=a["level_variance"], visits=a["visits"],
-        others=a["others"],
+        weights=np.ones((1, 1)),
+        levels=j["level"] - j["carry_level"] + j["rate"] * j["carry_years"],
+        level_variances=still_known + j["carry_years"] ** 2 * j["rate_variance"],
+        rates=j["rate"], rate_variances=j["rate_variance"],
+        ties=j["carry_years"] * j["rate_variance"],
+        q=j["q"], changes=np.zeros((1, 1)), visits=a["visits"], others=a["others"],
         own_weight=np.ones(1), log_evidence=np.zeros(1),
     )  # fmt: skip
 

@@ -5,7 +5,8 @@ from calibration.metrology.intervals import propose, reasons
 from calibration.metrology.longest_interval import longest
 from calibration.metrology.staircase import staircase
 from calibration.metrology.wander import default_prior, outlook
-from tests.bench.coverage import TRUTHS, Drift, FixedYear, Truth, closed_loop, simulate
+from tests.bench.closed_loop import Drift, FixedYear, closed_loop
+from tests.bench.truths import TRUTHS, Truth, simulate
 
 
 def fleet(truth=TRUTHS["half and half"], n=300, visits=8):

@@ -2,11 +2,14 @@ import numpy as np
 import pytest
 
 from calibration.metrology.causes import Cause, diagnose
+from calibration.metrology.fleet_fit import fit_fleet
 from calibration.metrology.histories import histories
 from calibration.metrology.jumps import fit_without_jumps
 from calibration.metrology.residuals import residuals
 from calibration.metrology.wander import default_prior
-from tests.bench.coverage import TOLERANCE, TRUTHS, U, flags_of, jump_shares, simulate
+from tests.bench.coverage import jump_shares
+from tests.bench.truths import TOLERANCE, TRUTHS, U, simulate
+from tests.calibration.metrology.dense import covariance
 
 
 @pytest.mark.parametrize("kind", ["linear", "walk"])
@@ -21,7 +24,7 @@ def test_flagged_increment_is_set_aside_and_the_rate_goes_on():
     jump = np.zeros((8, 40))
     jump[4, 7] = 1.5
     history = simulate(TRUTHS["linear"], 40, 8, np.random.default_rng(5), jump=jump).first(8)
-    got = flags_of(history, np.zeros(40, dtype=int))
+    got = jumps_of(history, np.zeros(40, dtype=int))
     assert got.flags[:, 7].tolist() == [False, False, False, True, False, False, False]
     assert got.size[3, 7] == pytest.approx(1.5, abs=0.3)
     assert not got.histories.counted[3, 7]
@@ -34,9 +37,13 @@ def test_too_few_visits_or_no_family_gives_only_a_hint(instruments, visits):
     jump[2, 0] = 4.0
     rng = np.random.default_rng(5)
     history = simulate(TRUTHS["linear"], instruments, visits, rng, jump=jump).first(visits)
-    got = flags_of(history, np.zeros(instruments, dtype=int))
+    got = jumps_of(history, np.zeros(instruments, dtype=int))
     assert got.hints[:, 0].any()
     assert not got.flags.any()
+
+
+def jumps_of(history, family):
+    return fit_fleet(history, family, TOLERANCE).jumps
 
 
 def plain(found, adjusted):
@@ -60,7 +67,7 @@ def test_a_bad_reading_is_recognized_in_a_history_shorter_than_those_beside_it()
     found = np.random.default_rng(4).normal(0, 0.05, (7, 12))
     years[:2, 0] = np.nan
     found[4, 0] += 1.0
-    got = flags_of(histories(years, found, found, False, U), np.zeros(12, dtype=int))
+    got = jumps_of(histories(years, found, found, False, U), np.zeros(12, dtype=int))
     assert np.argwhere(got.flags & got.returns).tolist() == [[3, 0]]
     assert got.histories.counted[:, 0].tolist() == [False, False, True, False, False, True]
 
@@ -85,7 +92,7 @@ def test_a_bad_reading_that_comes_back_is_distinguished_from_a_jump(kind):
     found[at[bad], bad] += 5 * np.sqrt(2 * 0.05**2 + truth.walk**2)
     left = np.where(made.adjusted, made.left, found)
     history = histories(made.years, found, left, made.adjusted, 0.05)
-    got = flags_of(history, np.zeros(n, dtype=int))
+    got = jumps_of(history, np.zeros(n, dtype=int))
     flagged = got.flags.argmax(axis=0)
     right = [
         diagnose(history, got.prior, c, int(flagged[c])) == (Cause.BAD_READING, at[c], "")
@@ -104,21 +111,17 @@ def test_residuals_agree_with_dense_algebra():
     aside = np.zeros_like(history.counted)
     aside[4, ::3] = True  # gaps, as flagged jumps leave them
     history, family = history.without(aside), np.zeros(12, dtype=int)
-    prior = fit_without_jumps(history, family, TOLERANCE).of(family)
+    prior = fit_without_jumps(history, family, TOLERANCE).calm.of(family)
     got = residuals(history, prior)
     for place in range(12):
-        dt, off = (
-            history.years[:, place],
-            history.increments[:, place] - prior.rate[place] * history.years[:, place],
-        )
+        off = (history.increments - prior.rate * history.years)[:, place]
         for j in range(len(prior.q)):
-            v = np.diag(history.variance[:, place] + prior.q[j, place] * dt)
-            v -= np.diag(history.shared[:-1, place], 1) + np.diag(history.shared[:-1, place], -1)
-            v += prior.variance[place] * np.outer(dt, dt)
+            v = covariance(history, prior, place, j)
             inverse = np.linalg.inv(v)
             evidence = -0.5 * (np.linalg.slogdet(v)[1] + off @ inverse @ off)
-            close = {"rtol": 1e-9, "atol": 1e-9 * np.abs(inverse).max()}
+            closely = 1e-6 if prior.change[j, place] else 1e-9
+            close = {"rtol": closely, "atol": closely * np.abs(inverse).max()}
             np.testing.assert_allclose(got.pull[:, j, place], inverse @ off, **close)
             np.testing.assert_allclose(got.own[:, j, place], np.diag(inverse), **close)
             np.testing.assert_allclose(got.between[:, j, place], np.diag(inverse, 1), **close)
-            assert got.evidence[j, place] == pytest.approx(evidence, rel=1e-9)
+            assert got.evidence[j, place] == pytest.approx(evidence, rel=closely)

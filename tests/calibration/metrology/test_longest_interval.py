@@ -8,7 +8,7 @@ from scipy.special import ndtr
 
 from calibration.metrology.longest_interval import _rough, longest
 from calibration.metrology.wander import Outlook, default_prior, outlook
-from tests.bench.coverage import TRUTHS, simulate
+from tests.bench.truths import TRUTHS, simulate
 
 TOLERANCE, U, TARGET = 0.5, 0.05, 0.95
 
