@@ -14,6 +14,7 @@ from calibration.metrology.families import FEWEST_OTHERS
 from plant.quantities import day_text, percent, percent_of_span, plural_text, probability_text
 
 HORIZON_YEARS = 10
+CHANGING = 0.5  # above this probability that the rate changes the page asks for the cause
 
 Figure = tuple[str, str]  # its name, and what it is
 
@@ -47,6 +48,7 @@ def figures_of(drift: Drift, *, due: dt.date) -> list[Figure]:
     figures = [
         ("Source of the rate", _source(drift)),
         ("Steady or wandering", _walk(drift)),
+        *_changing_rate(drift),
         *_cross_checks(drift),
     ]
     if not drift.dated:
@@ -104,6 +106,19 @@ def _walk(drift: Drift) -> str:
         f"purely steady with a probability of {steady}; beside its drift it wanders by about "
         f"{walk} % of span in a year"
     )
+
+
+def _changing_rate(drift: Drift) -> list[Figure]:
+    """Only where the rate more likely changes than not: a caution, and what to do about it."""
+    likely = float(drift.known_outlook.changing[0])
+    if likely <= CHANGING:
+        return []
+    text = (
+        f"its rate is changing, with a probability of {probability_text(likely)}; the band is "
+        "wider for it. Look for the cause, such as a coating, wear or moisture, before the "
+        "interval is lengthened"
+    )
+    return [("Changing rate", text)]
 
 
 def _on(drift: Drift, due: dt.date) -> str:

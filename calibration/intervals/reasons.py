@@ -146,8 +146,8 @@ SENTENCES: dict[str, str] = {
         "{probability:probability}."
     ),
     "if no step comes": (
-        "All this holds as long as there is no jump, such as after a repair, a swap or a change of "
-        "product."
+        "All this holds if no jump comes, such as after a repair, a swap or a change of product, "
+        "and the rate does not change."
     ),
     "end, zero": "The lower end of the range (zero) decides: it meets the tolerance first.",
     "end, span": "The upper end of the range (span) decides: it meets the tolerance first.",

@@ -49,8 +49,8 @@ CASES = {
         {"says": "ever out by then", "probability": 0.056},
     "The probability that its true error is in tolerance on that day is 96.4 %.":
         {"says": "true error in tolerance", "probability": 0.964},
-    "All this holds as long as there is no jump, such as after a repair, a swap or a change of "
-    "product.": {"says": "if no step comes"},
+    "All this holds if no jump comes, such as after a repair, a swap or a change of product, and the "
+    "rate does not change.": {"says": "if no step comes"},
     "The lower end of the range (zero) decides: it meets the tolerance first.":
         {"says": "end", "end": "zero"},
     "The upper end of the range (span) decides: it meets the tolerance first.":
