@@ -1,6 +1,6 @@
 """A budget of measurement uncertainty: components combined, and the coverage of the result.
 
-After JCGM 100:2008 (4.3, 5, G.3 and G.4) and, for one or two dominant rectangular components,
+After JCGM 100:2008 (4.3, 5, G.3 and G.4) and, for rectangular components, their convolution as in
 EA-4/02 supplements S9 and S10 (all from memory; values in fixtures/reference/uncertainty.json).
 Value, sensitivity and degrees of freedom may be arrays: a fleet whose instruments share their list
 of components is one budget.
@@ -21,9 +21,14 @@ from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers,
 
 # Coverage of k = 2 where nothing limits the degrees of freedom.
 PROBABILITY = math.erf(math.sqrt(2))
-# The rest may be this share of the dominant part, both as standard uncertainties (EA-4/02 S9,
-# from memory).
+# Named as dominant where the rest is no more than this share of it, both as standard uncertainties
+# (EA-4/02 S9, from memory).
 DOMINANCE = 0.3
+# A difference of k that shows in its second digit after the point; and a share of u that does not.
+SHOWN, NO_PART = 0.005, 1e-6
+# Of the third rectangle, which is convolved by Gauss's rule.
+_PLACES, _SHARES = np.polynomial.legendre.leggauss(5)
+_SHARES = _SHARES / 2
 
 
 class Shape(StrEnum):
@@ -162,7 +167,8 @@ class Coverage:
     """Expanded uncertainty, k u. by: the rule that gives k (an array of words for a fleet).
 
     "degrees of freedom": Student's t, the normal where they are infinite. "one rectangular
-    component" and "two rectangular components": these dominate.
+    component" and "two rectangular components": these dominate. "rectangular components and the
+    rest": none dominates, and the sum of them is narrower than a normal.
     """
 
     k: Floats
@@ -171,6 +177,7 @@ class Coverage:
 
 
 T_RULE = "degrees of freedom"
+SUM_RULE = "rectangular components and the rest"
 ONE_RULE = "one rectangular component"
 TWO_RULE = "two rectangular components"
 
@@ -178,14 +185,14 @@ TWO_RULE = "two rectangular components"
 def coverage(budget: Budget, *, probability: float = PROBABILITY) -> Coverage:
     """The interval ± U that holds the result with this probability.
 
-    Where one or two rectangular components dominate, k comes from their sum with the rest as a
-    normal: with no rest it is the factor of EA-4/02, and unlike that one it does not fall short as
-    the rest grows. Raises BadArgument for a probability outside 0 to 1.
+    The three largest rectangular components are convolved with the rest as a normal, whatever their
+    shares: with one or two that dominate it is the factor of EA-4/02, with none that of Student's
+    t, and there is no step between. Raises BadArgument for a probability outside 0 to 1.
     """
     share("probability", probability)
     k = student_factor(budget.dof, probability)
     by: Floats = np.full(np.shape(k), T_RULE, dtype=object)
-    k, by = _where_rectangles_rule(budget, np.asarray(k), by, probability)
+    k, by = _with_rectangles(budget, np.asarray(k), by, probability)
     return Coverage(
         k=float_or_array(k),
         expanded=float_or_array(k * np.asarray(budget.u)),
@@ -207,32 +214,41 @@ def student_factor(dof: Floats, probability: float = PROBABILITY) -> Floats:
     return float_or_array(np.where(finite, student, special.ndtri(upper)))
 
 
-def _where_rectangles_rule(
-    budget: Budget, k: np.ndarray, by: Floats, probability: float
+def _with_rectangles(
+    budget: Budget, student: np.ndarray, by: Floats, probability: float
 ) -> tuple[np.ndarray, Floats]:
-    """Replace k where one, else two, rectangular components dominate the rest."""
+    """k of the sum where a rectangular component has a part in it."""
     flat = [i for i, c in enumerate(budget.components) if c.shape is Shape.RECTANGULAR]
     if not flat:
-        return k, by
-    sizes = np.abs(budget.contributions[flat])
-    order = np.argsort(-sizes, axis=0, kind="stable")
-    largest = np.take_along_axis(sizes, order[:1], axis=0)[0]
-    second = np.take_along_axis(sizes, order[1:2], axis=0)[0] if len(flat) > 1 else 0 * largest
+        return student, by
+    sizes = -np.sort(-np.abs(budget.contributions[flat]), axis=0)
+    largest, second, third = (sizes[n] if n < len(flat) else 0 * sizes[0] for n in range(3))
     total = np.asarray(budget.u) ** 2
+    rest = np.sqrt(np.maximum(total - largest**2 - second**2 - third**2, 0))
+    some = largest > NO_PART * np.asarray(budget.u)
+    if not some.any():
+        return student, by
+    # Heavier tails of a rest from few repeats are met by a wider normal.
+    tail = student_factor(_dof_of_rest(budget, rest), probability) / special.ndtri(
+        (1 + probability) / 2
+    )
+    three = (largest[some], second[some], third[some])
+    half = _half_width(three, (rest * tail)[some], probability)
+    k = student.copy()
+    # A rectangle has no tails: it never asks for more than Student's factor does.
+    k[some] = np.minimum(half / np.asarray(budget.u)[some], student[some])
+    return k, np.where(some, _rule(largest, second, total, k - student), by)
+
+
+def _rule(
+    largest: np.ndarray, second: np.ndarray, total: np.ndarray, off: np.ndarray
+) -> np.ndarray:
+    """What k rests on, in words; off: from Student's factor."""
     one = np.sqrt(np.maximum(total - largest**2, 0)) <= DOMINANCE * largest
     rest = np.sqrt(np.maximum(total - largest**2 - second**2, 0))
     two = (rest <= DOMINANCE * np.hypot(largest, second)) & (second > 0)
-    ruled = (one | two) & (largest > 0)
-    if ruled.any():
-        # Heavier tails of a rest from few repeats are met by a wider normal.
-        tail = student_factor(_dof_of_rest(budget, rest), probability) / special.ndtri(
-            (1 + probability) / 2
-        )
-        half = _half_width(largest[ruled], second[ruled], (rest * tail)[ruled], probability)
-        k = k.copy()
-        k[ruled] = half / np.asarray(budget.u)[ruled]
-        by = np.where(ruled, np.where(one, ONE_RULE, TWO_RULE), by)
-    return k, by
+    some = np.where(np.abs(off) < SHOWN, T_RULE, SUM_RULE)
+    return np.where(one, ONE_RULE, np.where(two, TWO_RULE, some)).astype(object)
 
 
 def _dof_of_rest(budget: Budget, rest: np.ndarray) -> Floats:
@@ -244,18 +260,21 @@ def _dof_of_rest(budget: Budget, rest: np.ndarray) -> Floats:
 
 
 def _half_width(
-    largest: np.ndarray, second: np.ndarray, rest: np.ndarray, probability: float
+    rectangles: tuple[np.ndarray, np.ndarray, np.ndarray], rest: np.ndarray, probability: float
 ) -> np.ndarray:
-    """Half-width that holds the sum of two rectangles and a normal, by bisection.
+    """Half-width that holds the sum of three rectangles and a normal, by bisection.
 
-    largest, second, rest: standard uncertainties.
+    rectangles: the largest first; rest: standard uncertainties all.
     """
+    largest, second, third = rectangles
     a, b = math.sqrt(3) * largest, math.sqrt(3) * np.maximum(second, 1e-6 * largest)
-    sigma = np.maximum(rest, 1e-9 * largest)
-    low, high = np.zeros_like(a), a + b + 10 * sigma
-    for _ in range(60):
+    c, sigma = math.sqrt(3) * third, np.maximum(rest, 1e-9 * largest)
+    places = c * _PLACES.reshape(-1, *(1,) * c.ndim)
+    low, high = np.zeros_like(a), a + b + c + 10 * sigma
+    for _ in range(35):
         middle = (low + high) / 2
-        short = 2 * _below(middle, a, b, sigma) - 1 < probability
+        below = np.tensordot(_SHARES, _below(middle + places, a, b, sigma), axes=1)
+        short = 2 * below - 1 < probability
         low, high = np.where(short, middle, low), np.where(short, high, middle)
     return (low + high) / 2
 

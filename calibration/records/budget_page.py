@@ -70,6 +70,7 @@ BY = {
     "degrees of freedom": "Student's t for its degrees of freedom",
     "one rectangular component": "the one rectangular component that dominates",
     "two rectangular components": "the two rectangular components that dominate",
+    "rectangular components and the rest": "the sum of the rectangular components and the rest",
 }
 
 

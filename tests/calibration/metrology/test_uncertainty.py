@@ -45,7 +45,7 @@ def test_fleet_is_combined_as_each_of_it_alone():
     assert fleet.k.tolist() == pytest.approx([one.k for one in one_by_one], rel=1e-12)
     assert fleet.expanded.tolist() == pytest.approx([one.expanded for one in one_by_one], rel=1e-12)
     assert fleet.by.tolist() == [one.by for one in one_by_one]
-    assert len(set(fleet.by)) == 3
+    assert len(set(fleet.by)) == 4
 
 
 def test_one_rectangle_alone_has_the_factor_of_its_share():
@@ -60,6 +60,38 @@ def test_two_rectangles_alone_have_the_factor_of_a_trapezoid():
     beta = 1 / 3
     k = (1 - math.sqrt(0.05 * (1 - beta**2))) / math.sqrt((1 + beta**2) / 6)
     assert cover.k == pytest.approx(k, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("rectangles", "normals"),
+    [
+        ([1.0, 1.0, 1.0], []),
+        ([1.0, 0.8, 0.6, 0.5], []),
+        ([1.0] * 6, []),
+        ([1.0], [0.2]),
+        ([1.0], [0.6]),
+        ([1.0, 0.5], [0.4, 0.1]),
+        ([1.0, 0.9, 0.2], [2.0]),
+    ],
+)
+def test_the_interval_holds_what_a_simulation_draws_whatever_the_shares(rectangles, normals):
+    rng, n = np.random.default_rng(7), 400_000
+    drawn = sum(rng.uniform(-half, half, n) for half in rectangles)
+    drawn = drawn + sum((rng.normal(0, u, n) for u in normals), np.zeros(n))
+    parts = [Component(f"r{i}", half, R) for i, half in enumerate(rectangles)]
+    cover = coverage(combine([*parts, *(Component(f"n{i}", u) for i, u in enumerate(normals))]))
+    assert np.mean(np.abs(drawn) <= cover.expanded) == pytest.approx(PROBABILITY, abs=2.5e-3)
+    assert cover.k <= 2.0 + 1e-9
+
+
+def test_k_has_no_step_where_a_rectangle_stops_to_dominate():
+    rests = np.linspace(0.01, 4.0, 400)
+    cover = coverage(combine([Component("a", 1.0, R), Component("rest", rests)]))
+    assert np.abs(np.diff(cover.k)).max() < 0.02
+    assert ((1.65 < cover.k) & (cover.k <= 2.0)).all()
+    assert cover.by[0] == "one rectangular component"
+    assert cover.by[80] == "rectangular components and the rest"
+    assert cover.by[-1] == "degrees of freedom"
 
 
 def test_a_rest_from_few_repeats_counts_as_a_normal_wider_by_student_s_factor():
