@@ -20,6 +20,7 @@ from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories
 from calibration.metrology.likelihood import eliminated, node_weights
 from calibration.metrology.wander import Prior
+from plant.level.checks import SMALLEST, limits_size
 
 FEWEST_BEFORE = 2  # visits before a forecast is tested
 
@@ -77,6 +78,7 @@ def _places(histories: Histories, prior: Prior) -> np.ndarray:
     return places
 
 
+@limits_size("years", "values")
 def robust_lines(years: ArrayLike, values: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """Median slope of all pairs, and the median level at year 0; one place an instrument.
 
@@ -90,6 +92,8 @@ def robust_lines(years: ArrayLike, values: ArrayLike) -> tuple[np.ndarray, np.nd
     x, y = (np.asarray(column, dtype=float) for column in (years, values))
     if x.shape != y.shape or x.ndim not in (1, 2):
         raise CannotFit("values", "one value a visit is needed")
+    if np.isinf(x).any() or np.isinf(y).any():
+        raise CannotFit("years, values", "one of them is infinite")
     x, y = (column.reshape(len(column), -1) for column in (x, y))
     parts = map_blocks(lambda part: _robust(x[:, part], y[:, part]), x.shape[1])
     slope, level = (np.concatenate([part[i] for part in parts]) for i in (0, 1))
@@ -99,7 +103,7 @@ def robust_lines(years: ArrayLike, values: ArrayLike) -> tuple[np.ndarray, np.nd
 def _robust(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     first, second = np.triu_indices(len(x), 1)
     run = x[second] - x[first]
-    if (run == 0).any():
+    if (np.abs(run) < SMALLEST).any():
         raise CannotFit("years", "two visits are of one time")
     slope = _medians((y[second] - y[first]) / run)
     return slope, _medians(y - slope * x)

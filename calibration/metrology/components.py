@@ -14,7 +14,14 @@ import numpy as np
 
 from calibration.metrology.uncertainty import Component, Shape
 from plant.level.arrays import Floats, float_or_array
-from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
+from plant.level.checks import (
+    BadArgument,
+    above_zero,
+    limits_size,
+    not_below_zero,
+    numbers,
+    takes_numbers,
+)
 
 Components = tuple[Component, ...]
 # Error of a meter beyond its room temperature, % of reading for each K (no source).
@@ -75,6 +82,7 @@ def resolution(name: str, step: Floats) -> Component:
     return rectangle(name, float_or_array(np.asarray(step, dtype=float) / 2))
 
 
+@limits_size("readings")
 def repeatability_of(name: str, readings: Floats) -> Component:
     """Standard uncertainty of the mean of repeated readings: s/√n, n − 1 degrees of freedom.
 
@@ -105,6 +113,7 @@ def known_repeatability(name: str, scatter: float, *, repeats: int, dof: float) 
     return Component(name, scatter / math.sqrt(repeats), Shape.TYPE_A, dof=dof)
 
 
+@takes_numbers("reading", "celsius", "percent_per_kelvin", "reference", "room")
 def meter_temperature(
     reading: Floats,
     celsius: Floats,
@@ -122,6 +131,7 @@ def meter_temperature(
     return rectangle("meter temperature", float_or_array(width), shared=True)
 
 
+@takes_numbers("reading", "true")
 def resistor_error(reading: Floats, *, marked: Floats, true: Floats) -> Floats:
     """By how much too high a current was read as the voltage over a resistor of ``true`` ohm that
     was taken for one of ``marked`` ohm.

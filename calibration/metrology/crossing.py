@@ -20,6 +20,7 @@ from scipy.special import log_ndtr, ndtr
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.wander import Outlook, checked_tolerance
+from plant.level.checks import limits_size, takes_numbers
 
 HORIZON = 10.0  # years; beyond it no day is named
 GRID = np.linspace(0.0, HORIZON, 131)  # about a month apart; each passing is then refined
@@ -46,6 +47,7 @@ def ever_beyond(
     return np.where(gap <= 0, 1.0, np.minimum(direct + back, 1.0))
 
 
+@limits_size("ahead", "tolerance")
 def probability_ever_out(of: Outlook, ahead: ArrayLike, tolerance: ArrayLike) -> np.ndarray:
     """Probability that the true error was beyond ± tolerance at some time up to ``ahead``.
 
@@ -54,7 +56,7 @@ def probability_ever_out(of: Outlook, ahead: ArrayLike, tolerance: ArrayLike) ->
     for years below zero.
     """
     t = np.asarray(ahead, dtype=float)
-    if not (t >= 0).all():
+    if not ((t >= 0) & np.isfinite(t)).all():
         raise CannotFit("ahead", "years ahead must be numbers not below zero")
     t = t[..., None, :] if t.ndim else t
     half = checked_tolerance(tolerance)
@@ -92,6 +94,7 @@ class Crossings:
     borrowed: np.ndarray
 
 
+@takes_numbers("tolerance", "u_next")
 def crossings(
     of: Outlook, tolerance: ArrayLike, u_next: ArrayLike, confidence: float = 0.95
 ) -> Crossings:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
+from plant.level.checks import BadArgument, above_zero, limits_size, not_below_zero, numbers
 
 # 0.3 % of span computed from mA may come out a hair above 0.3: in % of span this much is
 # rounding, a thousandth of what any loop meter shows.
@@ -63,6 +63,7 @@ def worst(verdicts: Iterable[str]) -> Verdict:
     raise BadArgument("verdicts", "there is none, and nothing tested is no pass")
 
 
+@limits_size("tolerance")
 def uncertainty_ratio(tolerance: ArrayLike, expanded: ArrayLike) -> Any:
     """Test uncertainty ratio (TUR): half-width of the tolerance over U (k = 2); shapes broadcast.
 
@@ -88,6 +89,7 @@ def acceptance_limit(tolerance: ArrayLike, guard: ArrayLike) -> Any:
     return above_zero("tolerance", tolerance) - not_below_zero("guard", guard)
 
 
+@limits_size("guard")
 def guarded_acceptance(errors: ArrayLike, tolerance: ArrayLike, guard: ArrayLike) -> list[Verdict]:
     """A verdict for each error, with a guard band w = r U on either side of the tolerance limit.
 
@@ -105,6 +107,7 @@ def guarded_acceptance(errors: ArrayLike, tolerance: ArrayLike, guard: ArrayLike
     return _verdicts(size <= limit + SLACK, size > rejection + SLACK)
 
 
+@limits_size("values", "lower", "upper")
 def conformance_probability(
     values: ArrayLike,
     u: ArrayLike,
@@ -134,6 +137,7 @@ def conformance_probability(
     return below_upper - _share_below((low - value) / spread, dof)
 
 
+@limits_size("errors", "tolerance")
 def acceptance_by_risk(
     errors: ArrayLike,
     tolerance: ArrayLike,
@@ -157,6 +161,7 @@ def acceptance_by_risk(
     return _verdicts(1 - inside <= risk, inside <= risk)
 
 
+@limits_size("u")
 def guard_for_risk(u: ArrayLike, risk: float) -> Any:
     """Guard band that leaves this probability of a false accept at the limit: Φ⁻¹(1 − risk) u.
 
@@ -181,6 +186,7 @@ class FamilyErrors:
     n: int
 
 
+@limits_size("errors", "u")
 def family_errors(errors: ArrayLike, u: ArrayLike) -> FamilyErrors:
     """The distribution of a family's true errors, from its errors as found.
 
@@ -214,6 +220,7 @@ class Risks:
     accepted: Any
 
 
+@limits_size("tolerance", "u", "spread", "mean")
 def global_risks(
     tolerance: ArrayLike,
     u: ArrayLike,

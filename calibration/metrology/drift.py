@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
-from plant.level.checks import BadArgument, share
+from plant.level.checks import BadArgument, limits_size, share
 
 
 class CannotFit(BadArgument):
@@ -39,6 +39,7 @@ class OriginLine:
         return self.slope - factor * self.se_slope, self.slope + factor * self.se_slope
 
 
+@limits_size("x", "y")
 def through_origin(x: ArrayLike, y: ArrayLike) -> OriginLine:
     """The line through increments y over times x, each counted from its own start.
 

@@ -9,7 +9,7 @@ import calendar
 import datetime as dt
 from dataclasses import dataclass
 
-from plant.level.checks import BadArgument
+from plant.level.checks import BadArgument, whole_numbers
 
 LONGEST_INTERVAL = 120  # months
 
@@ -17,11 +17,16 @@ LONGEST_INTERVAL = 120  # months
 def add_months(day: dt.date, months: int) -> dt.date:
     """The same day of the month so many months later, or the last day of a shorter month.
 
+    Raises BadArgument for months that are no whole number, or lead out of the calendar.
+
     >>> add_months(dt.date(2026, 1, 31), 1)
     datetime.date(2026, 2, 28)
     """
+    whole_numbers("months", abs(months), below=12 * 10_000)
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     month += 1
+    if not dt.MINYEAR <= year <= dt.MAXYEAR:
+        raise BadArgument("months", f"{months} months from {day} is no day of the calendar")
     if day.day <= 28:
         return dt.date(year, month, day.day)
     return dt.date(year, month, min(day.day, calendar.monthrange(year, month)[1]))

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plant.level.checks import BadArgument
+from plant.level.checks import BadArgument, above_zero, limits_size, takes_numbers, whole_numbers
 
 # A lowest (highest) point this far from 0 % (100 %) still speaks for zero (span), in % of span: a
 # tank can seldom be emptied or filled to the very end of the range (common practice, no source).
@@ -23,6 +23,7 @@ SAME_POINT_DIGITS = 6
 SLACK = 1e-9
 
 
+@takes_numbers("observed", "expected", "signal_span")
 def percent_errors(observed: ArrayLike, expected: ArrayLike, *, signal_span: float) -> Any:
     """Errors in % of output span, 100 (observed − expected) / span; shapes broadcast.
 
@@ -33,11 +34,8 @@ def percent_errors(observed: ArrayLike, expected: ArrayLike, *, signal_span: flo
     >>> float(percent_errors(4.02, 4.0, signal_span=16.0).round(9))  # 4.02 mA in an empty tank
     0.125
     """
-    if not signal_span > 0:
-        raise BadArgument("signal_span", f"{signal_span} is not above zero")
-    return (
-        100 * (np.asarray(observed, dtype=float) - np.asarray(expected, dtype=float)) / signal_span
-    )
+    span = above_zero("signal_span", signal_span)
+    return 100 * (np.asarray(observed, dtype=float) - np.asarray(expected, dtype=float)) / span
 
 
 @dataclass(frozen=True)
@@ -119,6 +117,7 @@ def figures(
     return summary
 
 
+@limits_size("applied_percent", "errors")
 def figures_fleet(
     record: ArrayLike,
     applied_percent: ArrayLike,
@@ -132,10 +131,10 @@ def figures_fleet(
 
     record: which record each reading belongs to, 0 to records − 1, in any order.
     """
-    owner = np.asarray(record, dtype=int)
+    owner = whole_numbers("record", record, below=float(whole_numbers("records", records)))
     point = np.asarray(applied_percent, dtype=float).round(SAME_POINT_DIGITS)
     error, up = np.asarray(errors, dtype=float), np.asarray(rising, dtype=bool)
-    runs = np.asarray(run, dtype=int)
+    runs = whole_numbers("run", run)
     _check(owner, point, error, up, runs)
     lowest, highest = _extremes(owner, error, records)
     first, last = _extremes(owner, point, records)
@@ -216,6 +215,7 @@ def _cells(keys: tuple[np.ndarray, ...]) -> tuple[np.ndarray, np.ndarray]:
     return cell, keys[0][order][new]
 
 
+@limits_size("applied_percent")
 def repeatability(applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLike) -> float | None:
     """Largest difference between readings at one point approached from the same side, % of span.
 
@@ -233,6 +233,7 @@ def repeatability(applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLi
     )
 
 
+@limits_size("applied_percent", "errors")
 def repeatability_fleet(
     record: ArrayLike,
     applied_percent: ArrayLike,
@@ -242,7 +243,7 @@ def repeatability_fleet(
     records: int,
 ) -> np.ndarray:
     """repeatability of many tests at once, as figures_fleet; NaN where not shown."""
-    owner = np.asarray(record, dtype=int)
+    owner = whole_numbers("record", record, below=float(whole_numbers("records", records)))
     point = np.asarray(applied_percent, dtype=float).round(SAME_POINT_DIGITS)
     error, up = np.asarray(errors, dtype=float), np.asarray(rising, dtype=bool)
     _check(owner, point, error, up)

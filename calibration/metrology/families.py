@@ -23,6 +23,7 @@ from calibration.metrology.wander import (
     checked_tolerance,
     prior_of_all_laws,
 )
+from plant.level.checks import whole_numbers
 
 FEWEST_OTHERS = 5  # a family with fewer gives no prior: its members are judged alone
 PSEUDO = 2.0
@@ -51,6 +52,8 @@ def fit_families(
     above zero.
     """
     member = _checked_members(histories, family)
+    if iterations is not None:
+        whole_numbers("iterations", iterations, below=1000)
     size = np.bincount(member)
     half = _medians(member, np.broadcast_to(checked_tolerance(tolerance), member.shape), size)
     default = prior_of_all_laws(half, 0.0)

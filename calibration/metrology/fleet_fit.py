@@ -20,6 +20,7 @@ from calibration.metrology.backtest import Backtest, backtest
 from calibration.metrology.histories import Histories
 from calibration.metrology.jumps import Jumps, fit_without_jumps, flag_jumps
 from calibration.metrology.wander import Prior
+from plant.level.checks import not_below_zero, takes_numbers
 
 SAMPLE = 250  # members to which a family is fitted; of a larger one they stand for all
 PROMISED = 0.95
@@ -44,6 +45,7 @@ class FleetFit:
     forecasts: Backtest
 
 
+@takes_numbers("family")
 def fit_fleet(
     histories: Histories,
     family: ArrayLike,
@@ -80,7 +82,8 @@ def fit_fleet(
 
 def widening(held: ArrayLike, made: ArrayLike) -> np.ndarray:
     """By what to widen forecasts of which so many were made, and so many held: at least 1."""
-    share = (np.asarray(held) + PROMISED * BELIEVED) / (np.asarray(made) + BELIEVED)
+    of, all_made = not_below_zero("held", held), not_below_zero("made", made)
+    share = (of + PROMISED * BELIEVED) / (all_made + BELIEVED)
     share = np.minimum(share, PROMISED)
     return np.asarray(ndtri(0.5 + PROMISED / 2) / ndtri(0.5 + share / 2))
 

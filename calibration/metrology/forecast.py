@@ -20,6 +20,7 @@ from calibration.metrology.crossing import HORIZON
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.wander import Outlook, checked_tolerance
+from plant.level.checks import limits_size, takes_numbers
 
 GRID = np.r_[0.0, np.geomspace(0.1, HORIZON, 20)]
 _NORMAL = 1.959963984540054
@@ -55,6 +56,7 @@ class Moments(NamedTuple):
         return self.mean[0] + h * self.mean[1], factor * np.sqrt(v)
 
 
+@takes_numbers("u_next")
 def moments(of: Outlook, u_next: ArrayLike = 0.0) -> Moments:
     """Of the next as found, read with standard uncertainty u_next; with 0 of the true error."""
     w = of.weights
@@ -109,6 +111,7 @@ class Forecast:
     dated: np.ndarray
 
 
+@limits_size("u_next")
 def forecast(of: Outlook, tolerance: ArrayLike, u_next: ArrayLike) -> Forecast:
     """Forecasts of all instruments.
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibration.metrology.drift import CannotFit
+from plant.level.checks import LARGEST
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,7 @@ class _Table:
         )
         for name, column in (("as_found", self.found), ("as_left", self.left)):
             yield Fault((here & np.isinf(column)).any(axis=0), name, "a reading is not a number")
-        no_u = here & ~((self.u > 0) & np.isfinite(self.u))
+        no_u = here & ~((self.u > 0) & (self.u <= LARGEST))
         yield Fault(no_u.any(axis=0), "u_reading", "an uncertainty must be a number above zero")
         outside = here & ~((self.common >= 0) & (self.common <= self.u))
         yield Fault(outside.any(axis=0), "u_common", "it must lie between zero and u_reading")
@@ -237,6 +238,8 @@ def gather(
 def _in_order(group: ArrayLike, *columns: ArrayLike) -> tuple[np.ndarray, ...]:
     """Rows by group and time: group, years, as found, left, adjusted, both uncertainties."""
     ids = np.asarray(group)
+    if ids.dtype.kind == "f" and not np.isfinite(ids).all():
+        raise CannotFit("group", "one of them is not a number")
     y, f, z, was, s, sc = (np.broadcast_to(np.asarray(c, float), ids.shape) for c in columns)
     was = was.astype(bool)
     rows = (ids, y, f, np.where(was | np.isnan(f), z, f), was, s, sc)

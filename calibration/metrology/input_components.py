@@ -19,7 +19,7 @@ from calibration.metrology.components import (
 )
 from calibration.metrology.uncertainty import Component, Shape, scaled
 from plant.level.arrays import Floats, float_or_array
-from plant.level.checks import BadArgument, above_zero, not_below_zero
+from plant.level.checks import BadArgument, above_zero, limits_size, not_below_zero
 
 GRAVITY = 9.80665  # m/s², standard value
 STEEL = 11.5e-6  # expansion of a steel tape per K (common practice, no source)
@@ -83,6 +83,7 @@ def wetted_by_dip(
     )
 
 
+@limits_size("height")
 def wetted_by_gauge_glass(
     height: Floats,
     *,
@@ -105,6 +106,7 @@ def wetted_by_gauge_glass(
     )
 
 
+@limits_size("span")
 def probe_raised(
     span: Floats,
     *,
@@ -129,6 +131,7 @@ def probe_raised(
     )
 
 
+@limits_size("level", "density", "density_width", "gravity_width")
 def pressure_applied(
     level: Floats,
     *,
@@ -162,6 +165,7 @@ def pressure_applied(
     )
 
 
+@limits_size("density")
 def millimetres_per_kilopascal(density: Floats) -> Floats:
     """Height of the product, kg/m³, that a kilopascal holds up.
 
@@ -171,6 +175,7 @@ def millimetres_per_kilopascal(density: Floats) -> Floats:
     return float_or_array(1e6 / (above_zero("density", density) * GRAVITY))
 
 
+@limits_size("air_kelvin")
 def target_at_distance(
     distance: Floats,
     *,
@@ -200,6 +205,7 @@ def target_at_distance(
     )
 
 
+@limits_size("level", "density_width")
 def weights_on_hanger(
     level: Floats,
     *,

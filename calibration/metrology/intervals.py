@@ -20,7 +20,7 @@ from calibration.metrology.blocks import map_blocks
 from calibration.metrology.crossing import probability_ever_out
 from calibration.metrology.longest_interval import LOWER, UPPER, longest
 from calibration.metrology.wander import Outlook, checked_tolerance
-from plant.level.checks import BadArgument
+from plant.level.checks import BadArgument, limits_size
 
 LENGTHEN = 2.0  # times the present interval, at most, each time
 
@@ -63,6 +63,7 @@ class Proposals:
         return self.years > self.current
 
 
+@limits_size("tolerance", "u_next", "upper", "current")
 def propose(
     of: Outlook,
     tolerance: ArrayLike,
@@ -101,6 +102,7 @@ def propose(
     )
 
 
+@limits_size("tolerance", "u_next", "ahead")
 def as_found_probability(
     of: Outlook, ahead: ArrayLike, tolerance: ArrayLike, u_next: ArrayLike
 ) -> np.ndarray:

@@ -23,6 +23,7 @@ from calibration.metrology.families import FEWEST_OTHERS, fit_families
 from calibration.metrology.histories import Histories
 from calibration.metrology.residuals import residuals
 from calibration.metrology.wander import Prior
+from plant.level.checks import limits_size
 
 FLAG_BELOW = 0.025  # adjusted p-value: the smallest of a history times the number of increments
 SUSPECT_BELOW = 0.3
@@ -65,6 +66,7 @@ class Fits(NamedTuple):
     calm: Prior
 
 
+@limits_size("tolerance")
 def fit_without_jumps(histories: Histories, family: ArrayLike, tolerance: ArrayLike) -> Fits:
     """Families fitted to all increments, and without those suspicious under the fit.
 

@@ -19,7 +19,7 @@ from calibration.metrology.errors import (
     figures,
     repeatability,
 )
-from plant.level.checks import BadArgument
+from plant.level.checks import BadArgument, limits_size, takes_numbers, whole_numbers
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,7 @@ class Linearity:
     independent_offset: Any
 
 
+@limits_size("applied_percent", "errors")
 def linearity(applied_percent: ArrayLike, errors: ArrayLike) -> Linearity:
     """Non-linearity of mean error curves: one curve along the last axis, any fleet before it.
 
@@ -53,9 +54,12 @@ def linearity(applied_percent: ArrayLike, errors: ArrayLike) -> Linearity:
     >>> bent.terminal_based, bent.independent, round(bent.zero_based, 6)
     (1.0, 0.5, 0.666667)
     """
-    x, y = np.asarray(applied_percent, dtype=float), np.asarray(errors, dtype=float)
+    x = np.asarray(applied_percent, dtype=float).round(SAME_POINT_DIGITS)
+    y = np.asarray(errors, dtype=float)
     if x.ndim == 0 or x.shape[-1] == 0:
         raise BadArgument("applied_percent", "there is no point")
+    if np.isinf(x).any() or np.isinf(y).any():
+        raise BadArgument("applied_percent, errors", "one of them is infinite")
     x, y = np.broadcast_arrays(x, y)
     x = np.where(np.isnan(y), np.nan, x)
     order = np.argsort(x, axis=-1)  # NaN goes last
@@ -137,6 +141,7 @@ def _minimax(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.n
     return best, half, offset
 
 
+@takes_numbers("applied_percent", "errors")
 def mean_curve(
     applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLike
 ) -> tuple[np.ndarray, np.ndarray]:
@@ -155,6 +160,7 @@ def mean_curve(
     return points[0], means[0]
 
 
+@limits_size("applied_percent", "errors")
 def mean_curves(
     record: ArrayLike,
     applied_percent: ArrayLike,
@@ -168,7 +174,7 @@ def mean_curves(
     NaN where a test has fewer points. record: which record each reading belongs to, 0 to records −
     1, in any order; errors must be numbers.
     """
-    owner = np.asarray(record, dtype=int)
+    owner = whole_numbers("record", record, below=float(whole_numbers("records", records)))
     point = np.asarray(applied_percent, dtype=float).round(SAME_POINT_DIGITS)
     error, up = np.asarray(errors, dtype=float), np.asarray(rising, dtype=bool)
     cells, cell = np.unique(np.column_stack((owner, point)), axis=0, return_inverse=True)
@@ -199,6 +205,7 @@ class FullFigures:
     repeatability: float | None
 
 
+@limits_size("applied_percent", "errors", "run")
 def full_figures(
     applied_percent: ArrayLike, errors: ArrayLike, rising: ArrayLike, run: ArrayLike
 ) -> FullFigures:

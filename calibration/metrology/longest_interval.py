@@ -16,7 +16,7 @@ from scipy.special import ndtr, ndtri
 from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.wander import Outlook, checked_tolerance
-from plant.level.checks import BadArgument, share
+from plant.level.checks import BadArgument, limits_size, share
 
 LOWER, UPPER = 0.25, 5.0  # years
 _SEARCH = 16  # places between the bounds at which the rough answer looks
@@ -36,6 +36,7 @@ class Longest(NamedTuple):
     capped: np.ndarray
 
 
+@limits_size("tolerance", "u_next", "upper")
 def longest(
     of: Outlook,
     tolerance: ArrayLike,

@@ -33,7 +33,7 @@ from calibration.metrology.drift import CannotFit
 from calibration.metrology.interval_likelihood import IntervalLikelihood
 from calibration.metrology.shares import Limits
 from calibration.metrology.visit_results import Results, design_effect
-from plant.level.checks import share
+from plant.level.checks import BadArgument, above_zero, not_below_zero, share
 
 FEWEST_RESULTS, FEWEST_FAILURES = 20, 1
 FEWEST_RESULTS_WEIBULL, FEWEST_FAILURES_WEIBULL, LENGTH_RATIO = 60, 10, 1.5
@@ -78,16 +78,19 @@ class ReliabilityFit:
         return Limits(math.exp(self.edge[1].min()), math.exp(self.edge[1].max()))
 
     def reliability(self, years: ArrayLike) -> np.ndarray:
-        return np.exp(-((np.asarray(years, dtype=float) / self.scale) ** self.shape))
+        """R at each time. Raises BadArgument for years below zero."""
+        with np.errstate(over="ignore"):
+            return np.exp(-((not_below_zero("years", years) / self.scale) ** self.shape))
 
     def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Lower and upper limit of R at each time (n,), years above 0.
 
-        Pointwise, not for the curve as a whole.
+        Pointwise, not for the curve as a whole. Raises BadArgument for years not above zero.
         """
-        at = np.log(np.asarray(years, dtype=float).ravel())[:, None]
+        at = np.log(above_zero("years", years).ravel())[:, None]
         low, high = _ends(self.edge[0] + np.exp(self.edge[1]) * at)
-        return np.exp(-np.exp(high)), np.exp(-np.exp(low))
+        with np.errstate(over="ignore"):
+            return np.exp(-np.exp(high)), np.exp(-np.exp(low))
 
     def interval(self, target: float) -> float:
         """Years until reliability falls to the target."""
@@ -234,8 +237,13 @@ class RateLimit(NamedTuple):
 
 
 def rate_limit(results: Results, *, confidence: float = 0.95) -> RateLimit:
-    """One-sided upper limit of a constant rate; the only thing to be said where nothing failed."""
-    share("confidence", confidence)
+    """One-sided upper limit of a constant rate; the only thing to be said where nothing failed.
+
+    Raises BadArgument for a confidence outside 0.5 to 1: below it the limit would be under its own
+    estimate.
+    """
+    if not 0.5 <= confidence < 1:
+        raise BadArgument("confidence", f"{confidence} is not between 0.5 and 1")
     effect = design_effect(results)
     if results.failures:
         passed = IntervalLikelihood.of(results, np.ones(1))

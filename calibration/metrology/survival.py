@@ -16,6 +16,7 @@ from scipy.optimize import nnls
 
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.visit_results import Results
+from plant.level.checks import above_zero
 
 _ROUNDS, _ENOUGH = 200, 1e-7  # the log likelihood is within this of the highest there is
 _NOTHING = 1e-9
@@ -59,8 +60,9 @@ def coarsen(results: Results, grid: float) -> Results:
     """The results on a grid of ``grid`` years.
 
     Passes count a little less far, fails lie in spans a little wider. With few distinct times the
-    curve of many results is computed fast.
+    curve of many results is computed fast. Raises BadArgument for a grid not above zero.
     """
+    above_zero("grid", grid)
     start, end = np.floor(results.start / grid) * grid, np.floor(results.end / grid) * grid
     end = np.where(results.out, np.ceil(results.end / grid) * grid, end)
     counts = results.out | (end > start)

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from calibration.metrology.uncertainty import DIVISORS, Component
 from plant.level.arrays import Floats, float_or_array
-from plant.level.checks import BadArgument
+from plant.level.checks import BadArgument, limits_size, takes_numbers
 from plant.level.signals import FOUR_TO_TWENTY, Signal, ZeroSpan
 
 # Customs (common practice, no source). The slope may be adjusted where the levels lie this share
@@ -68,6 +68,7 @@ class TwoLevels:
         first, second = self.weights_at(level)
         return float_or_array(first * self.outputs[..., 0] + second * self.outputs[..., 1])
 
+    @takes_numbers("level", "output")
     def deviation_at(self, level: Floats, output: Floats) -> Floats:
         """How far a third reading lies off the line, % of span: the check of the two."""
         return float_or_array(
@@ -98,6 +99,7 @@ class TwoLevels:
         larger: np.ndarray = np.maximum(self.gain_at_zero, self.gain_at_span_end)
         return larger
 
+    @takes_numbers("output")
     def after_adjusting(self, output: Floats) -> Floats:
         """The output to set where the line now gives ``output``, so that both ends come right."""
         share = (np.asarray(output, dtype=float) - self.zero) / (
@@ -106,6 +108,8 @@ class TwoLevels:
         return float_or_array(self.signal.low + self.signal.span * share)
 
 
+@takes_numbers("lower", "upper")
+@limits_size("outputs")
 def two_levels(
     levels: ArrayLike,
     outputs: ArrayLike,
@@ -156,6 +160,7 @@ def two_levels(
     )
 
 
+@limits_size("weights")
 def propagate(components: Sequence[Component], weights: ArrayLike) -> tuple[Component, ...]:
     """Components of readings that are sums of others: propagation of uncertainty.
 

@@ -26,6 +26,7 @@ PROBABILITY = math.erf(math.sqrt(2))
 DOMINANCE = 0.3
 # A difference of k that shows in its second digit after the point; and a share of u that does not.
 SHOWN, NO_PART = 0.005, 1e-6
+LEAST_PROBABILITY = 1e-6
 # Of the third rectangle, which is convolved by Gauss's rule.
 _PLACES, _SHARES = np.polynomial.legendre.leggauss(5)
 _SHARES = _SHARES / 2
@@ -187,9 +188,12 @@ def coverage(budget: Budget, *, probability: float = PROBABILITY) -> Coverage:
 
     The three largest rectangular components are convolved with the rest as a normal, whatever their
     shares: with one or two that dominate it is the factor of EA-4/02, with none that of Student's
-    t, and there is no step between. Raises BadArgument for a probability outside 0 to 1.
+    t, and there is no step between. Raises BadArgument for a probability outside 0 to 1, or so
+    small that nothing is covered.
     """
     share("probability", probability)
+    if probability < LEAST_PROBABILITY:
+        raise BadArgument("probability", f"{probability} covers nothing")
     k = student_factor(budget.dof, probability)
     by: Floats = np.full(np.shape(k), T_RULE, dtype=object)
     k, by = _with_rectangles(budget, np.asarray(k), by, probability)

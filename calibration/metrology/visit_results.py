@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibration.metrology.drift import CannotFit
+from plant.level.checks import takes_numbers
 
 DESIGN_EFFECT_UNSEEN = 2.0  # where no failure shows how far visits go together
 
@@ -72,6 +73,7 @@ class ClockedVisits(NamedTuple):
     out: np.ndarray
 
 
+@takes_numbers("years")
 def times_since_renewal(
     instrument: ArrayLike, years: ArrayLike, in_tolerance: ArrayLike, renewed: ArrayLike
 ) -> ClockedVisits:

@@ -28,7 +28,7 @@ from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories
 from calibration.metrology.likelihood import node_weights, sums
-from plant.level.checks import BadArgument
+from plant.level.checks import LARGEST, SMALLEST, BadArgument, limits_size, not_below_zero, numbers
 
 Floats = Any
 # √q in tolerances per √year. From none to a walk that leaves the tolerance within a year.
@@ -89,6 +89,7 @@ class Prior:
         return Prior(*(v[..., part] if v.shape[-1] == n else v for v in values))
 
 
+@limits_size("tolerance")
 def default_prior(tolerance: ArrayLike) -> Prior:
     """The wide default for an instrument that has no family; tolerance: half-width, % of span.
 
@@ -100,6 +101,8 @@ def default_prior(tolerance: ArrayLike) -> Prior:
 def prior_of_all_laws(tolerance: ArrayLike, changing: float) -> Prior:
     """The same with a place for every law; changing: the weight of those whose rate changes."""
     half = checked_tolerance(tolerance)
+    if not 0 <= changing <= 1:
+        raise BadArgument("changing", f"{changing} is not between 0 and 1")
     zero = np.zeros_like(half)
     share = np.where(CHANGES > 0, changing / len(CHANGING), (1 - changing) / len(NODES))
     q, change = laws(half)
@@ -121,7 +124,7 @@ def weights_of_all_laws(weights: Sequence[float]) -> np.ndarray:
 
 def checked_tolerance(tolerance: ArrayLike) -> np.ndarray:
     half = np.atleast_1d(np.asarray(tolerance, dtype=float))
-    if half.ndim != 1 or not (np.isfinite(half) & (half > 0)).all():
+    if half.ndim != 1 or not ((half >= SMALLEST) & (half <= LARGEST)).all():
         raise CannotFit("tolerance", "it must be a number above zero")
     return half
 
@@ -148,6 +151,9 @@ def mixture_band(
     """
     if not 0 < confidence < 1:
         raise BadArgument("confidence", f"{confidence} is not between 0 and 1")
+    not_below_zero("weights", weights)
+    numbers("means", means)
+    not_below_zero("variances", variances)
     centre = (weights * means).sum(axis=-2)
     off2 = (means - centre[..., None, :]) ** 2
     v = (weights * (variances + off2)).sum(axis=-2)
@@ -209,21 +215,24 @@ class Outlook:
     def parts(self, ahead: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of the true error for each law (…, J, N)."""
         h = np.asarray(ahead, dtype=float)
-        if not (h >= 0).all():
+        if not ((h >= 0) & (h <= LARGEST)).all():
             raise CannotFit("ahead", "years ahead must be numbers not below zero")
         h = h[..., None, :] if h.ndim else h
         growth = self.q + 2 * self.ties + h * (self.rate_variances + h * self.changes / 3)
         return self.levels + self.rates * h, self.level_variances + h * growth
 
+    @limits_size("ahead", "u_next")
     def next_as_found(self, ahead: ArrayLike, u_next: ArrayLike, confidence: float = 0.95) -> Band:
         """Band in which the next as found lies, read with standard uncertainty u_next."""
         means, variances = self.parts(ahead)
-        return mixture_band(self.weights, means, variances + np.square(u_next), confidence)
+        u = not_below_zero("u_next", u_next)
+        return mixture_band(self.weights, means, variances + np.square(u), confidence)
 
     def rate(self, confidence: float = 0.95) -> Band:
         """Rate with its interval, % of span a year."""
         return mixture_band(self.weights, self.rates, self.rate_variances, confidence)
 
+    @limits_size("ahead", "tolerance", "u_next")
     def probability_in(
         self, ahead: ArrayLike, tolerance: ArrayLike, u_next: ArrayLike = 0.0
     ) -> np.ndarray:
@@ -233,7 +242,7 @@ class Outlook:
         CannotFit for years below zero, or a tolerance not above zero.
         """
         means, variances = self.parts(ahead)
-        sd = np.sqrt(variances + np.square(u_next))
+        sd = np.sqrt(variances + np.square(not_below_zero("u_next", u_next)))
         half = checked_tolerance(tolerance)
         inside = ndtr((half - means) / sd) - ndtr((-half - means) / sd)
         return (self.weights * inside).sum(axis=-2)

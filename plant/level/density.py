@@ -12,11 +12,12 @@ from __future__ import annotations
 import numpy as np
 
 from plant.level.arrays import Floats, float_or_array
-from plant.level.checks import above_zero
+from plant.level.checks import above_zero, takes_numbers
 from plant.level.probes import Shift
 from plant.level.signals import FOUR_TO_TWENTY, Signal, percent_at
 
 
+@takes_numbers("level", "lower", "upper", "at_calibration")
 def density_shift(
     level: Floats,
     *,

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plant.level.arrays import Floats
+from plant.level.checks import above_zero, takes_numbers
 
 # Gauss-Legendre on 0..1, drawn towards both ends: there a head's section rises like a root.
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(40)
@@ -22,12 +23,14 @@ _SHARES = _S * _S * (3 - 2 * _S)
 _MASSES = _WEIGHTS / 2 * 6 * _S * (1 - _S)
 
 
+@takes_numbers("radius", "depth")
 def circle_segment(radius: Floats, depth: Floats) -> Floats:
     """Area in m² of a circle below a chord ``depth`` above its lowest point; depth 0 to 2 radius.
 
     >>> round(float(circle_segment(1.0, 1.0)), 9)  # half of pi
     1.570796327
     """
+    above_zero("radius", radius)
     half_angle = 2 * np.arcsin(np.sqrt(np.clip(depth / (2 * radius), 0.0, 1.0)))
     return radius**2 * (half_angle - np.sin(2 * half_angle) / 2)
 

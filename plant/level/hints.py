@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plant.level.checks import BadArgument, above_zero, numbers
+from plant.level.checks import BadArgument, above_zero, numbers, takes_numbers
 from plant.level.hint_checks import CAPACITANCE, CHECKS
 from plant.level.signals import FOUR_TO_TWENTY, fault_bands
 
@@ -51,6 +51,7 @@ def _hint(kind: str, pattern: str, principle: str | None = None) -> Hint:
     return Hint(kind.split()[0], pattern, checks)
 
 
+@takes_numbers("expected", "observed")
 def reading_hints(
     expected: ArrayLike,
     observed: ArrayLike,

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plant.level.arrays import Floats, float_or_array
-from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers
+from plant.level.checks import BadArgument, above_zero, not_below_zero, numbers, takes_numbers
 from plant.level.signals import FOUR_TO_TWENTY, Signal, percent_at
 
 EPSILON_0 = 8.8541878188e-12  # F/m. Source: CODATA 2022.
@@ -112,6 +112,7 @@ class Shift:
     output_error: Floats
 
 
+@takes_numbers("level", "upper")
 def permittivity_shift(
     probe: Probe,
     level: Floats,
@@ -143,6 +144,7 @@ def permittivity_shift(
     return _shift(seen, at_zero, at_span, percent_at(level, lower=lower, upper=upper), signal)
 
 
+@takes_numbers("level", "upper")
 def build_up_shift(
     probe: Probe,
     level: Floats,
@@ -173,6 +175,7 @@ def build_up_shift(
     return _shift(seen, at_zero, at_span, percent_at(level, lower=lower, upper=upper), signal)
 
 
+@takes_numbers("level", "upper", "thickness")
 def coating_shift(
     probe: Probe,
     level: Floats,
@@ -198,6 +201,7 @@ def coating_shift(
     -26.32
     """
     crust = not_below_zero("thickness", thickness)
+    above_zero("permittivity", permittivity, finite=False)
     at_zero = capacitance_at(probe, lower, liquid, gas=gas)
     at_span = capacitance_at(probe, upper, liquid, gas=gas)
     wetted = _wetted(probe, level)
@@ -215,6 +219,7 @@ def _coated_per_metre(probe: Probe, medium: Floats, crust: Floats, permittivity:
     return PICOFARADS_PER_METRE / layers
 
 
+@takes_numbers("known", "at", "celsius", "per_kelvin")
 def permittivity_at(
     known: Floats, *, at: Floats, celsius: Floats, per_kelvin: Floats = -0.004
 ) -> Floats:

@@ -15,7 +15,7 @@ from enum import StrEnum
 import numpy as np
 
 from plant.level.arrays import Floats, float_or_array
-from plant.level.checks import numbers
+from plant.level.checks import SMALLEST, limits_size, numbers, takes_numbers
 
 # How far measuring information goes on beyond the range, shares of the span: 3.8 and 20.5 mA.
 UNDER_RANGE, OVER_RANGE = 0.2 / 16, 0.5 / 16
@@ -58,6 +58,8 @@ class ZeroSpan(ValueError):
         )
 
 
+@takes_numbers("lower", "upper")
+@limits_size("value")
 def percent_at(value: Floats, *, lower: Floats, upper: Floats) -> Floats:
     """Per cent of span for which ``value`` stands. All three in one unit; shapes broadcast.
 
@@ -67,6 +69,8 @@ def percent_at(value: Floats, *, lower: Floats, upper: Floats) -> Floats:
     return float_or_array(100 * _share(value, lower, upper))
 
 
+@takes_numbers("lower", "upper")
+@limits_size("value")
 def signal_at(
     value: Floats, *, lower: Floats, upper: Floats, signal: Signal = FOUR_TO_TWENTY
 ) -> Floats:
@@ -84,6 +88,8 @@ def signal_at(
     return float_or_array(signal.low + signal.span * _share(value, lower, upper))
 
 
+@takes_numbers("lower", "upper")
+@limits_size("value")
 def expected_at(
     value: Floats,
     observed: Floats = np.nan,
@@ -112,6 +118,8 @@ def expected_at(
     return float_or_array(np.where(line < least, low, np.where(line > most, high, line)))
 
 
+@takes_numbers("lower", "upper")
+@limits_size("observed")
 def value_at(
     observed: Floats, *, lower: Floats, upper: Floats, signal: Signal = FOUR_TO_TWENTY
 ) -> Floats:
@@ -133,7 +141,7 @@ def _share(value: Floats, lower: Floats, upper: Floats) -> Floats:
 def _range(lower: Floats, upper: Floats) -> tuple[Floats, Floats]:
     low = np.asarray(lower, dtype=float)
     span = np.asarray(upper, dtype=float) - low
-    if np.any(span == 0):
+    if np.any(np.abs(span) < SMALLEST):
         raise ZeroSpan
     return low, span
 
@@ -187,6 +195,7 @@ def band_of(observed: float, signal: Signal) -> FaultBand:
     return band
 
 
+@limits_size("observed")
 def bands_of(observed: Floats, signal: Signal) -> np.ndarray:
     """Bands of observed outputs, in the signal's unit.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from plant.level.checks import BadArgument
+from plant.level.checks import BadArgument, limits_size
 from plant.level.signals import Signal
 from plant.level.units import VOLUME_UNITS, from_cubic_metres
 
@@ -36,6 +36,7 @@ class Tolerance:
     milliamps: float | None
 
 
+@limits_size("span")
 def equivalent_tolerance(
     value: float, unit: str, *, span: float, signal: Signal, quantity: str = "level"
 ) -> Tolerance:

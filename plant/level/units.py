@@ -7,6 +7,7 @@ memory).
 from __future__ import annotations
 
 from plant.level.arrays import Floats
+from plant.level.checks import limits_size
 
 # Ratios of whole numbers: Decimals stay exact, and a float is rounded once.
 _LENGTH = {"mm": (1, 1000), "cm": (1, 100), "m": (1, 1), "in": (127, 5000), "ft": (381, 1250)}
@@ -28,6 +29,7 @@ class UnknownUnit(ValueError):
         )
 
 
+@limits_size("value")
 def to_metres(value: Floats, unit: str) -> Floats:
     """``value`` in ``unit`` as metres; a Decimal stays an exact Decimal, arrays keep their shape.
 
@@ -40,6 +42,7 @@ def to_metres(value: Floats, unit: str) -> Floats:
     return value * over / under
 
 
+@limits_size("value")
 def from_metres(value: Floats, unit: str) -> Floats:
     """Metres as ``unit``; the inverse of to_metres.
 
@@ -50,6 +53,7 @@ def from_metres(value: Floats, unit: str) -> Floats:
     return value * under / over
 
 
+@limits_size("value")
 def to_cubic_metres(value: Floats, unit: str) -> Floats:
     """``value`` in ``unit`` (m3 or L) as cubic metres. Raises UnknownUnit for any other.
 
@@ -60,6 +64,7 @@ def to_cubic_metres(value: Floats, unit: str) -> Floats:
     return value * over / under
 
 
+@limits_size("value")
 def from_cubic_metres(value: Floats, unit: str) -> Floats:
     """Cubic metres as ``unit`` (m3 or L)."""
     over, under = _volume(unit)

@@ -88,7 +88,7 @@ def test_k_has_no_step_where_a_rectangle_stops_to_dominate():
     rests = np.linspace(0.01, 4.0, 400)
     cover = coverage(combine([Component("a", 1.0, R), Component("rest", rests)]))
     assert np.abs(np.diff(cover.k)).max() < 0.02
-    assert ((1.65 < cover.k) & (cover.k <= 2.0)).all()
+    assert ((cover.k > 1.65) & (cover.k <= 2.0)).all()
     assert cover.by[0] == "one rectangular component"
     assert cover.by[80] == "rectangular components and the rest"
     assert cover.by[-1] == "degrees of freedom"
