@@ -105,6 +105,7 @@ def changed_twice(planner) -> MeasuringPoint:
 def test_the_register_stands_as_it_did_at_the_end_of_each_day(changed_twice, day, tolerance):
     stood = history.as_it_stood(changed_twice, day=day)
     assert stood.point.tolerance == Decimal(tolerance)
+    assert (stood.tank, stood.product) == ("T-101", "palm olein")
     assert stood.point.limits.percent == pytest.approx(float(tolerance))
 
 

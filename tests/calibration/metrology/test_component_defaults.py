@@ -10,9 +10,9 @@ from calibration.metrology.uncertainty import Shape
 
 # Width in mm (mA, pF), and whether all readings of one test share the error.
 DEFAULTS = {
-    "simulated output": (ways.simulated_output(), [("output step", 0.001, False)]),
+    "simulated output": (ways.simulated_output, [("output step", 0.001, False)]),
     "dip at 9.2 m": (
-        ways.wetted_by_dip(9.2),
+        lambda: ways.wetted_by_dip(9.2),
         [
             ("dip tape", 0.3 + 0.2 * 10 + 0.2, True),
             ("reading the cut", 1.0, False),
@@ -23,7 +23,7 @@ DEFAULTS = {
         ],
     ),
     "gauge glass at 4 m": (
-        ways.wetted_by_gauge_glass(4.0),
+        lambda: ways.wetted_by_gauge_glass(4.0),
         [
             ("glass scale", 2.0, True),
             ("meniscus and parallax", 2.0, False),
@@ -31,7 +31,7 @@ DEFAULTS = {
         ],
     ),
     "probe raised, span 8 m": (
-        ways.probe_raised(8.0),
+        lambda: ways.probe_raised(8.0),
         [
             ("mark on the probe", 3.0, False),
             ("clinging film", 5.0, False),
@@ -39,7 +39,7 @@ DEFAULTS = {
         ],
     ),
     "pressure at 5 m of 900 kg/m³": (
-        ways.pressure_applied(5.0, density=900.0, range_kilopascals=100.0),
+        lambda: ways.pressure_applied(5.0, density=900.0, range_kilopascals=100.0),
         [
             ("pressure calibrator", 0.0002 * 0.9 * 9.80665 * 5.0 + 0.01, True),
             ("height of the port", 2.0, True),
@@ -48,7 +48,7 @@ DEFAULTS = {
         ],
     ),
     "target at 10 m, air ± 1 K": (
-        ways.target_at_distance(10.0, air_kelvin=1.0),
+        lambda: ways.target_at_distance(10.0, air_kelvin=1.0),
         [
             ("tape or laser", 2.0, True),
             ("tilt and aim", 2.0, False),
@@ -57,7 +57,7 @@ DEFAULTS = {
         ],
     ),
     "weights at 1.5 m": (
-        ways.weights_on_hanger(1.5, mass=2.0, length=3.0, volume=0.01, density=800.0),
+        lambda: ways.weights_on_hanger(1.5, mass=2.0, length=3.0, volume=0.01, density=800.0),
         [
             ("weights", 0.00016 * 2.0 * 1000 * 3.0 / 8.0, True),
             ("displacer volume", 4.5, True),
@@ -65,7 +65,7 @@ DEFAULTS = {
         ],
     ),
     "float, reed chain of 10 mm": (
-        ways.float_moved(pitch=10.0),
+        lambda: ways.float_moved(pitch=10.0),
         [
             ("scale of the rod", 1.0, True),
             ("draft of the float", 3.0, True),
@@ -73,7 +73,7 @@ DEFAULTS = {
         ],
     ),
     "meter at 20 mA and 31 °C": (
-        standards.default_meter(20.0, celsius=31.0),
+        lambda: standards.default_meter(20.0, celsius=31.0),
         [
             ("meter specification", 0.006, True),
             ("meter resolution", 0.0005, False),
@@ -85,6 +85,7 @@ DEFAULTS = {
 
 @pytest.mark.parametrize(("taken", "expected"), DEFAULTS.values(), ids=DEFAULTS)
 def test_each_default_has_its_width_and_is_shared_or_not(taken, expected):
+    taken = taken()
     names = [(component.name, component.shared) for component in taken]
     assert names == [(name, shared) for name, _, shared in expected]
     widths = [component.value for component in taken]

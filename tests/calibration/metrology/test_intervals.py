@@ -3,7 +3,7 @@ import pytest
 
 from calibration.metrology.intervals import propose, reasons
 from calibration.metrology.longest_interval import longest
-from calibration.metrology.staircase import staircase
+from calibration.metrology.staircase import staircase, staircase_target
 from calibration.metrology.wander import default_prior, outlook
 from tests.bench.closed_loop import Drift, FixedYear, closed_loop
 from tests.bench.truths import TRUTHS, Truth, simulate
@@ -107,6 +107,14 @@ def test_staircase_is_refused(given, reason):
     current, inside, longer, shorter = given
     with pytest.raises(ValueError, match=reason):
         staircase(current, inside, longer=longer, shorter=shorter)
+
+
+@pytest.mark.parametrize(
+    ("longer", "shorter", "named"), [(0, 0.5, "longer"), (0.1, 1.0, "shorter")]
+)
+def test_a_staircase_that_does_not_move_settles_nowhere(longer, shorter, named):
+    with pytest.raises(ValueError, match=named):
+        staircase_target(longer, shorter)
 
 
 @pytest.mark.parametrize("kind", ["linear", "walk"])

@@ -11,6 +11,7 @@ from calibration.metrology.reliability import (
     fit_weibull,
     rate_limit,
 )
+from calibration.metrology.shares import binomial_limits
 from calibration.metrology.visit_results import Results, design_effect
 from tests.bench.reliability import Law, held, results_of_visits
 
@@ -249,3 +250,9 @@ def test_one_sided_limits_hold_in_simulated_families(shape, weibull):
     assert h.fitted == 100
     assert min(h.rate, h.interval, *h.band_low, *h.band_high) >= 95 - 3 * 2
     assert max(h.misfit, h.split) <= 5 + 3 * 2
+
+
+@pytest.mark.parametrize(("k", "n", "effect"), [(5, 20, 0.5), (-1, 20, 1), (21, 20, 1), (0, 0, 1)])
+def test_what_is_no_share_is_refused(k, n, effect):
+    with pytest.raises(ValueError, match="not a share"):
+        binomial_limits(k, n, effect=effect)

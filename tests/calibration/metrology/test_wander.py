@@ -165,6 +165,8 @@ def test_prior_of_a_steadily_drifting_family_is_recovered():
     assert prior.rate[0] == pytest.approx(0.12, abs=0.006)
     assert prior.spread[0] == pytest.approx(0.08, abs=0.006)
     assert prior.weights[:4, 0].sum() > 0.95  # hardly any walk
+    # How well the mean rate is known: hardly worse than if each rate were known.
+    assert prior.mean_sd[0] == pytest.approx(0.08 / np.sqrt(2000), rel=0.3)
 
 
 def test_days_rise_and_the_line_meets_where_it_should():

@@ -153,3 +153,8 @@ def test_of_two_who_make_the_same_key_at_once_one_is_refused(approver):
     assert [refusal.field for refusal in refusals] == ["key"]
     assert ProcedureVersion.objects.count() == 1
     assert LedgerEntry.objects.filter(act="publish procedure").count() == 1
+
+
+def test_a_draft_is_the_first_version_where_nothing_else_is_said():
+    version, _ = draft(Procedure(key="new", name="New"), CONTENT)
+    assert (version.number, version.reason) == (1, "")

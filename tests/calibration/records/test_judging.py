@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from calibration.policies.models import Policy
 from calibration.records.entry import ReadingEntry
@@ -17,6 +19,7 @@ from calibration.records.judging import (
     judge_stages,
     policy_of,
     rule_of,
+    verdicts_by,
 )
 from calibration.records.setup import Setup
 from tests.makers import a_point, a_reading, a_run, a_transmitter
@@ -105,6 +108,16 @@ def test_a_stage_without_readings_has_no_verdict():
     result = judge([], LEVEL)
     assert (result.readings, result.errors, result.figures) == ([], [], None)
     assert (result.verdict, result.shows_failure) == ("", False)
+
+
+def test_a_risk_of_two_and_a_half_per_cent_is_taken_to_the_last_digit():
+    """The chance to be out is 2.49 %: just what the policy bears."""
+    policy = Policy(rule="limited risk", risk_percent=Decimal("2.5"))
+    known = SimpleNamespace(u=np.array([0.1]), dof=np.array([np.inf]))
+    errors = np.array([1 - 0.1 * norm.isf(0.0249)])
+    assert verdicts_by(policy, errors, 1.0, known) == ["pass"]
+    policy.risk_percent = Decimal("2.48")
+    assert verdicts_by(policy, errors, 1.0, known) == ["inconclusive"]
 
 
 # ---- the figures of a stage ----

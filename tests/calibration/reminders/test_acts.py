@@ -278,6 +278,14 @@ def test_who_lost_the_role_meanwhile_gets_no_mail(planner):
     assert Digest.objects.get().left_out == outbox.NO_LONGER_HERE
 
 
+def test_whoever_serves_another_site_only_gets_no_mail_of_this_one(planner):
+    due_in(0)
+    reminders.scan(at=MORNING)
+    planner.appointments.update(site=makers.a_site("N", "Neelghat"))
+    assert send_at(MORNING) == 0
+    assert Digest.objects.get().left_out == outbox.NO_LONGER_HERE
+
+
 class Killed(BaseException):
     """Stands for kill -9: nothing after it runs."""
 

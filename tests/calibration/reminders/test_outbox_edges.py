@@ -242,6 +242,16 @@ def test_a_mail_that_never_left_joins_today_s_and_says_so(digest):
     assert all(tag in mail.outbox[0].body for tag in ("LT-101A", "LT-2"))
 
 
+def test_a_mail_of_one_site_joins_none_of_another(digest, planner):
+    other = makers.a_site("N", "Neelghat")
+    planner.appointments.create(site=other, role="planner", starts_on=makers.LONG_AGO)
+    makers.a_point("LN-1", makers.a_tank(site=other), due_on=DAY + ONE_DAY)
+    reminders.scan(at=MORNING + ONE_DAY)
+    digest.refresh_from_db()
+    assert digest.left_out == ""
+    assert not Digest.objects.get(site=other).lines.filter(point__site=digest.site).exists()
+
+
 def test_a_mail_that_may_have_left_is_repeated_under_its_own_number(digest):
     outbox.claim_waiting(at=MORNING)  # and its worker was heard of no more
     makers.a_point("LT-2", due_on=DAY + ONE_DAY)

@@ -97,6 +97,14 @@ def test_checks_are_those_of_the_principle():
     assert "impulse valve" in of("hydrostatic")
 
 
+@pytest.mark.parametrize(
+    ("principle", "is_offered"), [("hydrostatic", True), ("displacer", True), ("radar", False)]
+)
+def test_the_density_is_checked_where_it_enters_the_reading(principle, is_offered):
+    [hint] = [hint for hint in seen(PERCENT * 1.03, principle=principle) if hint.key == "P6"]
+    assert ("check the entered density against today's" in hint.checks) is is_offered
+
+
 def test_one_point_shows_an_offset_and_nothing_of_the_span():
     assert keys(reading_hints([12.0], [12.3], tolerance=1.0)) == ["P5"]
 

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.level.bounds import OutsideTank
+from plant.level.heads import Dished
 from plant.level.tanks import (
     BadDimension,
     TankShape,
@@ -105,6 +106,13 @@ def test_a_head_holds_the_same_lying_and_standing(end):
     lying = TankShape("horizontal", diameter=2, length=3, bottom=end, bottom_depth=depth)
     assert capacity(lying) == pytest.approx(capacity(standing), rel=1e-12)
     assert volume_at(lying, 1.0) == pytest.approx(capacity(lying) / 2, rel=1e-9)
+
+
+def test_a_dish_without_a_knuckle_is_the_cap_of_a_sphere():
+    depth, radius = 0.4, 1.0
+    crown = (radius**2 + depth**2) / (2 * depth)
+    cap = math.pi * depth**2 * (3 * crown - depth) / 3
+    assert Dished(radius, depth, crown).volume == pytest.approx(cap, rel=1e-12)
 
 
 def test_an_ellipsoidal_end_without_a_depth_is_a_quarter_of_the_diameter_deep():
