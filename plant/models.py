@@ -2,7 +2,7 @@ from plant.importing.models import ImportBatch, ImportProblem
 from plant.ledger.models import LedgerEntry, RowHistory
 from plant.people.models import Appointment, Person
 from plant.people.roles import Role
-from plant.points.models import DueCount, DueState, MeasuringPoint, due_state
+from plant.points.models import DueCount, MeasuringPoint
 from plant.product_changes.models import ProductChange
 from plant.products.models import Product
 from plant.sites.models import Area, Site
@@ -13,7 +13,6 @@ __all__ = [
     "Appointment",
     "Area",
     "DueCount",
-    "DueState",
     "ImportBatch",
     "ImportProblem",
     "Installation",
@@ -29,5 +28,4 @@ __all__ = [
     "StrappingRow",
     "Tank",
     "Transmitter",
-    "due_state",
 ]

@@ -13,7 +13,10 @@ from plant.tanks.models import Tank
 from plant.transmitters.models import Installation, Principle
 
 STATES = [
-    ("due", "due or overdue"),
+    ("now", "needs somebody now"),
+    ("no transmitter", "no transmitter"),
+    ("not calibrated", "not calibrated"),
+    ("in doubt", "in doubt"),
     ("overdue", "overdue"),
     ("soon", "due in 30 days"),
     ("later", "due in 31 to 90 days"),

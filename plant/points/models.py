@@ -5,7 +5,6 @@ it.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Self
 
@@ -17,37 +16,17 @@ from plant.choices import LowerCaseChoices
 from plant.level.signals import SIGNALS, Signal
 from plant.level.tolerance import Tolerance, equivalent_tolerance
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
+from plant.points.status import (
+    BY_CALENDAR,
+    IN_DOUBT,
+    LATER_DAYS,
+    NO_TRANSMITTER,
+    NOT_CALIBRATED,
+    SOON_DAYS,
+    Status,
+    status_on,
+)
 from plant.sites.querysets import SiteQuerySet
-
-SOON_DAYS, LATER_DAYS = 30, 90
-
-
-@dataclass(frozen=True)
-class DueState:
-    """How a point stands on a day: ``kind`` picks shape and colour, ``text`` is what a person
-    reads.
-    """
-
-    kind: str  # over, soon, ok, deferred, off
-    text: str
-
-
-def due_state(
-    *, next_due: dt.date, is_deferred: bool, out_of_service: bool, on: dt.date
-) -> DueState:
-    """The state of a due date on the day ``on`` (site's calendar)."""
-    days = (next_due - on).days
-    if out_of_service:
-        return DueState("off", "out of service")
-    if days < 0:
-        return DueState("over", f"overdue {-days} d")
-    if is_deferred:
-        return DueState("deferred", f"deferred, {days} d left")
-    if days == 0:
-        return DueState("soon", "due today")
-    if days <= SOON_DAYS:
-        return DueState("soon", f"due in {days} d")
-    return DueState("ok", f"in date, {days} d left")
 
 
 def interval_run(due_on: dt.date, months: int, *, on: dt.date) -> float:
@@ -63,19 +42,26 @@ class PointQuerySet(SiteQuerySet):
         return self.filter(out_of_service_on=None)
 
     def in_state(self, state: str, *, on: dt.date) -> Self:
-        """``state``: overdue, soon (30 days), later (31 to 90), in date, deferred, off, or due
-        (overdue or soon).
+        """``state``: no transmitter, not calibrated, in doubt; where none of these is known
+        overdue, soon (30 days), later (31 to 90), in date or deferred; off (out of service); or
+        now: what needs somebody.
         """
         soon, later = on + dt.timedelta(SOON_DAYS), on + dt.timedelta(LATER_DAYS)
         if state == "off":
             return self.exclude(out_of_service_on=None)
-        points = self.in_service()
+        in_service = self.in_service()
+        points = in_service.filter(condition=BY_CALENDAR)
         undeferred = points.filter(deferred_until=None)
         return {
-            "overdue": lambda: points.filter(next_due__lt=on),
-            "due": lambda: points.filter(
-                Q(next_due__lt=on) | Q(deferred_until=None, next_due__lte=soon)
+            "no transmitter": lambda: in_service.filter(condition=NO_TRANSMITTER),
+            "not calibrated": lambda: in_service.filter(condition=NOT_CALIBRATED),
+            "in doubt": lambda: in_service.filter(condition=IN_DOUBT),
+            "now": lambda: in_service.filter(
+                Q(condition__lt=BY_CALENDAR)
+                | Q(next_due__lt=on)
+                | Q(deferred_until=None, next_due__lte=soon)
             ),
+            "overdue": lambda: points.filter(next_due__lt=on),
             "soon": lambda: undeferred.filter(next_due__gte=on, next_due__lte=soon),
             "later": lambda: undeferred.filter(next_due__gt=soon, next_due__lte=later),
             "in date": lambda: undeferred.filter(next_due__gt=later),
@@ -180,6 +166,15 @@ class MeasuringPoint(models.Model):
         output_field=models.DateField(),
         db_persist=True,
     )
+    # What is known of it (plant.points.status), derived and kept by the database alone.
+    condition = models.PositiveSmallIntegerField(
+        default=NO_TRANSMITTER, db_default=NO_TRANSMITTER, editable=False
+    )
+    reasons = models.JSONField(default=list, editable=False)
+    # The day for which that was derived last; moved by the night's pass.
+    known_on = models.DateField(null=True, blank=True, editable=False)
+    # Since when range and signal are as they are; None: since it was registered.
+    ranged_on = models.DateField("range as it is since", null=True, blank=True, editable=False)
     # In metres, or m³ where volume is indicated.
     lower_base = models.GeneratedField(
         expression=_to_base("lower"), output_field=models.FloatField(), db_persist=True
@@ -196,6 +191,12 @@ class MeasuringPoint(models.Model):
             models.Index(fields=["site", "next_due", "id"], name="point_by_due"),
             models.Index(fields=["site", "tag_key", "id"], name="point_by_tag"),
             models.Index(fields=["next_due", "id"], name="point_by_due_of_all"),
+            # The worst first.
+            models.Index(
+                fields=["site", "condition", "next_due", "id"],
+                condition=Q(out_of_service_on=None),
+                name="point_by_status",
+            ),
             # The few that are deferred or out of service are counted and listed without a walk
             # through the rest.
             models.Index(
@@ -313,12 +314,14 @@ class MeasuringPoint(models.Model):
             quantity=self.quantity,
         )
 
-    def state(self, on: dt.date) -> DueState:
-        return due_state(
+    def status(self, on: dt.date) -> Status:
+        return status_on(
+            on,
+            condition=self.condition,
             next_due=self.next_due,
-            is_deferred=self.deferred_until is not None,
-            out_of_service=self.out_of_service_on is not None,
-            on=on,
+            deferred=self.deferred_until is not None,
+            out_of_service_on=self.out_of_service_on,
+            reasons=self.reasons,
         )
 
     def interval_run(self, on: dt.date) -> float:
@@ -327,8 +330,8 @@ class MeasuringPoint(models.Model):
 
 
 class DueCount(models.Model):
-    """Points in service and their hours by site, next due date and deferral; kept by a trigger,
-    read by the due list.
+    """Points in service and their hours by site, condition, next due date and deferral; kept by a
+    trigger, read by the due list.
 
     Counting the points themselves grows with the register (8 ms at 100,000); these rows are one a
     day at most.
@@ -337,12 +340,15 @@ class DueCount(models.Model):
     site = models.ForeignKey("plant.Site", models.PROTECT, related_name="+")
     next_due = models.DateField()
     is_deferred = models.BooleanField()
+    condition = models.PositiveSmallIntegerField(default=BY_CALENDAR, db_default=BY_CALENDAR)
     points = models.IntegerField()
     hours = models.DecimalField(max_digits=12, decimal_places=1)
 
     class Meta:
         constraints = [
-            models.UniqueConstraint("site", "next_due", "is_deferred", name="one_due_count_a_day")
+            models.UniqueConstraint(
+                "site", "next_due", "is_deferred", "condition", name="one_due_count_a_day"
+            )
         ]
 
     def __str__(self) -> str:

@@ -36,5 +36,5 @@ class PointTable(ListTable):
 def with_states(points: Sequence[Any], days: dict[int, dt.date]) -> list[Any]:
     """Give each point its state of today, by its own site's calendar, and its page's address."""
     for point in points:
-        point.due_state = point.state(days[point.site_id])
+        point.status_now = point.status(days[point.site_id])
     return list(points)

@@ -44,7 +44,7 @@ def drawn_to_scale(row: Tank, geometry: Geometry, *, asked: str) -> dict[str, An
     points = list(_points_of(row))
     today = row.site.day_of(timezone.now())
     for point in points:
-        point.due_state = point.state(today)
+        point.status_now = point.status(today)
     level, trouble = _level_of(asked, row, geometry)
     volume = None if level is None else volume_at(geometry, level + row.datum_m)
     return {

@@ -7,6 +7,8 @@ from django.forms import BoundField
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from plant.points.status import Status
+
 register = template.Library()
 
 RING = '<circle cx="12" cy="12" r="9"/>'
@@ -16,6 +18,9 @@ STATES: dict[str, tuple[str, SafeString]] = {
     kind: (tone, SafeString(f'<svg viewBox="0 0 24 24" aria-hidden="true">{shape}</svg>'))
     for kind, tone, shape in (
         ("ok", "good", RING),
+        ("empty", "bad", '<path d="M5 5l14 14M19 5 5 19"/>'),
+        ("untested", "bad", '<path class="solid" d="M12 2 22 12 12 22 2 12z"/>'),
+        ("question", "bad", '<path d="M3 8c3-5 6-5 9 0s6 5 9 0M3 17c3-5 6-5 9 0s6 5 9 0"/>'),
         ("soon", "warn", RING + '<path class="solid" d="M12 3a9 9 0 0 1 0 18z"/>'),
         ("over", "bad", '<path class="solid" d="M12 3 22 21H2z"/>'),
         ("bad", "bad", '<path class="solid" d="M12 3 22 21H2z"/>'),
@@ -40,6 +45,15 @@ def state(kind: str, text: str) -> SafeString:
     """
     tone, shape = STATES.get(kind, STATES["plan"])
     return format_html('<span class="state {}">{}{}</span>', tone, shape, text)
+
+
+@register.simple_tag
+def status(shown: Status) -> SafeString:
+    """``{% status point.status_now %}``: the word with its shape and colour, and what stands beside
+    it.
+    """
+    beside = format_html(' <span class="soft">{}</span>', shown.beside) if shown.beside else ""
+    return format_html("{}{}", state(shown.kind, shown.text), beside)
 
 
 @register.simple_tag

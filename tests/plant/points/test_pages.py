@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from plant.points.models import MeasuringPoint
 from tests.makers import (
+    LONG_AGO,
     a_person,
     a_point,
     a_product,
@@ -16,6 +17,7 @@ from tests.makers import (
     a_transmitter,
     an_area,
     an_installation,
+    an_unsaved_record,
 )
 
 pytestmark = pytest.mark.django_db
@@ -37,8 +39,13 @@ def three(site):
     third = a_point(
         "LT-30", other, out_of_service_on=dt.date(2026, 1, 5), out_of_service_why="relined"
     )
-    an_installation(second, a_transmitter("A77"))
-    an_installation(first, a_transmitter("B88", principle="radar"))
+    for point, device in (
+        (second, a_transmitter("A77")),
+        (first, a_transmitter("B88", principle="radar")),
+    ):
+        an_installation(point, device)
+        ends = {"lower": point.lower, "upper": point.upper}
+        an_unsaved_record(point, LONG_AGO, device, **ends).save()
     return second, first, third
 
 
