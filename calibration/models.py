@@ -17,11 +17,13 @@ from calibration.records.models import Adjustment, Calibration, Reading, Standar
 from calibration.reminders.models import Digest, Heartbeat, Reminder, ReminderScan
 from calibration.rounds.models import Round
 from calibration.standards.models import ReferenceStandard, StandardCertificate
+from calibration.status.models import CompleteResult, ReasonClosing
 from calibration.tablet.models import FieldKey, FieldPhoto, FieldWork
 
 __all__ = [
     "Adjustment",
     "Calibration",
+    "CompleteResult",
     "Deferral",
     "Digest",
     "Family",
@@ -40,6 +42,7 @@ __all__ = [
     "ProcedureVersion",
     "Proposal",
     "Reading",
+    "ReasonClosing",
     "ReferenceStandard",
     "Reminder",
     "ReminderScan",

@@ -10,6 +10,7 @@ from calibration.importing import kinds as imports
 from calibration.product_changes import acts as demands
 from calibration.reminders import acts as reminders
 from calibration.reminders import heartbeats, outbox
+from calibration.status import acts as statuses
 
 
 @shared_task(ignore_result=True)
@@ -45,6 +46,13 @@ def renew_fleet_nightly() -> None:
     """Fit families, trends and proposals anew where something changed since the last pass."""
     fleet.run(clock=timezone.now, nightly=True)
     heartbeats.beat("renew_fleet_nightly", at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def look_at_statuses() -> None:
+    """Derive the status of the points for which days alone have changed it."""
+    statuses.look_again(at=timezone.now())
+    heartbeats.beat("look_at_statuses", at=timezone.now())
 
 
 @shared_task(ignore_result=True)

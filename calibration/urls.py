@@ -25,5 +25,6 @@ urlpatterns = [
     path("", include("calibration.reminders.urls")),
     path("", include("calibration.rounds.urls")),
     path("", include("calibration.standards.urls")),
+    path("", include("calibration.status.urls")),
     path("", include("calibration.tablet.urls")),
 ]

@@ -240,6 +240,7 @@ CELERY_BEAT_SCHEDULE = {
         "calibration.tasks.scan_reminders": 60.0,
         "calibration.tasks.send_waiting": 60.0,
         "calibration.tasks.look_into_product_changes": 300.0,
+        "calibration.tasks.look_at_statuses": 300.0,
         "calibration.tasks.renew_fleet": 60.0,
         "calibration.tasks.renew_fleet_nightly": 86_400.0,
     }.items()

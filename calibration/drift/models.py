@@ -42,6 +42,8 @@ class Trend(models.Model):
     crossing_of = models.CharField(max_length=4, blank=True)
     # Probability that the next as found, taken on the due date of that time, is in tolerance.
     in_tolerance = models.FloatField(null=True, blank=True)
+    # The first day on which the chance of passing is below the policy's floor; None: none in sight.
+    doubt_on = models.DateField(null=True, blank=True)
     fitted_at = models.DateTimeField(null=True, blank=True)
 
     objects = SiteQuerySet.as_manager()

@@ -59,7 +59,7 @@ class PointRow(NamedTuple):
 @dataclass(frozen=True)
 class Points:
     """Points with a transmitter, in columns, by their number. family: 0 without one. due: day
-    counted from DAY_0.
+    counted from DAY_0. floor: the least chance of passing that leaves them out of doubt.
 
     product_changes: the days of a point whose reading depends on the product, counted from DAY_0;
     only where any are.
@@ -73,6 +73,7 @@ class Points:
     months: np.ndarray
     duty: np.ndarray
     tolerance: np.ndarray
+    floor: np.ndarray
     product_changes: dict[int, list[int]]
 
     def __len__(self) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from calibration.arrays import Cell, row_sql, row_type
 from calibration.families.keys import INSTALLED, KEY, LIQUID_MATTERS
+from calibration.policies.models import Policy
 from plant.level.signals import FOUR_TO_TWENTY, SIGNALS, Signal
 from plant.level.tolerance import equivalent_tolerance
 from plant.points.models import MeasuringPoint
@@ -80,6 +81,8 @@ def tolerance_sql() -> str:
         WHEN 'mm' THEN {factor("mm", FOUR_TO_TWENTY)} / abs(p.upper_base - p.lower_base) END"""
 
 
+FLOOR = "least_chance_percent"
+LEAST = Policy().least_chance_percent
 POINT = (
     Cell("id", "i8", "p.id"),
     Cell("site", "i8", "p.site_id"),
@@ -89,6 +92,8 @@ POINT = (
     Cell("months", "i4", "p.interval_months"),
     Cell("duty", "i4", "array_position(%s::text[], p.duty::text)"),
     Cell("tolerance", "f8", tolerance_sql()),
+    # The least chance of passing that the policy asks, as a share.
+    Cell("floor", "f8", f"coalesce(own.{FLOOR}, held.{FLOOR}, {LEAST}) / 100.0::float8"),
 )
 POINT_TYPE = row_type(POINT)
 PRODUCT_CHANGES = """
@@ -102,6 +107,9 @@ POINTS = f"""
         SELECT p.id, {row_sql(POINT)} AS packed,
             CASE WHEN {LIQUID_MATTERS} THEN ({PRODUCT_CHANGES}) END AS changes
         {INSTALLED} LEFT JOIN calibration_family f ON f.key = {KEY}
+        LEFT JOIN calibration_policy own ON own.point_id = p.id
+        LEFT JOIN calibration_policy held
+            ON held.site_id = p.site_id AND held.duty = p.duty AND held.point_id IS NULL
         WHERE p.id = ANY(%s)
     ) rows
 """  # noqa: S608 - parts written above

@@ -15,6 +15,7 @@ from django.db import connection
 from calibration.arrays import BigInts, Days, Floats, Ints, Packed, execute
 from calibration.drift.histories import ENDS, EndHistories, histories_of, priors_of
 from calibration.drift.results import DAYS_PER_YEAR, Points, Results, points_of, results_of
+from calibration.metrology.doubt import first_below
 from calibration.metrology.forecast import Forecast, forecast
 from calibration.metrology.intervals import as_found_probability
 from calibration.metrology.wander import Outlook, Prior, outlook
@@ -22,14 +23,15 @@ from calibration.metrology.wander import Outlook, Prior, outlook
 
 @dataclass(frozen=True)
 class Judgement:
-    """The outlook and forecast of all columns, and the probability of an as found in tolerance on
-    each due date.
+    """The outlook and forecast of all columns, the probability of an as found in tolerance on each
+    due date, and the years until it falls below the policy's floor.
     """
 
     histories: EndHistories
     outlook: Outlook
     forecast: Forecast
     in_tolerance: np.ndarray
+    doubt: np.ndarray
 
 
 def judge(points: Points, histories: EndHistories, prior: Prior) -> Judgement:
@@ -41,6 +43,7 @@ def judge(points: Points, histories: EndHistories, prior: Prior) -> Judgement:
         fit,
         forecast(fit, tolerance, u),
         as_found_probability(fit, ahead, tolerance, u),
+        first_below(fit, tolerance, u, points.floor[histories.place]),
     )
 
 
@@ -104,11 +107,25 @@ def _columns(places: np.ndarray, judgement: Judgement) -> dict[str, np.ndarray]:
     years = np.where(met, meets[first, along], 0)
     days = histories.last_day[column] + (years * DAYS_PER_YEAR).astype(int)
     return columns | {
+        "doubt_on": _doubt_days(judgement, at, there),
         "own_weight": np.where(known, fit.own_weight[column], np.nan),
         "crossing_on": np.where(met, days, np.nan),
         "crossing_of": np.where(met, first, np.nan),
         "in_tolerance": np.where(known & fit.dated[column], likely.min(axis=0), np.nan),
     }
+
+
+def _doubt_days(judgement: Judgement, at: np.ndarray, there: np.ndarray) -> np.ndarray:
+    """The day of the end that is doubted first; NaN where none is in sight."""
+    histories = judgement.histories
+    dated = there & judgement.forecast.dated[at]
+    years = np.where(dated, judgement.doubt[at], np.inf)
+    end = years.argmin(axis=0)
+    along = np.arange(at.shape[1])
+    sooner = years[end, along]
+    is_known = np.isfinite(sooner)
+    ahead = np.ceil(np.where(is_known, sooner, 0) * DAYS_PER_YEAR)
+    return np.where(is_known, histories.last_day[at[end, along]] + ahead, np.nan)
 
 
 COLUMNS: dict[str, type[Packed]] = {
@@ -127,6 +144,7 @@ COLUMNS: dict[str, type[Packed]] = {
     "crossing_on": Days,
     "crossing_of": Ints,
     "in_tolerance": Floats,
+    "doubt_on": Days,
 }
 VALUES = {"crossing_of": "CASE crossing_of WHEN 0 THEN 'zero' WHEN 1 THEN 'span' ELSE '' END"}
 KEPT = ("site_id", "point_id")

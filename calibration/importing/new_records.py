@@ -9,7 +9,14 @@ from typing import Any
 
 from calibration.importing.past_records import STAGES, PastRecord
 from calibration.policies.models import Policy
-from calibration.records.judging import Range, StageResult, figure_columns, judge_stages
+from calibration.procedures.models import parts_tested
+from calibration.records.judging import (
+    Range,
+    StageResult,
+    figure_columns,
+    judge_stages,
+    with_failure_as_it_stands,
+)
 from calibration.records.models import Adjustment, Calibration, Reading, StandardUse
 from calibration.records.register_copy import register_of
 from calibration.records.setup import Setup
@@ -71,6 +78,7 @@ def judged_record(
         values.get("product_c"),
     )
     judged, uncertainty = judge_stages(past.readings, against, test, policies[point.pk])
+    judged = with_failure_as_it_stands(judged)
     found, left = judged["as found"], judged["as left"]
     row = Calibration(
         site=context.site,
@@ -111,6 +119,7 @@ def _as_signed(past: PastRecord, context: Context, people: dict[str, int]) -> di
         "no_as_found_reason": values.get("no_as_found_reason", ""),
         "note": values.get("note", ""),
         "adjusted": bool(values.get("adjusted")),
+        **parts_tested(past.version, values["way"]),
     }
 
 

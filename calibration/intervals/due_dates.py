@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from django.db import connection
 
 from calibration.metrology.due import Schedule, next_due
-from calibration.records.models import Calibration
+from calibration.status.models import CompleteResult
 from plant.points.models import MeasuringPoint
 
 
@@ -28,8 +28,8 @@ def schedule_after(
 
 
 def reschedule(point_ids: Iterable[int]) -> int:
-    """Recompute the stored due dates of these points from their standing records; returns how many
-    moved.
+    """Recompute the stored due dates of these points from their complete results; returns how many
+    moved. A check moves nothing, nor does a part alone, or what another transmitter showed.
 
     A calibration on or after the due date that a deferral put off ends the deferral. Called inside
     the operation that changed what they depend on (approval, import, interval), which writes the
@@ -37,8 +37,8 @@ def reschedule(point_ids: Iterable[int]) -> int:
     """
     ids = list(point_ids)
     days: dict[int, list[dt.date]] = defaultdict(list)
-    rows = Calibration.objects.standing().filter(point_id__in=ids)
-    for point_id, day in rows.values_list("point_id", "done_on"):
+    rows = CompleteResult.objects.filter(point_id__in=ids)
+    for point_id, day in rows.values_list("point_id", "counts_from"):
         days[point_id].append(day)
     moves = []
     points = MeasuringPoint.objects.filter(pk__in=list(days))

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("calibration", "0001_tables_and_rules"),
+        ("calibration", "0002_status"),
     ]
 
     operations = [

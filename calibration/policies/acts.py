@@ -28,7 +28,8 @@ CHOSEN_BY = (
     "stair_longer_percent",
     "stair_shorter_percent",
 )
-POLICY_FIELDS = (*JUDGED_BY, *CHOSEN_BY)
+RELIED_ON_BY = ("least_chance_percent", "parts_within_days")
+POLICY_FIELDS = (*JUDGED_BY, *CHOSEN_BY, *RELIED_ON_BY)
 
 
 @transaction.atomic

@@ -54,6 +54,8 @@ UNITS = {
     "guard_share": "× U",
     "risk_percent": "%",
     "target_percent": "%",
+    "least_chance_percent": "%",
+    "parts_within_days": "days",
     "shortest_months": "months",
     "longest_months": "months",
     "lengthen": "×",
@@ -65,6 +67,8 @@ LABELS = {
     "risk_percent": "False accept at most",
     "least_tur": "Warn below a test uncertainty ratio of",
     "target_percent": "In tolerance when due, at least",
+    "least_chance_percent": "In doubt below a chance of passing of",
+    "parts_within_days": "Output and primary element within",
     "shortest_months": "Shortest",
     "longest_months": "Longest",
     "lengthen": "Longer in one step, at most",
@@ -72,15 +76,20 @@ LABELS = {
     "stair_shorter_percent": "Shorter by",
 }
 HINTS = {
-    "least_tur": "Tolerance over U, the expanded uncertainty of an error at 95 %. Below it the "
-    "record says that the standards are hardly good enough.",
+    "least_tur": "Tolerance over U. Below it the record says that the standards are hardly good "
+    "enough.",
     "target_percent": "The share of as founds that should be in tolerance.",
     "lengthen": "Shortening is never limited.",
+    "least_chance_percent": "By its drift; a point below it needs a calibration before it is "
+    "relied on.",
+    "parts_within_days": "Calibrated no further apart, the two together move the due date.",
 }
 FIELD_OF_RULE = {
     "guard_band_from_0_to_2_U": "guard_share",
     "risk_below_half": "risk_percent",
     "target_from_50_to_99_9": "target_percent",
+    "least_chance_from_50_to_99": "least_chance_percent",
+    "parts_within_a_year": "parts_within_days",
     "shortest_below_longest_interval": "shortest_months",
 }
 

@@ -88,6 +88,17 @@ class Policy(models.Model):
         "warn below a test uncertainty ratio of", max_digits=3, decimal_places=1, default=Decimal(4)
     )
 
+    least_chance_percent = models.DecimalField(
+        "in doubt below a chance of passing of, %",
+        max_digits=4,
+        decimal_places=1,
+        default=80,
+        db_default=80,
+    )
+    parts_within_days = models.PositiveSmallIntegerField(
+        "output and primary element within, days", default=30, db_default=30
+    )
+
     method = models.CharField("interval by", max_length=12, choices=Method, default=Method.DRIFT)
     target_percent = models.DecimalField(
         "in tolerance when due, %", max_digits=4, decimal_places=2, default=Decimal(95)
@@ -131,6 +142,17 @@ class Policy(models.Model):
                 name="target_from_50_to_99_9",
                 condition=Q(target_percent__gte=50, target_percent__lte=Decimal("99.9")),
                 violation_error_message="The target must be between 50 and 99.9 %%.",
+            ),
+            models.CheckConstraint(
+                name="least_chance_from_50_to_99",
+                condition=Q(least_chance_percent__gte=50, least_chance_percent__lte=99),
+                violation_error_message="The least chance of passing must be between 50 and 99 %%.",
+            ),
+            models.CheckConstraint(
+                name="parts_within_a_year",
+                condition=Q(parts_within_days__lte=366),
+                violation_error_message="Output and primary element must be calibrated within 0 "
+                "to 366 days of each other.",
             ),
             models.CheckConstraint(
                 name="shortest_below_longest_interval",

@@ -80,6 +80,9 @@ def _read(each: dict[str, Any], file: dict[str, Any]) -> Delivered:
         up_and_down=each["up_and_down"],
         settle_seconds=each["settle_seconds"],
         adjusts=each["adjusts"],
+        covers_output="output" in each["covers"],
+        covers_primary="primary element" in each["covers"],
+        is_check=each["is_check"],
         stops=[*file["stops"], *each.get("stops", [])],
         steps=[Step(**step) for part in parts for step in part],
     )

@@ -11,6 +11,7 @@ from django.utils.text import slugify
 
 from calibration.procedures.delivered import Shared
 from calibration.procedures.models import (
+    OUTPUT_ALONE,
     InputWay,
     ProcedureVersion,
     Shape,
@@ -33,6 +34,7 @@ RULES_OF_POINTS: tuple[tuple[Callable[[list[Decimal]], bool], str], ...] = (
     (lambda points: points == sorted(set(points)), "The points must rise, each once."),
     (lambda points: len(points) <= MOST_POINTS, f"At most {MOST_POINTS} points."),
 )
+PARTS = (("output", "the output"), ("primary", "the primary element"))
 # Empty steps between what all procedures share, in the order that a record needs.
 ROOM = (("prepare", ""), ("read", "as found"), ("adjust", ""), ("read", "as left"), ("prepare", ""))
 
@@ -56,6 +58,19 @@ class VersionForm(forms.Form):
         required=False,
         widget=forms.CheckboxSelectMultiple,
     )
+    covers = forms.MultipleChoiceField(
+        label="What it tests",
+        choices=PARTS,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="The due date moves when output and primary element are calibrated, by one "
+        "procedure or by two close together.",
+        error_messages={"required": "Choose the output, the primary element or both."},
+    )
+    is_check = forms.BooleanField(
+        label="A check, not a calibration",
+        required=False,
+        help_text="A check is evidence for trend and status; it moves no due date.",
+    )
     stops = forms.CharField(
         label="When to stop and call for help",
         required=False,
@@ -72,7 +87,8 @@ class VersionForm(forms.Form):
 
     def content(self, steps: Sequence[Step], *, shape: str) -> Content:
         names = ("way", "percents", "up_and_down", "settle_seconds", "adjusts", "stops")
-        values = {name: self.cleaned_data[name] for name in names}
+        values = {name: self.cleaned_data[name] for name in (*names, "is_check")}
+        values |= {f"covers_{part}": part in self.cleaned_data["covers"] for part, _ in PARTS}
         return Content(**values, steps=steps, shape=shape)
 
     def clean_percents(self) -> list[Decimal]:
@@ -86,6 +102,12 @@ class VersionForm(forms.Form):
             if not is_right(points):
                 raise forms.ValidationError(message)
         return points
+
+    def clean(self) -> dict[str, Any]:
+        typed = super().clean() or self.cleaned_data
+        if typed.get("way") in OUTPUT_ALONE and "primary" in typed.get("covers", ()):
+            self.add_error("covers", "This way of applying the input tests the output alone.")
+        return typed
 
     def clean_stops(self) -> list[str]:
         return [line.strip() for line in self.cleaned_data["stops"].splitlines() if line.strip()]
@@ -147,6 +169,8 @@ def filled_from(version: ProcedureVersion) -> tuple[dict[str, Any], list[dict[st
         "percents": ", ".join(f"{p.normalize():f}" for p in version.percents),
         "settle_seconds": version.settle_seconds,
         "adjusts": version.adjusts,
+        "covers": [part for part, _ in PARTS if getattr(version, f"covers_{part}")],
+        "is_check": version.is_check,
         "stops": "\n".join(version.stops),
     }
     return values, rows_of(version.steps.all())
@@ -159,6 +183,7 @@ def filled_from_shared(shared: Shared) -> tuple[dict[str, Any], list[dict[str, A
         "percents": "0, 25, 50, 75, 100",
         "up_and_down": True,
         "settle_seconds": 30,
+        "covers": [part for part, _ in PARTS],
         "stops": "\n".join(shared.stops),
     }
     rows = rows_of(

@@ -31,6 +31,11 @@ class InputWay(LowerCaseChoices):
     FLOAT_MOVED = "float moved along its rod"
 
 
+# Ways that never touch the primary element (trade practice: a simulated output tests output, loop
+# and card; a substituted capacitance the electronics).
+OUTPUT_ALONE = (InputWay.SIMULATED_OUTPUT, InputWay.CAPACITANCE)
+
+
 class Shape(LowerCaseChoices):
     """What a procedure reads: the tablet lays out its screens by it."""
 
@@ -65,6 +70,17 @@ class ProcedureVersion(models.Model):
     )
     up_and_down = models.BooleanField("rising and falling", default=True)
     settle_seconds = models.PositiveIntegerField("settle, s", default=30)
+    # Which parts of the measurement it tests; the input way bounds them (``PARTS_OF``).
+    covers_output = models.BooleanField("covers the output", default=True, db_default=True)
+    covers_primary = models.BooleanField(
+        "covers the primary element", default=True, db_default=True
+    )
+    is_check = models.BooleanField(
+        "a check, not a calibration",
+        default=False,
+        db_default=False,
+        help_text="A check is evidence for trend and status; it never moves the due date.",
+    )
     # Kinds of Adjustment that this procedure allows; none: it only looks.
     adjusts = ArrayField(models.CharField(max_length=16), default=list, blank=True)
     # When to stop and call for help, besides what a single step says.
@@ -76,10 +92,28 @@ class ProcedureVersion(models.Model):
         ordering = ["procedure", "-number"]
         constraints = [
             models.UniqueConstraint("procedure", "number", name="procedure_version_number_unique"),
+            models.CheckConstraint(
+                name="procedure_covers_a_part",
+                condition=models.Q(covers_output=True) | models.Q(covers_primary=True),
+                violation_error_message="A procedure covers the output, the primary element or "
+                "both.",
+            ),
+            models.CheckConstraint(
+                name="way_reaches_the_primary_element",
+                condition=models.Q(covers_primary=False) | ~models.Q(way__in=OUTPUT_ALONE),
+                violation_error_message="This way of applying the input does not test the primary "
+                "element.",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.procedure}, version {self.number}"
+
+    @property
+    def tested(self) -> str:
+        """Which parts it tests, in words."""
+        named = ((self.covers_output, "output"), (self.covers_primary, "primary element"))
+        return " and ".join(name for is_covered, name in named if is_covered)
 
     @property
     def content(self) -> Content:
@@ -90,6 +124,9 @@ class ProcedureVersion(models.Model):
             up_and_down=self.up_and_down,
             settle_seconds=self.settle_seconds,
             shape=self.shape,
+            covers_output=self.covers_output,
+            covers_primary=self.covers_primary,
+            is_check=self.is_check,
             adjusts=self.adjusts,
             stops=self.stops,
             steps=[
@@ -97,6 +134,21 @@ class ProcedureVersion(models.Model):
                 for s in self.steps.all()
             ],
         )
+
+
+def parts_tested(version: ProcedureVersion | None, way: str) -> dict[str, bool]:
+    """The columns of a record that say which parts it tested: by its procedure, as far as the way
+    of applying the input reaches; by that way alone where no procedure is named.
+    """
+    reaches = way not in OUTPUT_ALONE
+    if version is None:
+        return {"covers_output": True, "covers_primary": reaches, "is_check": False}
+    return {
+        # A way that never touches the primary element tests the output at least.
+        "covers_output": version.covers_output or not reaches,
+        "covers_primary": version.covers_primary and reaches,
+        "is_check": version.is_check,
+    }
 
 
 class ProcedureStep(models.Model):

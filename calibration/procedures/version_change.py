@@ -42,6 +42,9 @@ class Content:
     settle_seconds: int
     steps: Sequence[Step]
     shape: str = "test points"
+    covers_output: bool = True
+    covers_primary: bool = True
+    is_check: bool = False
     adjusts: Sequence[str] = ()
     stops: Sequence[str] = ()
 
@@ -227,10 +230,17 @@ def _asks(step: Step) -> list[str]:
     ]
 
 
+def _tested(content: Content) -> str:
+    named = ((content.covers_output, "output"), (content.covers_primary, "primary element"))
+    parts = " and ".join(name for is_covered, name in named if is_covered)
+    return f"{parts}, as a check" if content.is_check else parts
+
+
 InWords = Callable[[Any], "str | list[str]"]
 FACTS: dict[str, InWords] = {
     "input": lambda content: str(content.way),
     "what is read": lambda content: str(content.shape),
+    "what it tests": _tested,
     "test points": _percents,
     "settle": lambda content: f"{content.settle_seconds} s",
     "what may be adjusted": lambda content: list(map(str, content.adjusts)),

@@ -14,6 +14,7 @@ from django.db import transaction
 
 from calibration.jobs.models import Job
 from calibration.policies.models import Policy
+from calibration.procedures.models import parts_tested
 from calibration.records.certificates import Pair, certificates_on, check_ranges
 from calibration.records.entry import RecordEntry, Submission, content_hash
 from calibration.records.judging import (
@@ -23,6 +24,7 @@ from calibration.records.judging import (
     figure_columns,
     judge_stages,
     policy_of,
+    with_failure_as_it_stands,
 )
 from calibration.records.models import Adjustment, Calibration, Reading, StandardUse, StepTaken
 from calibration.records.refusals import (
@@ -190,6 +192,7 @@ def _store(
         _policy(point, amends),
     )
     _check_stages(entry, results)
+    results = with_failure_as_it_stands(results)
     record = Calibration(
         site=point.site,
         point=point,
@@ -227,6 +230,7 @@ def _entered(entry: RecordEntry, sender: Submission) -> dict[str, Any]:
         "no_as_found_reason": entry.no_as_found_reason.strip(),
         "note": entry.note.strip(),
         "adjusted": bool(entry.adjustments),
+        **parts_tested(entry.procedure_version, entry.way),
     }
 
 
@@ -271,14 +275,16 @@ def _policy(point: MeasuringPoint, amends: Calibration | None) -> Policy:
 
 
 def _check_stages(entry: RecordEntry, results: Mapping[str, StageResult]) -> None:
-    """As it stands and as found come before any adjustment; what was adjusted is read again."""
+    """As it stands and as found come before any adjustment; what was adjusted is read again. A
+    failure as it stands, with the reason why no more could be read, is complete.
+    """
     standing, found, left = (bool(results[name].readings) for name in STAGES)
     has_reason = bool(entry.no_as_found_reason.strip())
     missing = (
         (not standing and not has_reason, "as it stands"),
         (not found and not has_reason, "as found"),
         (bool(entry.adjustments) and not left, "as left"),
-        (not found and not left, ""),
+        (not found and not left and not results["as it stands"].shows_failure, ""),
     )
     for is_missing, stage in missing:
         if is_missing:

@@ -217,6 +217,17 @@ def judge_stages(
     return results, columns
 
 
+def with_failure_as_it_stands(results: dict[str, StageResult]) -> dict[str, StageResult]:
+    """A transmitter found dead is a result: where it stood in a failure band and nothing more could
+    be read, it was found failed, and is left so.
+    """
+    standing, found, left = (results[stage] for stage in STAGES)
+    if not standing.shows_failure or found.readings or left.readings:
+        return results
+    failed = StageResult([], [], None, Verdict.FAIL.value, shows_failure=True)
+    return results | {"as found": failed, "as left": failed}
+
+
 def rule_of(policy: Policy) -> dict[str, str]:
     """The decision rule as a record keeps it, so that an amendment is judged by the rule of its
     day.

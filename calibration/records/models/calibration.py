@@ -162,6 +162,13 @@ class Calibration(models.Model):
     # trend.
     shows_failure = models.BooleanField("a reading shows a failure", default=False)
 
+    # Which parts it tested, by its procedure; a check is evidence, but moves no due date.
+    covers_output = models.BooleanField("covers the output", default=True, db_default=True)
+    covers_primary = models.BooleanField(
+        "covers the primary element", default=True, db_default=True
+    )
+    is_check = models.BooleanField("a check, not a calibration", default=False, db_default=False)
+
     # Signatures
     approved_by = models.ForeignKey(
         "plant.Person",
