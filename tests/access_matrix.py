@@ -98,6 +98,12 @@ ROWS: list[Row] = [
     Row("calibration:job", "GET", "job", 200, 200, 200, 200, 404, 404),
     Row("calibration:job_hand_over", "GET", "job", 200, 403, 403, 403, 404, 404),
     Row("calibration:job_hand_over", "POST", "job", 422, 403, 403, 403, 404, 404),
+    # A job that nothing known asks for is the planner's to cancel.
+    Row("calibration:job_cancel", "GET", "job", 200, 403, 403, 403, 404, 404),
+    Row("calibration:job_cancel", "POST", "job", 422, 403, 403, 403, 404, 404),
+    # A reason of a status is closed by an approver alone.
+    Row("calibration:reason_close", "GET", "reason", 403, 403, 200, 403, 404, 404),
+    Row("calibration:reason_close", "POST", "reason", 403, 403, 422, 403, 404, 404),
     Row("calibration:job_new", "POST", "point", 403, 302, 403, 403, 404, 404),
     Row("calibration:calibrate", "GET", "job", 403, 200, 403, 403, 404, 404),
     Row("calibration:calibrate", "POST", "job", 403, 422, 403, 403, 404, 404),

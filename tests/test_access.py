@@ -80,6 +80,9 @@ def things(planner, technician, second_technician, approver):
         found=[1.4] * 9,
         left=[0] * 9,
     )
+    failed = an_approved_record(
+        an_equipped_point("LT-101E"), by=technician, approved_by=approver, found=[1.4] * 9
+    )
     waiting = a_record(an_equipped_point("LT-101C"), by=technician)
     job = jobs.start(point, by=technician)
     standard = a_standard("DT-02")
@@ -128,7 +131,7 @@ def things(planner, technician, second_technician, approver):
         "job": job,
         "record": approved,
         "waiting": waiting,
-        "finding": Finding.objects.get(),
+        "finding": Finding.objects.get(record=approved),
         "standard": standard,
         "certificate": a_certificate(standard),
         "deferral": deferral,
@@ -147,7 +150,10 @@ def things(planner, technician, second_technician, approver):
         step_key="T5",
         text="Hold the button for about 3 s.",
     )
-    named = {"duty": {"site": point.site_id, "duty": "safety"}}
+    named = {
+        "duty": {"site": point.site_id, "duty": "safety"},
+        "reason": {"pk": failed.point_id, "kind": "failed", "of": failed.pk},
+    }
     return {name: {"pk": row.pk} for name, row in rows.items()} | KINDS | named
 
 

@@ -38,6 +38,7 @@ ROOMS = {
         "records",
         "families",
         "drift",
+        "status",
         "intervals",
         "deferrals",
         "findings",

@@ -101,7 +101,7 @@ def _risk(point: MeasuringPoint) -> dict[str, Any]:
     return {
         "point": point,
         "today": today,
-        "state": point.state(today),
+        "state": point.status(today),
         "run": point.interval_run(today),
         "trend": getattr(point, "trend", None),
         "results": records[:SHOWN_RESULTS],

@@ -6,7 +6,10 @@ from plant.points.models import MeasuringPoint
 from plant.transmitters.models import Principle
 
 STATES = {
-    "due": "due or overdue",
+    "now": "need somebody",
+    "no transmitter": "no transmitter",
+    "not calibrated": "not calibrated",
+    "in doubt": "in doubt",
     "overdue": "overdue",
     "soon": "within 30 days",
     "later": "in 31 to 90 days",
@@ -29,6 +32,6 @@ class DueFilter(forms.Form):
     duty = forms.ChoiceField(choices=MeasuringPoint.Duty.choices, required=False)
     text = forms.CharField(required=False, max_length=80)
     sort = forms.ChoiceField(
-        choices=[(s, s) for s in ("due", "-due", "tag", "-tag")], required=False
+        choices=[(s, s) for s in ("status", "due", "-due", "tag", "-tag")], required=False
     )
     tick = forms.ChoiceField(choices=[("all", "all")], required=False)

@@ -52,13 +52,13 @@ def counts(
     request: SignedRequest, shown: list[Site], days: Days, chosen: dict[str, Any]
 ) -> dict[str, Any]:
     """Counts by state, each a link; the total; the headings."""
-    state = "" if "week" in chosen else chosen.get("state") or "due"
+    state = "" if "week" in chosen else chosen.get("state") or "now"
     known = listing.counts_of({site.pk: days[site.pk] for site in shown})
     address = Address(request.GET)
     return {
         "counts": _count_links(known, state, address),
         "total": _total(known, state, chosen),
-        "columns": _columns(chosen.get("sort") or "due", address),
+        "columns": _columns(chosen.get("sort") or "status", address),
     }
 
 
@@ -92,6 +92,9 @@ def links(request: SignedRequest, page: Page) -> dict[str, Any]:
     }
 
 
+BAD = ("no transmitter", "not calibrated", "in doubt", "overdue")
+
+
 @dataclass(frozen=True)
 class CountLink:
     text: str
@@ -102,7 +105,7 @@ class CountLink:
 
 
 def _count_links(counts: listing.Counts, state: str, address: Address) -> list[CountLink]:
-    tones = {"overdue": "bad", "soon": "warn"}
+    tones = dict.fromkeys(BAD, "bad") | {"soon": "warn"}
     return [
         CountLink(
             STATES[key],

@@ -5,6 +5,7 @@ with the register.
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -14,18 +15,13 @@ from django.db.models import Q, QuerySet
 
 from calibration.jobs.models import Job
 from calibration.records.models import Calibration
-from plant.points.models import (
-    LATER_DAYS,
-    SOON_DAYS,
-    DueState,
-    MeasuringPoint,
-    due_state,
-    interval_run,
-)
+from plant.points.models import MeasuringPoint, interval_run
+from plant.points.status import LATER_DAYS, SOON_DAYS, Status, status_on
 from plant.sites.models import Site
 
 WEEKS = 52
 ORDERS = {
+    "status": ("condition", "next_due"),
     "due": ("next_due",),
     "-due": ("-next_due",),
     "tag": ("tag_key",),
@@ -35,6 +31,9 @@ ORDERS = {
 
 @dataclass(frozen=True)
 class Counts:
+    no_transmitter: int
+    not_calibrated: int
+    in_doubt: int
     overdue: int
     soon: int
     later: int
@@ -43,14 +42,19 @@ class Counts:
     off: int
 
     @property
-    def due(self) -> int:
-        return self.overdue + self.soon
+    def now(self) -> int:
+        """What needs somebody."""
+        known = self.no_transmitter + self.not_calibrated + self.in_doubt
+        return known + self.overdue + self.soon
 
     @property
     def by_state(self) -> dict[str, int]:
         """By the keys of calibration.due.forms.STATES, in the order in which they are shown."""
         return {
-            "due": self.due,
+            "now": self.now,
+            "no transmitter": self.no_transmitter,
+            "not calibrated": self.not_calibrated,
+            "in doubt": self.in_doubt,
             "overdue": self.overdue,
             "soon": self.soon,
             "later": self.later,
@@ -74,7 +78,7 @@ def _points_of(site: Site, day: dt.date, chosen: Mapping[str, Any]) -> QuerySet:
         after = {} if week <= day else {"next_due__gte": week}
         points = points.in_service().filter(next_due__lt=week + dt.timedelta(7), **after)
     else:
-        points = points.in_state(chosen.get("state") or "due", on=day)
+        points = points.in_state(chosen.get("state") or "now", on=day)
     if area := chosen.get("area"):
         points = points.filter(tank__area=area)
     if duty := chosen.get("duty"):
@@ -103,19 +107,23 @@ class WorkWeek(NamedTuple):
 
 
 COUNTS = """
-    SELECT coalesce(sum(c.points) FILTER (WHERE c.next_due < s.day), 0),
-        coalesce(sum(c.points) FILTER (
-            WHERE NOT c.is_deferred AND c.next_due BETWEEN s.day AND s.day + %(soon)s), 0),
-        coalesce(sum(c.points) FILTER (
-            WHERE NOT c.is_deferred AND c.next_due > s.day + %(soon)s
-                AND c.next_due <= s.day + %(later)s), 0),
-        coalesce(sum(c.points) FILTER (
-            WHERE NOT c.is_deferred AND c.next_due > s.day + %(later)s), 0),
-        coalesce(sum(c.points) FILTER (WHERE c.is_deferred AND c.next_due >= s.day), 0),
+    SELECT coalesce(sum(c.points) FILTER (WHERE c.condition = 0), 0),
+        coalesce(sum(c.points) FILTER (WHERE c.condition = 1), 0),
+        coalesce(sum(c.points) FILTER (WHERE c.condition = 2), 0),
+        coalesce(sum(c.points) FILTER (WHERE by_calendar AND c.next_due < s.day), 0),
+        coalesce(sum(c.points) FILTER (WHERE by_calendar AND NOT c.is_deferred
+            AND c.next_due BETWEEN s.day AND s.day + %(soon)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE by_calendar AND NOT c.is_deferred
+            AND c.next_due > s.day + %(soon)s AND c.next_due <= s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE by_calendar AND NOT c.is_deferred
+            AND c.next_due > s.day + %(later)s), 0),
+        coalesce(sum(c.points) FILTER (WHERE by_calendar AND c.is_deferred
+            AND c.next_due >= s.day), 0),
         (SELECT count(*) FROM plant_measuringpoint
             WHERE site_id = ANY(%(sites)s) AND out_of_service_on IS NOT NULL)
     FROM unnest(%(sites)s::bigint[], %(days)s::date[]) AS s (id, day)
     JOIN plant_duecount c ON c.site_id = s.id
+    CROSS JOIN LATERAL (SELECT c.condition = 3 AS by_calendar) k
 """
 WEEK_SUMS = """
     SELECT greatest((next_due - %(monday)s::date) / 7, 0)
@@ -127,7 +135,7 @@ WEEK_SUMS = """
 
 
 def counts_of(days: Mapping[int, dt.date]) -> Counts:
-    """Points of these sites (id to its own day) by state, out of the stored counts."""
+    """Points of these sites (id to its own day) by status, out of the stored counts."""
     params = {
         "sites": list(days),
         "days": list(days.values()),
@@ -172,7 +180,7 @@ class DueRow:
     tank: str
     product: str
     area: str
-    state: DueState
+    status: Status
     run: float | None
     hours: Any
     drift: float | None
@@ -190,7 +198,7 @@ class DueRow:
 ROWS = """
     SELECT p.id AS pk, p.site_id, p.tag, t.name AS tank, coalesce(q.name, '') AS product,
         a.name AS area, p.due_on, p.next_due, p.deferred_until IS NOT NULL AS is_deferred,
-        p.out_of_service_on IS NOT NULL AS is_off, p.interval_months AS months,
+        p.condition, p.reasons, p.out_of_service_on, p.interval_months AS months,
         p.job_hours AS hours, d.zero_rate AS zero, d.span_rate AS span, d.crossing_on,
         coalesce(j.state, '') AS job, j.planned_on, j.round_id,
         coalesce(x.name, '') AS technician,
@@ -229,7 +237,9 @@ class StoredRow(NamedTuple):
     due_on: dt.date
     next_due: dt.date
     is_deferred: bool
-    is_off: bool
+    condition: int
+    reasons: str
+    off_on: dt.date | None
     months: int
     hours: Any
     zero: float | None
@@ -255,8 +265,13 @@ def rows_of(ids: Sequence[int], days: Mapping[int, dt.date]) -> list[DueRow]:
 
 def _row(row: StoredRow, days: Mapping[int, dt.date]) -> DueRow:
     day = days[row.site_id]
-    state = due_state(
-        next_due=row.next_due, is_deferred=row.is_deferred, out_of_service=row.is_off, on=day
+    status = status_on(
+        day,
+        condition=row.condition,
+        next_due=row.next_due,
+        deferred=row.is_deferred,
+        out_of_service_on=row.off_on,
+        reasons=json.loads(row.reasons),
     )
     planned = row.job == Job.State.PLANNED
     return DueRow(
@@ -266,8 +281,8 @@ def _row(row: StoredRow, days: Mapping[int, dt.date]) -> DueRow:
         tank=row.tank,
         product=row.product,
         area=row.area,
-        state=state,
-        run=None if row.is_off else interval_run(row.due_on, row.months, on=day),
+        status=status,
+        run=None if row.off_on else interval_run(row.due_on, row.months, on=day),
         hours=row.hours,
         drift=_faster(row.zero, row.span),
         crossing_on=row.crossing_on,
@@ -275,7 +290,7 @@ def _row(row: StoredRow, days: Mapping[int, dt.date]) -> DueRow:
         technician=row.technician,
         job_day=row.planned_on if planned else None,
         round_id=row.round_id,
-        may_join=not row.is_off and (not row.job or (planned and row.round_id is None)),
+        may_join=row.off_on is None and (not row.job or (planned and row.round_id is None)),
         result=_result(row),
     )
 

@@ -15,7 +15,7 @@ class DueTable(tables.Table):
 
     tag = tables.Column("Tag", order_by="tag")
     tank = tables.Column("Tank", orderable=False)
-    due = tables.Column("State", order_by="due")
+    status = tables.Column("Status", order_by="status")
     job = tables.Column("Job", orderable=False)
     run = tables.Column("Interval run", orderable=False)
     result = tables.Column("Last result, % of span", orderable=False)

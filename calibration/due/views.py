@@ -28,7 +28,7 @@ def due(request: SignedRequest) -> HttpResponse:
     chosen = {name: value for name, value in form.cleaned_data.items() if value}
     shown = [site for site in sites if chosen.get("site") in (None, site.pk)]
     days = {site.pk: site.day_of(now) for site in sites}
-    order = listing.ORDERS[chosen.get("sort") or "due"]
+    order = listing.ORDERS[chosen.get("sort") or "status"]
     points = listing.points_in(shown, days, chosen)
     page = page_of(points, order, query=request.GET, counts=False)
     context = {

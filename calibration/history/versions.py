@@ -176,8 +176,9 @@ def rows_changed_in(transaction: int, *, site_ids: Collection[int]) -> list[RowC
     pks: dict[str, set[int]] = defaultdict(set)
     for row in kept:
         pks[row.table_name].add(row.row_id)
-    versions = {name: versions_of(tables[name], ids) for name, ids in pks.items()}
-    return [_row_change(row, tables[row.table_name], versions[row.table_name]) for row in kept]
+    versions = versions_of_all({tables[name]: ids for name, ids in pks.items()}) if pks else {}
+    models_of = [tables[row.table_name] for row in kept]
+    return [_row_change(row, m, versions[m]) for row, m in zip(kept, models_of, strict=True)]
 
 
 def _row_change(

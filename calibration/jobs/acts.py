@@ -36,14 +36,18 @@ def plan(
     """
     require(by, "plan", point.site_id)
     _may_calibrate(technician, point.site_id)
+    # The point first, as everywhere: its status may move with the job.
+    MeasuringPoint.objects.select_for_update().get(pk=point.pk)
     job = _open_job(point)
     if job and job.state != Job.State.PLANNED:
         raise Refused(
             f"{point.tag} already has a job that is {job.get_state_display()}; finish or cancel it "
             "first."
         )
-    job = job or Job(site_id=point.site_id, point=point, due_on=point.due_on)
-    job.why, job.technician, job.planned_on, job.note = why, technician, planned_on, note
+    job = job or Job(site_id=point.site_id, point=point, due_on=point.due_on, why=why)
+    if not job.is_demand:  # what speaks against the reading is not planned away
+        job.why = why
+    job.technician, job.planned_on, job.note = technician, planned_on, note
     job.round_id, job.stop_number = round_id, stop_number
     check(job)
     job.save()
@@ -92,11 +96,15 @@ def hand_over(job: Job, *, to: Person, by: Person, why: str = "") -> Job:
 
 @transaction.atomic
 def cancel(job: Job, *, by: Person, why: str) -> Job:
-    """Cancel an open job, with the reason; its place in a round becomes free."""
-    require(by, "plan", job.site_id)
+    """Cancel an open job, with the reason; its place in a round becomes free. Where something
+    speaks against the reading, an approver cancels it: the reason stands in the ledger as theirs.
+    """
+    require(by, "approve" if job.is_demand else "plan", job.site_id)
     if not why.strip():
         raise Refused("Say why the job is cancelled.", field="why")
+    MeasuringPoint.objects.select_for_update().get(pk=job.point_id)
     job = Job.objects.select_for_update().get(pk=job.pk)
+    require(by, "approve" if job.is_demand else "plan", job.site_id)
     if job.state not in Job.OPEN:
         raise Refused(
             f"The job of {job.point.tag} is {job.state}; only an open job can be cancelled."

@@ -16,6 +16,10 @@ def technicians_of(site: Site, *, on: dt.date) -> Any:
     return Person.objects.filter(is_active=True, pk__in=serving.values("person")).order_by("name")
 
 
+class CancelForm(forms.Form):
+    why = forms.CharField(label="Reason", max_length=200)
+
+
 class HandOverForm(forms.Form):
     """Another technician for an open job, and why."""
 

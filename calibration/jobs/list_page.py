@@ -91,10 +91,10 @@ def by_day(mine: list[Job]) -> list[tuple[str, list[Job]]]:
 
 
 def with_due(rows: Any) -> list[Job]:
-    """Each job with the state of its point's due date on its site's day."""
+    """Each job with the status of its point on its site's day."""
     now, jobs_shown = timezone.now(), list(rows)
     days: dict[int, dt.date] = {}
     for job in jobs_shown:
         day = days.setdefault(job.site_id, job.site.day_of(now))
-        job.due = job.point.state(day)
+        job.due = job.point.status(day)
     return jobs_shown

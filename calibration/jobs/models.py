@@ -113,3 +113,8 @@ class Job(models.Model):
 
     def get_absolute_url(self) -> str:
         return f"/jobs/{self.pk}/"
+
+    @property
+    def is_demand(self) -> bool:
+        """Something speaks against the reading: the point is in doubt until this is done."""
+        return self.why != Job.Why.INTERVAL or self.product_change_id is not None

@@ -26,7 +26,7 @@ def job_context(job: Job, *, seen_by: Person) -> dict[str, Any]:
         "job": job,
         "point": job.point,
         "transmitter": transmitter,
-        "due": job.point.state(job.site.day_of(timezone.now())),
+        "due": job.point.status(job.site.day_of(timezone.now())),
         "version": version,
         "steps": _worded_steps(version, job, transmitter) if version else [],
         "last": Calibration.objects.latest_of(job.point),

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from calibration.jobs import acts
-from calibration.jobs.forms import HandOverForm
+from calibration.jobs.forms import CancelForm, HandOverForm
 from calibration.jobs.list_page import by_day, jobs_with, mine_of, others_of, with_due
 from calibration.jobs.models import Job
 from calibration.jobs.page import SHOWN_OF_JOB, job_context
@@ -53,6 +53,8 @@ def job(request: SignedRequest, pk: int) -> HttpResponse:
         "can_calibrate": is_open and may(request.user, "calibrate", job.site_id),
         "is_mine": job.technician_id == request.user.pk,
         "can_hand_over": is_open and may(request.user, "plan", job.site_id),
+        "can_cancel": is_open
+        and may(request.user, "approve" if job.is_demand else "plan", job.site_id),
     }
     context = job_context(job, seen_by=request.user) | rights
     return render(request, "calibration/jobs/job.html", context)
@@ -74,6 +76,18 @@ def hand_over(request: SignedRequest, pk: int) -> HttpResponse:
     if accepted(form, done):
         return redirect(job)
     return page(request, "calibration/jobs/hand_over.html", form, job=job)
+
+
+@form_page
+def cancel(request: SignedRequest, pk: int) -> HttpResponse:
+    """Cancel an open job; one that something known asked for is an approver's to cancel."""
+    seen = Job.objects.seen_by(request.user).select_related("site", "point", "technician")
+    job = get_object_or_404(seen, pk=pk)
+    require(request.user, "approve" if job.is_demand else "plan", job.site_id)
+    form = CancelForm(sent(request))
+    if accepted(form, lambda: acts.cancel(job, why=form.cleaned_data["why"], by=request.user)):
+        return redirect(job)
+    return page(request, "calibration/jobs/cancel.html", form, job=job)
 
 
 @require_POST

@@ -4,6 +4,7 @@ opens the point.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -13,11 +14,13 @@ from django.db.models import Prefetch, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from calibration.rounds.models import Round
 from plant.pages.requests import SignedRequest
 from plant.points.models import MeasuringPoint
+from plant.points.status import CONDITIONS
 from plant.transmitters.models import Installation
 
 
@@ -32,6 +35,12 @@ class Label:
     address: str
     size: int
     path: str
+    day: dt.date
+
+    @property
+    def known(self) -> str:
+        """What speaks against the reading on the day of print; "" where the calendar alone does."""
+        return CONDITIONS.get(self.point.condition, ("", ""))[1]
 
 
 @require_safe
@@ -85,4 +94,5 @@ def _label(point: MeasuringPoint) -> Label:
         if dark
     ]
     serial = present[0].transmitter.serial if present else ""
-    return Label(point, serial, address, len(code.matrix) + 2 * quiet, "".join(runs))
+    day = point.site.day_of(timezone.now())
+    return Label(point, serial, address, len(code.matrix) + 2 * quiet, "".join(runs), day)

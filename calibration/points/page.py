@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.drift.reads import PointTrend
 from calibration.intervals.models import Proposal
 from plant.people.models import Person
 from plant.people.permissions import may
 from plant.points.models import MeasuringPoint
+from plant.points.status import IN_DOUBT, NO_TRANSMITTER, NOT_CALIBRATED
 from plant.product_changes.acts import contents_text
+from plant.quantities import probability_text
 from plant.refusals import Refused
 from plant.tanks.geometry import geometry_of
 from plant.transmitters.models import Transmitter
@@ -27,6 +31,28 @@ def open_matters(point: MeasuringPoint) -> dict[str, Any]:
         "proposal": Proposal.objects.filter(point=point, state__in=Proposal.WAITING).first(),
         "steps": list(point.jumps.open().select_related("record")[:SHOWN]),
     }
+
+
+# What follows from what is known, where it is not the calendar that speaks.
+CONSEQUENCES = {
+    NO_TRANSMITTER: "There is no reading here.",
+    NOT_CALIBRATED: "Nothing speaks for this reading yet. Calibrate it before it is relied on.",
+    IN_DOUBT: "Something known speaks against this reading. Calibrate it before it is relied on.",
+}
+
+
+def consequence(point: MeasuringPoint, trend: PointTrend, *, today: dt.date) -> str:
+    """What the status means for whoever reads the level, in one or two sentences."""
+    ends = [drift for drift in (trend.zero, trend.span) if drift.outlook and drift.dated]
+    chances = ""
+    if ends and point.condition not in (NO_TRANSMITTER, NOT_CALIBRATED):
+        now = min(drift.in_tolerance(today) for drift in ends)
+        chances = f"Found today, zero and span would be in tolerance with {probability_text(now)}"
+        if point.next_due > today:
+            then = min(drift.in_tolerance(point.next_due) for drift in ends)
+            chances += f", on the due date with {probability_text(then)}"
+        chances += "."
+    return " ".join(part for part in (CONSEQUENCES.get(point.condition), chances) if part)
 
 
 def probe_of(device: Transmitter, point: MeasuringPoint) -> dict[str, Any]:
@@ -56,6 +82,7 @@ def rights(person: Person, site_id: int) -> dict[str, bool]:
         "may_set_interval": "set interval",
         "may_defer": "defer",
         "may_change_policy": "change policy",
+        "may_close": "approve",
     }
     return {name: may(person, act, site_id) for name, act in acts.items()}
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from calibration.drift.pages import drift_context
-from calibration.points.page import SHOWN, limits_of, open_matters, probe_of, rights
+from calibration.points.page import SHOWN, consequence, limits_of, open_matters, probe_of, rights
 from calibration.procedures.models import Procedure
 from calibration.records.models import Calibration
 from plant.pages.requests import SignedRequest
@@ -48,10 +48,11 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
     )
     present = next((row for row in installations if row.removed_on is None), None)
     today = point.site.day_of(timezone.now())
+    drift = drift_context(point, end=request.GET.get("of", ""), today=today)
     context = {
         "point": point,
         "lines": POINT.lines(point),
-        "state": point.state(today),
+        "state": point.status(today),
         "run": point.interval_run(today),
         "present": present,
         "installations": installations,
@@ -60,7 +61,8 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
         "limits": limits_of(point),
         **open_matters(point),
-        **drift_context(point, end=request.GET.get("of", ""), today=today),
+        **drift,
+        "consequence": consequence(point, drift["trend"], today=today),
         **rights(request.user, point.site_id),
     }
     return render(request, "calibration/points/point.html", context)

@@ -12,6 +12,8 @@ from django.core.mail import EmailMessage
 from django.template.loader import render_to_string
 
 from calibration.reminders.models import Digest, Reminder
+from plant.points.models import MeasuringPoint
+from plant.points.status import CONDITIONS
 from plant.quantities import day_text, weekday_text
 
 
@@ -20,6 +22,7 @@ class Line:
     tag: str
     due: str
     days: str
+    status: str
     url: str
 
 
@@ -74,8 +77,15 @@ def _line(line: Reminder, on: dt.date) -> Line:
         tag=line.point.tag.ljust(14),
         due=day_text(line.due_on).rjust(11),
         days=days_text((line.due_on - on).days).rjust(13),
+        status=_known(line.point),
         url=f"{settings.PUBLIC_URL}{line.point.get_absolute_url()}",
     )
+
+
+def _known(point: MeasuringPoint) -> str:
+    """What is known of the point beside the calendar, as a column of the mail."""
+    _, word = CONDITIONS.get(point.condition, ("", ""))
+    return word.ljust(max(len(known) for _, known in CONDITIONS.values()))
 
 
 def _one_line(text: str) -> str:

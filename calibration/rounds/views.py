@@ -23,6 +23,7 @@ from calibration.rounds.refusals import UnknownTags
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
+from plant.points.status import NO_TRANSMITTER
 from plant.quantities import day_text
 from plant.refusals import NotAllowed, Refused
 
@@ -217,5 +218,6 @@ def _neighbours(made: Round, stops: list[Any]) -> QuerySet[MeasuringPoint]:
     )
     here = {stop.point.pk for stop in stops}
     near = MeasuringPoint.objects.filter(site=made.site, tank__area__in=areas).exclude(pk__in=here)
-    due = near.in_state("due", on=today).exclude(pk__in=busy.values("point"))
-    return due.select_related("tank").order_by("next_due", "id")[:NEIGHBOURS]
+    now = near.in_state("now", on=today).exclude(condition=NO_TRANSMITTER)
+    free = now.exclude(pk__in=busy.values("point")).select_related("tank")
+    return free.order_by("condition", "next_due", "id")[:NEIGHBOURS]

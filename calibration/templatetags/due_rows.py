@@ -14,8 +14,9 @@ from django import template
 from django.utils.safestring import SafeString
 
 from calibration.due.reads import DueRow
-from calibration.templatetags.pictures import due_state, span_strip, tube, verdict
+from calibration.templatetags.pictures import span_strip, tube, verdict
 from plant.quantities import day_text, number, percent
+from plant.templatetags.marks import status
 
 register = template.Library()
 
@@ -33,18 +34,24 @@ def due_row(
     tag, tank, area = escape(row.tag), escape(f"{row.tank} {row.product}"), escape(row.area)
     tick = _tick(row, tag, ticked) if row.site_id in plans else ""
     defer = ""
-    if row.site_id in defers and row.state.kind != "off":
+    if row.site_id in defers and row.status.kind != "off":
         defer = f'<a href="/points/{row.pk}/defer/">defer<span class="hide"> {tag}</span></a>'
     return SafeString(
         f'<tr><td class="lead nowrap">{tick}<a class="plate" '
         f'href="/points/{row.pk}/">{tag}</a></td>'
         f'<td data-label="Tank"><span>{tank} <span class="soft">{area}</span></span></td>'
-        f'<td class="mark">{due_state(row.state)}</td>{_job(row)}'
+        f'<td class="mark">{status(row.status)}{_reason(row)}</td>{_job(row)}'
         f'<td data-label="Interval run">{tube(row.run)}</td><td data-label="Last '
         f'result">{_result(row)}</td>'
         f'<td data-label="Drift, % a year">{_drift(row)}</td>'
         f'<td class="num" data-label="Work, h">{number(row.hours, 1)}</td><td>{defer}</td></tr>\n'
     )
+
+
+def _reason(row: DueRow) -> str:
+    """The worst of what is known of the point."""
+    first = next((reason for reason in row.status.reasons if not reason.is_note), None)
+    return f'<span class="soft reason">{escape(first.text)}</span>' if first else ""
 
 
 def _tick(row: DueRow, tag: str, ticked: bool) -> str:

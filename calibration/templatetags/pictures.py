@@ -7,7 +7,7 @@ is either a number formatted here or escaped by format_html.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any, Protocol
+from typing import Any
 
 from django import template
 from django.utils.html import conditional_escape, format_html
@@ -15,7 +15,7 @@ from django.utils.safestring import SafeString
 
 from calibration.charts import Spec
 from calibration.due.reads import WorkWeek
-from plant.quantities import MONTHS, NOTHING, day_text, number, percent, percent_decimals
+from plant.quantities import MONTHS, day_text, number, percent, percent_decimals
 from plant.templatetags.marks import plate, state
 
 register = template.Library()
@@ -163,22 +163,6 @@ def hatch(x: float, y: float, width: float, height: float, step: float) -> str:
 
 
 # ---- states ----
-class DueState(Protocol):
-    """What a due state must offer: its kind (see plant marks) and its words."""
-
-    @property
-    def kind(self) -> str: ...
-
-    @property
-    def text(self) -> str: ...
-
-
-@register.simple_tag
-def due_state(shown: DueState) -> SafeString:
-    """``{% due_state point.due_state %}``: overdue 12 d, due in 8 d, in date …"""
-    return state(shown.kind, shown.text)
-
-
 VERDICT_KINDS = {"pass": "ok", "fail": "bad", "inconclusive": "doubt"}
 
 
@@ -190,9 +174,9 @@ def verdict(word: str | None) -> SafeString:
 
 
 @register.simple_tag
-def scaled(value: Any, by: float, decimals: int, signed: bool = True) -> str:
+def scaled(value: Any, by: float, decimals: int) -> str:
     """``{% scaled error units.signal 3 %}``: a value in another unit, with its sign."""
-    return NOTHING if value is None else number(float(value) * by, decimals, signed=signed)
+    return "" if value is None else number(float(value) * by, decimals, signed=True)
 
 
 # ---- workload ----

@@ -5,15 +5,15 @@ import time
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import pairwise
-from types import SimpleNamespace
 from xml.etree import ElementTree
 
 import pytest
 from django.template import Context, Template
 
 from calibration.due.reads import WorkWeek
-from calibration.templatetags.pictures import due_state, hatch, span_strip, tube, verdict, workload
-from plant.templatetags.marks import STATES, plate, state
+from calibration.templatetags.pictures import hatch, span_strip, tube, verdict, workload
+from plant.points.status import Status
+from plant.templatetags.marks import STATES, plate, state, status
 
 
 def paths(svg):
@@ -94,10 +94,11 @@ def test_verdicts_differ_in_shape_and_not_by_colour_alone():
     assert "no verdict" in verdict(None)
 
 
-def test_due_state_shows_its_own_words():
-    shown = due_state(SimpleNamespace(kind="over", text="overdue 12 d"))
-    assert "overdue 12 d" in shown
+def test_a_status_shows_its_own_words_and_what_stands_beside_it():
+    shown = status(Status("question", "in doubt", "overdue 12 d"))
+    assert "in doubt" in shown
     assert "state bad" in shown
+    assert "overdue 12 d" in shown
 
 
 def test_text_in_marks_is_escaped():

@@ -99,6 +99,12 @@ CALIBRATION_RULES = {
     ),
     # procedures
     "procedure_version_number_unique": copy_of("calibration_procedureversion"),
+    "procedure_covers_a_part": copy_of(
+        "calibration_procedureversion", number="99", covers_output="false", covers_primary="false"
+    ),
+    "way_reaches_the_primary_element": copy_of(
+        "calibration_procedureversion", number="99", way="'simulated output'"
+    ),
     "published_version_stays": "UPDATE calibration_procedureversion SET reason = 'another'",
     "procedure_step_number_unique": copy_of(
         "calibration_procedurestep", where="text = 'Draft step.'"
@@ -143,6 +149,14 @@ CALIBRATION_RULES = {
     ),
     "a_photo_is_stored_once_per_work": copy_of("calibration_fieldphoto"),
     "calibration_fieldphoto_only_added": "DELETE FROM calibration_fieldphoto",
+    # status
+    "a_reason_is_closed_once": copy_of("calibration_reasonclosing"),
+    "a_closing_says_why": copy_of("calibration_reasonclosing", of="99", why="''"),
+    "closed_kind_is_known": copy_of("calibration_reasonclosing", of="99", kind="'demand'"),
+    "calibration_reasonclosing_point_id_of_its_site": copy_of(
+        "calibration_reasonclosing", of="99", point_id=_POINT
+    ),
+    "calibration_reasonclosing_only_added": "DELETE FROM calibration_reasonclosing",
     # findings, and jumps in the drift
     "an_assessment_has_text_person_and_time": (f"{_FINDING} assessment = 'no harm'"),
     "a_closed_finding_is_assessed_and_agreed": f"{_FINDING} closed_at = now()",
@@ -163,6 +177,8 @@ CALIBRATION_RULES = {
     "guard_band_from_0_to_2_U": f"{_POLICY} guard_share = 2.01",
     "risk_below_half": f"{_POLICY} risk_percent = 50",
     "target_from_50_to_99_9": f"{_POLICY} target_percent = 49.9",
+    "least_chance_from_50_to_99": f"{_POLICY} least_chance_percent = 49.9",
+    "parts_within_a_year": f"{_POLICY} parts_within_days = 367",
     "shortest_below_longest_interval": f"{_POLICY} shortest_months = longest_months",
     "policy_steps_make_sense": f"{_POLICY} lengthen = 0.9",
     "calibration_policy_point_id_of_its_site": (
@@ -215,6 +231,7 @@ CALIBRATION_RULES = {
     "calibration_procedureversion",
     "calibration_proposal",
     "calibration_reading",
+    "calibration_reasonclosing",
     "calibration_referencestandard",
     "calibration_round",
     "calibration_sitewording",

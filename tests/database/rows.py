@@ -20,6 +20,7 @@ from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteW
 from calibration.records.models import Adjustment, Calibration, StepTaken
 from calibration.reminders.models import Digest, Reminder, ReminderScan
 from calibration.rounds.models import Round
+from calibration.status.models import ReasonClosing
 from calibration.tablet.models import FieldPhoto, FieldWork
 from plant.importing.models import ImportBatch
 from plant.people.models import Person
@@ -83,6 +84,7 @@ def make_rows() -> None:
     point = an_equipped_point("LT-101A")
     _register(point)
     approved = an_approved_record(point, by=technician, approved_by=approver)
+    _closing(approved)
     earlier_transaction(approved)
     submitted = a_record(
         an_equipped_point("LT-101B"), by=technician, found=[1.5] * 9, left=[0.1] * 9
@@ -139,6 +141,13 @@ def _parts_of(record: Calibration) -> None:
     )
     a_certificate(a_standard("MM-02"))
     a_certificate(a_standard("MM-03"), dt.date(2019, 1, 1), dt.date(2020, 1, 1))
+
+
+def _closing(record: Calibration) -> None:
+    ReasonClosing.objects.create(
+        site=record.site, point=record.point, kind="failed", of=record.pk, why="compared by dip",
+        closed_by=Person.objects.first(), closed_at=NOON,
+    )  # fmt: skip
 
 
 def _amendment_of(record: Calibration) -> None:

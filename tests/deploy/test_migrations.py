@@ -38,7 +38,10 @@ def database_of_the_former_release(transactional_db):
         key for app in APPS for key in loader.disk_migrations[app, "0001_tables_and_rules"].replaces
     ]
     with connection.cursor() as cursor:
-        cursor.execute("DELETE FROM django_migrations WHERE app IN ('plant', 'calibration')")
+        cursor.execute(
+            "DELETE FROM django_migrations WHERE app IN ('plant', 'calibration') "
+            "AND name = '0001_tables_and_rules'"
+        )
         cursor.executemany(
             "INSERT INTO django_migrations (app, name, applied) VALUES (%s, %s, now())", former
         )

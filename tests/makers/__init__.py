@@ -30,6 +30,7 @@ from tests.makers.plant import (
     soybean_oil,
 )
 from tests.makers.records import (
+    a_calibrated_point,
     a_reading,
     a_record,
     a_run,
@@ -43,6 +44,7 @@ __all__ = [
     "LONG_AGO",
     "NOON",
     "TODAY",
+    "a_calibrated_point",
     "a_certificate",
     "a_certified_standard",
     "a_job",

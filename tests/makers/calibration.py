@@ -10,7 +10,7 @@ from calibration.intervals.models import Proposal
 from calibration.jobs import acts as jobs
 from calibration.jobs.models import Job
 from calibration.procedures.acts import publish
-from calibration.procedures.models import Procedure, ProcedureVersion
+from calibration.procedures.models import OUTPUT_ALONE, Procedure, ProcedureVersion
 from calibration.procedures.version_change import Content, Step
 from calibration.records.models import Adjustment
 from calibration.rounds import acts as rounds
@@ -80,6 +80,7 @@ def a_procedure(
         up_and_down=True,
         settle_seconds=30,
         adjusts=tuple(Adjustment.Kind.values),
+        covers_primary=more.pop("covers_primary", way not in OUTPUT_ALONE),
         steps=[
             Step("caution", "Permit in force.", "A1"),
             Step("read", "As it stands.", "A9", "as it stands"),

@@ -16,7 +16,7 @@ from plant.points.models import MeasuringPoint
 from plant.sites.models import Site
 from plant.transmitters.models import Installation, Transmitter
 from tests.makers.calibration import a_certified_standard, a_job, a_procedure
-from tests.makers.plant import NOON, TODAY, a_site, an_equipped_point
+from tests.makers.plant import LONG_AGO, NOON, TODAY, a_site, an_equipped_point
 
 
 def a_run(
@@ -87,6 +87,17 @@ def an_approved_record(
     return approval_acts.approve(
         record, content_sha256=record.content_sha256, by=approved_by, at=at
     )
+
+
+def a_calibrated_point(tag: str = "LT-101A", **more) -> MeasuringPoint:
+    """A point of which nothing speaks but the calendar: its transmitter has a standing result."""
+    point = an_equipped_point(tag, **more)
+    record = an_unsaved_record(
+        point, LONG_AGO, point.installations.get().transmitter, lower=point.lower, upper=point.upper
+    )
+    record.save()
+    point.refresh_from_db()
+    return point
 
 
 def a_reading(applied: str, observed: Decimal | str, *, stage: str = "as found", **more):

@@ -62,7 +62,7 @@ def test_the_approver_sees_days_asked_state_and_results(sign_in, approver, techn
     MeasuringPoint.objects.update(deferred_until=None)
     html = sign_in(approver).get(f"/deferrals/{asked.pk}/decide/").content.decode()
     assert "20 days beyond the due date" in html
-    assert "due today" in html
+    assert "not calibrated" in html
     assert "No result yet" in html
     assert "not known: too few results" in html
 

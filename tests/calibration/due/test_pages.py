@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from calibration.approval import acts as approval_acts
 from calibration.jobs import acts as jobs
+from calibration.jobs.models import Job
 from calibration.records import acts as records
 from plant.points.models import MeasuringPoint
 from tests import makers
@@ -43,15 +44,22 @@ def tags(html: str) -> list[str]:
 
 def a_spread(today: dt.date) -> None:
     for tag, days in {"LT-1": -3, "LT-2": 0, "LT-3": 30, "LT-4": 31, "LT-5": 91}.items():
-        makers.a_point(tag, due_on=today + dt.timedelta(days))
-    makers.a_point("LT-6", due_on=today, deferred_until=today + dt.timedelta(9))
+        makers.a_calibrated_point(tag, due_on=today + dt.timedelta(days))
+    makers.a_calibrated_point("LT-6", due_on=today, deferred_until=today + dt.timedelta(9))
     makers.a_point("LT-7", due_on=today, out_of_service_on=today, out_of_service_why="opened")
+    makers.a_point("LT-8", due_on=today + dt.timedelta(200))
+    makers.an_equipped_point("LT-9", due_on=today + dt.timedelta(200))
+    doubted = makers.a_calibrated_point("LT-10", due_on=today + dt.timedelta(200))
+    Job.objects.create(site=doubted.site, point=doubted, due_on=today, why="request")
 
 
 @pytest.mark.parametrize(
     ("state", "expected"),
     [
-        ("due", ["LT-1", "LT-2", "LT-3"]),
+        ("now", ["LT-8", "LT-9", "LT-10", "LT-1", "LT-2", "LT-3"]),
+        ("no transmitter", ["LT-8"]),
+        ("not calibrated", ["LT-9"]),
+        ("in doubt", ["LT-10"]),
         ("overdue", ["LT-1"]),
         ("soon", ["LT-2", "LT-3"]),
         ("later", ["LT-4"]),
@@ -72,7 +80,7 @@ def test_each_state_lists_its_points_and_counts_them(show, today, state, expecte
 def test_the_counts_equal_a_plain_count_after_every_change(show, today):
     a_spread(today)
     MeasuringPoint.objects.filter(tag="LT-5").update(due_on=today - dt.timedelta(1))
-    MeasuringPoint.objects.filter(tag="LT-2").delete()
+    MeasuringPoint.objects.filter(tag="LT-8").delete()
     html = folded(show())
     shown = re.findall(r"<strong>(\d+)</strong>([^<]+)</a>", html)
     counted = {text.strip(): int(number) for number, text in shown}
@@ -124,8 +132,8 @@ def test_each_site_is_due_by_its_own_calendar_day(sign_in, site, monkeypatch):
     both = makers.a_person("both", "planner")
     both.appointments.create(site=kolkata, role="planner", starts_on=makers.LONG_AGO)
     day = dt.date(2026, 11, 25)
-    makers.a_point("LT-L", due_on=day)
-    makers.a_point("LT-K", due_on=day, tank=makers.a_tank(site=kolkata))
+    makers.a_calibrated_point("LT-L", due_on=day)
+    makers.a_calibrated_point("LT-K", due_on=day, tank=makers.a_tank(site=kolkata))
     late = dt.datetime(
         2026, 11, 25, 20, 0, tzinfo=dt.UTC
     )  # the 26th in Kolkata, still the 25th in Lisbon
@@ -200,7 +208,7 @@ def test_overdue_work_counts_in_this_week(show, today):
 def test_an_address_that_makes_no_sense_shows_the_usual_list_and_says_so(show, today, query):
     a_spread(today)
     html = show(query)
-    assert tags(html) == ["LT-1", "LT-2", "LT-3"]
+    assert tags(html) == ["LT-8", "LT-9", "LT-10", "LT-1", "LT-2", "LT-3"]
     assert "was not recognised" in html
 
 
@@ -223,7 +231,7 @@ def test_only_planners_tick_points_and_only_those_that_can_join(
 
 
 def test_an_empty_list_says_what_to_do(show):
-    assert "Nothing is due" in show()
+    assert "Nothing needs anybody" in show()
     assert "No measuring point matches" in show("?text=zzz")
 
 

@@ -10,11 +10,11 @@ import pytest
 from calibration.drift.models import Trend
 from calibration.due.reads import WEEKS, counts_of, points_in, results_of, rows_of, weeks_ahead
 from calibration.jobs import acts as jobs
-from plant.points.models import DueState, MeasuringPoint
+from plant.points.models import MeasuringPoint
 from tests.makers import (
     NOON,
+    a_calibrated_point,
     a_job,
-    a_point,
     a_record,
     a_round,
     a_site,
@@ -31,7 +31,7 @@ MONDAY = dt.date(2026, 11, 2)
 
 
 def due_in(days: int, tag: str, **more) -> MeasuringPoint:
-    return a_point(tag, due_on=DAY + dt.timedelta(days), **more)
+    return a_calibrated_point(tag, due_on=DAY + dt.timedelta(days), **more)
 
 
 def row_of(point: MeasuringPoint):
@@ -48,7 +48,7 @@ def test_each_point_counts_once_by_how_far_off_its_day_is(site):
     due_in(0, "LT-902", out_of_service_on=DAY, out_of_service_why="opened")
     counts = counts_of({site.pk: DAY})
     assert (counts.overdue, counts.soon, counts.later, counts.in_date) == (2, 2, 2, 1)
-    assert (counts.deferred, counts.off, counts.due) == (1, 1, 4)
+    assert (counts.deferred, counts.off, counts.now) == (1, 1, 4)
     listed = {
         state: points_in([site], {site.pk: DAY}, {"state": state})[0].count()
         for state in counts.by_state
@@ -59,10 +59,10 @@ def test_each_point_counts_once_by_how_far_off_its_day_is(site):
 def test_each_site_counts_by_its_own_day(site):
     other = a_site("N", "Neelghat")
     due_in(0, "LT-1")
-    a_point("LT-2", a_tank(site=other), due_on=DAY)
+    a_calibrated_point("LT-2", tank=a_tank(site=other), due_on=DAY)
     counts = counts_of({site.pk: DAY, other.pk: DAY + dt.timedelta(1)})
     assert (counts.overdue, counts.soon) == (1, 1)
-    assert counts_of({site.pk: DAY}).due == 1
+    assert counts_of({site.pk: DAY}).now == 1
 
 
 # ---- weeks of work ----
@@ -102,7 +102,7 @@ def test_a_row_says_where_the_point_is_and_how_far_its_interval_has_run(site):
     assert (row.tag, row.tank) == ("LT-1", "T-101")
     assert (row.product, row.area) == ("palm olein", "Quay park")
     assert (row.run, row.hours) == (pytest.approx(1.0), Decimal("2.5"))
-    assert row.state == DueState("soon", "due today")
+    assert (row.status.kind, row.status.text) == ("soon", "due today")
     off = due_in(0, "LT-2", out_of_service_on=DAY, out_of_service_why="opened")
     assert (row_of(off).run, row_of(off).may_join) == (None, False)
 

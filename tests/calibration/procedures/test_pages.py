@@ -48,7 +48,10 @@ def test_the_version_as_it_is_published_again_changes_nothing_of_it(seeds, sign_
     assert client.post(ADDRESS, sent).status_code == 302
     second, first = seeds.versions.all()
     assert (second.number, second.reason) == (2, "yearly review")
-    names = ("way", "shape", "percents", "up_and_down", "settle_seconds", "adjusts", "stops")
+    names = (
+        "way", "shape", "percents", "up_and_down", "settle_seconds", "adjusts", "covers_output",
+        "covers_primary", "is_check", "stops",
+    )  # fmt: skip
     assert [getattr(second, n) for n in names] == [getattr(first, n) for n in names]
     parts = ("number", "key", "kind", "stage", "text", "settle_seconds", "asks", "stop")
     assert list(second.steps.values(*parts)) == list(first.steps.values(*parts))
@@ -157,7 +160,7 @@ NAMED = {"name": "Float, on the bench", "principles": ["float"], "reason": "for 
 def test_a_new_procedure_begins_with_what_all_share(seeds, sign_in, approver):
     client = sign_in(approver)
     page = client.get(NEW)
-    sent = typed_from(page) | NAMED | {"adjusts": ["zero"]}
+    sent = typed_from(page) | NAMED | {"adjusts": ["zero"], "covers": ["output"]}
     texts = {
         "as found": "As found at five places.",
         "adjust": "Turn the zero.",

@@ -191,7 +191,7 @@ def test_a_cancelled_demand_is_not_raised_again_while_another_waits(
     a_record(hung("LT-101C"), by=technician)
     hung("LT-101B")
     _, [job] = changed(planner)
-    jobs.cancel(job, why="Dipped by hand until the stop.", by=planner)
+    jobs.cancel(job, why="Dipped by hand until the stop.", by=approver)
     assert demands.raise_waiting(at=NOON) == 0
     assert Job.objects.filter(state="planned").count() == 0
 

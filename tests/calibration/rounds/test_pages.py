@@ -117,7 +117,7 @@ def test_a_planner_moves_takes_out_and_adds_stops(sign_in, planner, made, site):
     assert order(made) == ["LT-1", "LT-3", "LT-2"]
     client.post(f"/stops/{last.pk}/remove/")
     assert order(made) == ["LT-1", "LT-2"]
-    makers.a_point("LT-8", tank=last.point.tank, due_on=site.day_of(timezone.now()))
+    makers.an_equipped_point("LT-8", tank=last.point.tank, due_on=site.day_of(timezone.now()))
     html = client.get(made.get_absolute_url()).content.decode()
     assert "LT-8" in html.split("Due in the same areas")[1]
     client.post(f"/rounds/{made.pk}/add/", {"tags": "LT-8, LT-3"})
