@@ -55,7 +55,8 @@ def publish(key: str, plan: list, **more: Any) -> ProcedureVersion:
     """A published version with steps that name their stages and what they ask for."""
     procedure = Procedure.objects.create(key=key, name=key, principles=["capacitance rod"])
     facts = {
-        "way": "simulated output", "covers_primary": False, "percents": [Decimal(p) for p in (0, 50, 100)], "up_and_down": False,
+        "way": "simulated output", "covers_primary": False,
+        "percents": [Decimal(p) for p in (0, 50, 100)], "up_and_down": False,
         "settle_seconds": 0, "adjusts": ["output trim low", "output trim high"], "stops": ["Gas alarm, leak."],
         **more,
     }  # fmt: skip
