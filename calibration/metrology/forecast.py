@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
@@ -24,12 +25,11 @@ from plant.level.checks import limits_size, takes_numbers
 
 GRID = np.r_[0.0, np.geomspace(0.1, HORIZON, 20)]
 _NORMAL = 1.959963984540054
-# Factor of the band against 1/ν; ν is never below 4 (wander.mixture_band).
-_INVERSE_DOF = np.linspace(0.0, 0.2499, 3000)
-_FACTOR = np.r_[
-    _NORMAL,
-    stdtrit(1 / _INVERSE_DOF[1:], 0.975) * np.sqrt(1 - 2 * _INVERSE_DOF[1:]),
-]
+# Factor of the band against 1/ν, to 1e-9 as a polynomial; ν is never below 4 (wander.mixture_band).
+_INVERSE_DOF = np.linspace(1e-9, 0.25, 2000)
+_FACTOR = Polynomial.fit(
+    _INVERSE_DOF, stdtrit(1 / _INVERSE_DOF, 0.975) * np.sqrt(1 - 2 * _INVERSE_DOF), 10
+).convert()
 
 
 class Moments(NamedTuple):
@@ -48,12 +48,21 @@ class Moments(NamedTuple):
     def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Centre and half-width of the 95 % band, one day an instrument, or one for all."""
         h = np.asarray(years, dtype=float)
-        v, fourth = _at(h, self.variance), _at(h, self.fourth)
+        v = _at(h, self.variance)
+        return self.mean[0] + h * self.mean[1], self._factor(h, v) * np.sqrt(v)
+
+    def beyond(self, years: ArrayLike, half: np.ndarray) -> np.ndarray:
+        """Whether that band meets ± half."""
+        h = np.asarray(years, dtype=float)
+        v = _at(h, self.variance)
+        room = half - np.abs(self.mean[0] + h * self.mean[1])
+        return np.asarray((room <= 0) | (np.square(self._factor(h, v)) * v >= room * room))
+
+    def _factor(self, h: np.ndarray, v: np.ndarray) -> np.ndarray:
         # 1/ν of wander.mixture_band, ν = 4 + 6/excess.
-        excess = np.maximum(fourth / (v * v) - 3, 0.0)
-        factor = np.interp(excess / (4 * excess + 6), _INVERSE_DOF, _FACTOR)
-        factor = np.where(excess < 1e-3, _NORMAL, factor)
-        return self.mean[0] + h * self.mean[1], factor * np.sqrt(v)
+        excess = np.maximum(_at(h, self.fourth) / (v * v) - 3, 0.0)
+        factor = _at(excess / (4 * excess + 6), _FACTOR.coef)
+        return np.where(excess < 1e-3, _NORMAL, factor)
 
 
 @takes_numbers("u_next")
@@ -87,9 +96,11 @@ def moments(of: Outlook, u_next: ArrayLike = 0.0) -> Moments:
 
 def _at(years: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
     """A polynomial by Horner's rule, coefficients from the lowest power up."""
-    value = coefficients[-1]
-    for coefficient in coefficients[-2::-1]:
-        value = coefficient + years * value
+    value = years * coefficients[-1]
+    for coefficient in coefficients[-2:0:-1]:
+        value += coefficient
+        value *= years
+    value += coefficients[0]
     return np.asarray(value)
 
 
@@ -140,16 +151,11 @@ def _meets(of: Moments, half: np.ndarray) -> np.ndarray:
 
     A grid names the span of time, halving the day.
     """
-
-    def beyond(years: ArrayLike) -> np.ndarray:
-        centre, width = of.band(years)
-        return np.asarray(np.abs(centre) + width >= half)
-
-    grid = beyond(GRID[:, None])
+    grid = of.beyond(GRID[:, None], half)
     place, never = grid.argmax(axis=0), ~grid.any(axis=0)
     low, high = GRID[np.maximum(place - 1, 0)], GRID[place]
     for _ in range(12):  # to within a day
         middle = (low + high) / 2
-        out = beyond(middle)
+        out = of.beyond(middle, half)
         low, high = np.where(out, low, middle), np.where(out, middle, high)
     return np.where(never, np.inf, high)

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from calibration.metrology.blocks import map_blocks
 from calibration.metrology.crossing import probability_ever_out
-from calibration.metrology.longest_interval import LOWER, UPPER, longest
+from calibration.metrology.longest_interval import LOWER, UPPER, Longest, longest
 from calibration.metrology.wander import Outlook, checked_tolerance
 from plant.level.checks import BadArgument, limits_size
 
@@ -95,11 +95,28 @@ def propose(
         wanted.reached,
         wanted.capped,
         limit < wanted.years,
-        as_found_probability(of, years, tolerance, u_next),
+        _as_found(of, years, wanted, tolerance, u_next, target),
         target,
         lower,
         upper,
     )
+
+
+def _as_found(
+    of: Outlook,
+    years: np.ndarray,
+    wanted: Longest,
+    tolerance: ArrayLike,
+    u_next: ArrayLike,
+    target: float,
+) -> np.ndarray:
+    """Probability at the end of ``years``; where these are as wanted it is the target."""
+    likely = np.full(len(of), target)
+    at = np.flatnonzero((years < wanted.years) | ~wanted.reached | wanted.capped)
+    if at.size:
+        half, u = (np.broadcast_to(np.asarray(c, float), len(of)) for c in (tolerance, u_next))
+        likely[at] = as_found_probability(of.columns(at), years[at], half[at], u[at])
+    return likely
 
 
 @limits_size("tolerance", "u_next", "ahead")

@@ -7,7 +7,7 @@ Source: derived for this book.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,9 +19,10 @@ from calibration.metrology.wander import Outlook, checked_tolerance
 from plant.level.checks import BadArgument, limits_size, share
 
 LOWER, UPPER = 0.25, 5.0  # years
+_CLOSE = 1e-9  # of the interval
 _SEARCH = 16  # places between the bounds at which the rough answer looks
 _EXACT = 96  # the same where the rough answer did not lead there
-_PARTS, _TIMES = 16, 8  # then the span between two places is parted so many times
+_PARTS, _TIMES = 16, 2  # then the span between two places is parted so many times
 
 
 class Longest(NamedTuple):
@@ -72,14 +73,15 @@ def longest(
 def _longest(
     of: Outlook, half: np.ndarray, u: np.ndarray, target: float, lower: float, upper: float
 ) -> Longest:
-    reached = of.probability_in(lower, half, u) >= target
-    rough = _rough(of, half, u, target, np.geomspace(lower, upper, _SEARCH))
-    years, arrived = _sharpen(of, half, u, target, rough)
+    normal = _OneNormal.of(of, half, u)
+    reached = _reached(of, half, u, target, lower, normal)
+    rough = normal.first_below(target, np.geomspace(lower, upper, _SEARCH))
+    years, arrived = _sharpen(of, half, u, target, rough, normal)
     # Mixture and normal agree that it never falls: no need to look closer.
     capped = np.isnan(rough)
     if capped.any():
         at = np.flatnonzero(capped)
-        capped[at] = of.columns(at).probability_in(upper, half[at], u[at]) >= target
+        capped[at] = _inside(of, upper, half, u, at) >= target
     years = np.where(capped, upper, years)
     open_ = reached & ~capped & ~(arrived & (years >= lower) & (years <= upper))
     if open_.any():
@@ -90,40 +92,81 @@ def _longest(
     return Longest(np.where(reached, years, lower), reached, capped)
 
 
-def _rough(
-    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, grid: np.ndarray
+class _OneNormal(NamedTuple):
+    """The normal of the mixture's mean and variance: a line and a cubic in time."""
+
+    mean: tuple[np.ndarray, ...]
+    variance: tuple[np.ndarray, ...]
+    half: np.ndarray
+
+    @staticmethod
+    def of(of: Outlook, half: np.ndarray, u: np.ndarray) -> _OneNormal:
+        w = of.weights
+        m0, m1 = (w * of.levels).sum(axis=0), (w * of.rates).sum(axis=0)
+        off0, off1 = of.levels - m0, of.rates - m1
+        v0 = (w * (of.level_variances + off0**2)).sum(axis=0) + u**2
+        v1 = (w * (of.q + 2 * (of.ties + off0 * off1))).sum(axis=0)
+        v2 = (w * (of.rate_variances + off1**2)).sum(axis=0)
+        return _OneNormal((m0, m1), (v0, v1, v2, (w * of.changes).sum(axis=0) / 3), half)
+
+    def at(self, h: Any) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and variance."""
+        (m0, m1), (v0, v1, v2, v3) = self.mean, self.variance
+        return m0 + m1 * h, v0 + h * (v1 + h * (v2 + h * v3))
+
+    def inside(self, h: Any) -> np.ndarray:
+        mean, variance = self.at(h)
+        sd = np.sqrt(variance)
+        return np.asarray(ndtr((self.half - mean) / sd) - ndtr((-self.half - mean) / sd))
+
+    def first_below(self, target: float, grid: np.ndarray) -> np.ndarray:
+        """Years; NaN where it never falls below the target."""
+        place = np.full(len(self.half), len(grid))
+        for k in range(len(grid) - 1, 0, -1):
+            place[self.inside(grid[k]) < target] = k
+        falls = place < len(grid)
+        place = np.minimum(place, len(grid) - 1)
+        low, high = grid[place - 1], grid[place]
+        for _ in range(4):
+            middle = (low + high) / 2
+            below = self.inside(middle) < target
+            low, high = np.where(below, low, middle), np.where(below, middle, high)
+        return np.where(falls, (low + high) / 2, np.nan)
+
+
+def _reached(
+    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, lower: float, normal: _OneNormal
 ) -> np.ndarray:
-    """The answer for one normal of the mixture's mean and variance.
+    """Whether the shortest interval reaches the target.
 
-    NaN where it never falls below the target. Mean and variance of the mixture are a line and a
-    cubic in time, so that no value of q is looked at again.
+    Chebyshev's inequality settles it for most: no more than v / room² lies outside.
     """
-    w = of.weights
-    m0, m1 = (w * of.levels).sum(axis=0), (w * of.rates).sum(axis=0)
-    off0, off1 = of.levels - m0, of.rates - m1
-    v0 = (w * (of.level_variances + off0**2)).sum(axis=0) + u**2
-    v1 = (w * (of.q + 2 * (of.ties + off0 * off1))).sum(axis=0)
-    v2 = (w * (of.rate_variances + off1**2)).sum(axis=0)
-    v3 = (w * of.changes).sum(axis=0) / 3
+    mean, variance = normal.at(lower)
+    room = half - np.abs(mean)
+    reached = (room > 0) & (variance <= (1 - target) * room * room)
+    at = np.flatnonzero(~reached)
+    if at.size:
+        reached[at] = _inside(of, lower, half, u, at) >= target
+    return reached
 
-    def inside(h: np.ndarray) -> np.ndarray:
-        sd, mean = np.sqrt(v0 + h * (v1 + h * (v2 + h * v3))), m0 + m1 * h
-        return ndtr((half - mean) / sd) - ndtr((-half - mean) / sd)
 
-    place = np.full(len(of), len(grid))
-    for k in range(len(grid) - 1, 0, -1):
-        place[inside(grid[k]) < target] = k
-    falls = place < len(grid)
-    low, high = grid[np.minimum(place, len(grid) - 1) - 1], grid[np.minimum(place, len(grid) - 1)]
-    for _ in range(4):
-        middle = (low + high) / 2
-        below = inside(middle) < target
-        low, high = np.where(below, low, middle), np.where(below, middle, high)
-    return np.where(falls, (low + high) / 2, np.nan)
+def _inside(
+    of: Outlook, ahead: np.ndarray | float, half: np.ndarray, u: np.ndarray, at: np.ndarray
+) -> np.ndarray:
+    """P(next as found in tolerance) of some; of most it is quicker to look at all."""
+    years = np.broadcast_to(ahead, len(of))
+    if at.size > 0.7 * len(of):
+        return of.probability_in(years, half, u)[at]
+    return of.columns(at).probability_in(years[at], half[at], u[at])
 
 
 def _sharpen(
-    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, rough: np.ndarray
+    of: Outlook,
+    half: np.ndarray,
+    u: np.ndarray,
+    target: float,
+    rough: np.ndarray,
+    normal: _OneNormal,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Secant iterations on the exact mixture, and which have arrived.
 
@@ -132,28 +175,36 @@ def _sharpen(
     years = np.where(np.isnan(rough), 1.0, rough)
     aim = ndtri(target)
 
-    def miss(h: np.ndarray, at: np.ndarray | slice) -> np.ndarray:
-        likely = of.columns(at).probability_in(h, half[at], u[at])
-        return np.asarray(ndtri(np.clip(likely, 1e-12, 1 - 1e-12)) - aim)
+    def quantile(likely: np.ndarray) -> np.ndarray:
+        return np.asarray(ndtri(np.clip(likely, 1e-12, 1 - 1e-12)))
 
-    every = slice(None)
-    before, at_before = years.copy(), miss(years, every)
-    years = years * np.clip(1 + 0.5 * at_before, 0.7, 1.3)
-    arrived = np.zeros(len(of), dtype=bool)
-    going: np.ndarray | slice = every
+    def miss(at: np.ndarray) -> np.ndarray:
+        return quantile(_inside(of, years, half, u, at)) - aim
+
+    arrived, at_before = np.zeros(len(of), dtype=bool), np.zeros(len(of))
+    going = np.flatnonzero(~np.isnan(rough))
+    before = years.copy()
+    at_before[going] = miss(going)
+    # The first step goes by the slope of the one normal.
+    slope = (quantile(normal.inside(1.02 * years)) - quantile(normal.inside(years))) / 0.02
+    step = np.where(slope < 0, at_before / np.where(slope < 0, slope, 1.0), -0.5 * at_before)
+    years = years * np.clip(1 - step, 0.7, 1.3)
+    off = np.ones(len(of))
     for _ in range(5):
-        now = miss(years[going], going)
+        if not going.size:
+            break
+        now = miss(going)
         moved = now != at_before[going]
         by = np.where(moved, now - at_before[going], 1.0)
         step = np.where(moved, now * (years[going] - before[going]) / by, 0.0)
         before[going], at_before[going] = years[going], now
         years[going] = np.clip(years[going] - step, 0.5 * years[going], 2 * years[going])
-        # The last iteration squared the error before it.
-        arrived = (np.abs(at_before) < 1e-5) & (np.abs(years - before) < 1e-4)
-        going = np.flatnonzero(~arrived & ~np.isnan(rough))
-        if not going.size:
-            break
-    return years, arrived & ~np.isnan(rough)
+        # What a secant leaves is about the product of what the two steps before it left.
+        left = np.abs(years[going] / before[going] - 1)
+        arrived[going] = (left * off[going] < _CLOSE) & (np.abs(now) < 0.01)
+        off[going] = left
+        going = going[~arrived[going]]
+    return years, arrived
 
 
 def _by_parting(
@@ -174,4 +225,28 @@ def _by_parting(
         along = np.arange(len(first))
         low, high = np.where(first > 0, cuts[first - 1, along], low), cuts[first, along]
     capped = np.asarray(~below.any(axis=0))
-    return np.where(capped, grid[-1], high), capped
+    return np.where(capped, grid[-1], _between(of, half, u, target, low, high)), capped
+
+
+def _between(
+    of: Outlook,
+    half: np.ndarray,
+    u: np.ndarray,
+    target: float,
+    low: np.ndarray,
+    high: np.ndarray,
+) -> np.ndarray:
+    """Where it falls below the target between two close times, by two straight lines."""
+
+    def over(years: np.ndarray) -> np.ndarray:
+        return of.probability_in(years, half, u) - target
+
+    first, last, years = over(low), over(high), high
+    for _ in range(2):
+        down = first - last
+        years = low + (high - low) * np.clip(first / np.where(down > 0, down, 1.0), 0, 1)
+        now = over(years)
+        falls = now < 0
+        low, first = np.where(falls, low, years), np.where(falls, first, now)
+        high, last = np.where(falls, years, high), np.where(falls, now, last)
+    return years

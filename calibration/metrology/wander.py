@@ -39,6 +39,8 @@ CHANGING = np.array([(0.0, 0.08), (0.0, 0.2), (0.1, 0.08), (0.1, 0.2)])
 # All laws, those in which it changes last.
 WALKS = np.r_[NODES, CHANGING[:, 0]]
 CHANGES = np.r_[np.zeros(len(NODES)), CHANGING[:, 1]]
+_FAR = 7.0  # standard deviations, beyond which lies 1e-12
+CHANGING_ALONE = 0.2  # their weight together, for an instrument without a family
 
 
 # ---- the prior ----
@@ -244,7 +246,11 @@ class Outlook:
         means, variances = self.parts(ahead)
         sd = np.sqrt(variances + np.square(not_below_zero("u_next", u_next)))
         half = checked_tolerance(tolerance)
-        inside = ndtr((half - means) / sd) - ndtr((-half - means) / sd)
+        means = np.abs(means)
+        inside = ndtr((half - means) / sd)
+        far = (half + means) / sd
+        there = far < _FAR
+        inside[there] -= ndtr(-far[there])
         return (self.weights * inside).sum(axis=-2)
 
 

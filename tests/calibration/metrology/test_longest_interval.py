@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from calibration.metrology.longest_interval import _rough, longest
+from calibration.metrology.longest_interval import _OneNormal, longest
 from calibration.metrology.wander import Outlook, default_prior, outlook
 from tests.bench.truths import TRUTHS, simulate
 
@@ -32,7 +32,8 @@ def test_an_upper_bound_decides_where_it_comes_before_the_fall_and_not_after(fle
 def test_the_search_starts_where_one_normal_of_the_same_mean_and_variance_falls(fleet):
     """To a hundredth of the time, but for one in a hundred that falls, rises and falls again."""
     every = np.ones(len(fleet))
-    start = _rough(fleet, TOLERANCE * every, U * every, TARGET, np.geomspace(0.25, 5.0, 16))
+    normal = _OneNormal.of(fleet, TOLERANCE * every, U * every)
+    start = normal.first_below(TARGET, np.geomspace(0.25, 5.0, 16))
     falls = ~np.isnan(start)
     assert falls.sum() > 200
 
