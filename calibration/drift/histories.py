@@ -14,7 +14,7 @@ from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.fleet_fit import widening
 from calibration.metrology.histories import Histories, gather
-from calibration.metrology.wander import Prior, laws, prior_of_all_laws, weights_of_all_laws
+from calibration.metrology.wander import Prior, default_prior, laws, weights_of_all_laws
 
 ENDS = ("zero", "span")
 
@@ -119,7 +119,7 @@ FAMILIES = f"""
 def priors_of(histories: EndHistories, points: Points) -> Prior:
     """The prior of each column: that of its family, or the wide default (one query at most)."""
     ids = points.family[histories.place]
-    prior = prior_of_all_laws(histories.tolerance, 0.0)
+    prior = default_prior(histories.tolerance)
     known = np.unique(ids[ids > 0])
     if not known.size:
         return prior

@@ -21,7 +21,7 @@ from calibration.metrology.wander import (
     DEFAULT_RATE_SD,
     Prior,
     checked_tolerance,
-    prior_of_all_laws,
+    default_prior,
 )
 from plant.level.checks import whole_numbers
 
@@ -56,8 +56,8 @@ def fit_families(
         whole_numbers("iterations", iterations, below=1000)
     size = np.bincount(member)
     half = _medians(member, np.broadcast_to(checked_tolerance(tolerance), member.shape), size)
-    default = prior_of_all_laws(half, 0.0)
-    now = prior_of_all_laws(half, CHANGING_AT_FIRST) if start is None else start
+    default = default_prior(half)
+    now = default_prior(half, CHANGING_AT_FIRST) if start is None else start
     if now.weights.shape != default.weights.shape:
         raise CannotFit("start", f"{now.rate.size} families, but {size.size} are to be fitted")
     now = replace(now, q=default.q, change=default.change)
@@ -141,6 +141,6 @@ def _iterate(
         off = spread2 * (s.b - mean[member[part]] * s.a) / one
         scatter += by_family(part, (w * (spread2 / one + off**2)).sum(axis=0))
     spread = np.sqrt((scatter + PSEUDO * rate0**2 / 4 + 1 / worth) / (size + PSEUDO))
-    at_first = prior_of_all_laws(1.0, CHANGING_AT_FIRST).weights
+    at_first = default_prior(1.0, CHANGING_AT_FIRST).weights
     weights = (nodes + PSEUDO * at_first) / (size + PSEUDO)
     return replace(now, rate=mean, spread=spread, mean_sd=1 / np.sqrt(worth), weights=weights)

@@ -39,8 +39,8 @@ CHANGING = np.array([(0.0, 0.08), (0.0, 0.2), (0.1, 0.08), (0.1, 0.2)])
 # All laws, those in which it changes last.
 WALKS = np.r_[NODES, CHANGING[:, 0]]
 CHANGES = np.r_[np.zeros(len(NODES)), CHANGING[:, 1]]
-_FAR = 7.0  # standard deviations, beyond which lies 1e-12
 CHANGING_ALONE = 0.2  # their weight together, for an instrument without a family
+_FAR = 7.0  # standard deviations, beyond which lies 1e-12
 
 
 # ---- the prior ----
@@ -92,16 +92,12 @@ class Prior:
 
 
 @limits_size("tolerance")
-def default_prior(tolerance: ArrayLike) -> Prior:
+def default_prior(tolerance: ArrayLike, changing: float = CHANGING_ALONE) -> Prior:
     """The wide default for an instrument that has no family; tolerance: half-width, % of span.
 
-    Raises CannotFit for a tolerance not above zero.
+    changing: weight of the laws in which the rate changes. Raises CannotFit for a tolerance not
+    above zero.
     """
-    return prior_of_all_laws(tolerance, 0.0).of_steady_rate
-
-
-def prior_of_all_laws(tolerance: ArrayLike, changing: float) -> Prior:
-    """The same with a place for every law; changing: the weight of those whose rate changes."""
     half = checked_tolerance(tolerance)
     if not 0 <= changing <= 1:
         raise BadArgument("changing", f"{changing} is not between 0 and 1")

@@ -227,8 +227,7 @@ CALLS = [
         | {"as_left": [0.1, 0.2, 0.1, 0.3], "adjusted": False, "u_reading": 0.05}
         | {"u_common": 0.01},
     ),
-    (wander.default_prior, {"tolerance": 1.0}),
-    (wander.prior_of_all_laws, {"tolerance": 1.0, "changing": 0.1}),
+    (wander.default_prior, {"tolerance": 1.0, "changing": 0.1}),
     (wander.checked_tolerance, {"tolerance": [1.0, 2.0]}),
     (
         wander.mixture_band,

@@ -13,7 +13,7 @@ from calibration.metrology.backtest import backtest, robust_lines
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import fit_families
 from calibration.metrology.histories import histories
-from calibration.metrology.wander import prior_of_all_laws
+from calibration.metrology.wander import default_prior
 from tests.bench.truths import TOLERANCE, TRUTHS, U, simulate
 from tests.calibration.metrology.dense import covariance
 
@@ -26,7 +26,7 @@ def test_a_forecast_is_that_of_the_whole_normal_distribution_of_the_increments(c
     """
     made = simulate(TRUTHS["half and half"], 5, 6, np.random.default_rng(2))
     history = histories(made.years, made.found, made.left, made.adjusted, U)
-    prior = prior_of_all_laws(TOLERANCE, changing)
+    prior = default_prior(TOLERANCE, changing)
     got = backtest(history, prior)
     assert got.tested[:, 0].tolist() == [False, True, True, True, True]
     off = history.increments - prior.rate * history.years

@@ -5,12 +5,12 @@ import pytest
 
 from calibration.metrology.histories import histories
 from calibration.metrology.likelihood import sums
-from calibration.metrology.wander import outlook, prior_of_all_laws
+from calibration.metrology.wander import default_prior, outlook
 from tests.bench.truths import TOLERANCE, TRUTHS, U, simulate
 from tests.calibration.metrology.dense import covariance
 
 MADE = simulate(TRUTHS["half and half"], 4, 7, np.random.default_rng(2))
-PRIOR = prior_of_all_laws(TOLERANCE, 0.3)
+PRIOR = default_prior(TOLERANCE, 0.3)
 LAWS = range(len(PRIOR.q))
 
 

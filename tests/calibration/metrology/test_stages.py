@@ -167,7 +167,8 @@ def plainly(common=0.0):
     found = np.array(ONE["found"])
     left = np.where(ONE["was"], ONE["left"], found)
     return outlook(
-        histories(ONE["years"], found, left, ONE["was"], 0.05, common), default_prior(TOLERANCE)
+        histories(ONE["years"], found, left, ONE["was"], 0.05, common),
+        default_prior(TOLERANCE).of_steady_rate,
     )
 
 
@@ -453,7 +454,7 @@ def test_bands_are_honest_where_walks_are_only_known_as_families(mix):
 
     Monte Carlo sd 0.49 points.
     """
-    walks = np.sqrt(default_prior(TOLERANCE).q[::2, 0])
+    walks = np.sqrt(default_prior(TOLERANCE).of_steady_rate.q[::2, 0])
     weights = [0.35, 0.35, 0.18, 0.08, 0.04]
     output, primary = (
         prior(*stage[:2], *walks, weights=weights) for stage in (Fleet.OUTPUT, Fleet.PRIMARY)

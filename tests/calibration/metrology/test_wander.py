@@ -188,7 +188,7 @@ def test_days_rise_and_the_line_meets_where_it_should():
 def test_ever_out_agrees_with_simulated_paths():
     one = outlook(a_history(adjusted=[True, True, True]), default_prior(0.5))
     rng, n, t, steps = np.random.default_rng(6), 20_000, 2.0, 400
-    node = rng.choice(10, n, p=one.weights[:, 0])
+    node = rng.choice(len(one.weights), n, p=one.weights[:, 0])
     means, variances = (part[node, 0] for part in one.parts(0.0))
     level = rng.normal(means, np.sqrt(variances))
     tie = one.ties[node, 0] / variances
@@ -196,6 +196,7 @@ def test_ever_out_agrees_with_simulated_paths():
     rate = one.rates[node, 0] + tie * (level - means) + np.sqrt(rest) * rng.normal(size=n)
     x, ever = level.copy(), np.abs(level) > 0.5
     for _ in range(steps):
+        rate += np.sqrt(one.changes[node, 0] * t / steps) * rng.normal(size=n)
         x += rate * t / steps + np.sqrt(one.q[node, 0] * t / steps) * rng.normal(size=n)
         ever |= np.abs(x) > 0.5
     # Paths seen 400 times miss a few short excursions; both sides added count a few twice. MC sd
