@@ -11,6 +11,7 @@ from calibration.metrology import (
     components,
     crossing,
     decision,
+    doubt,
     drift,
     due,
     errors,
@@ -252,6 +253,7 @@ CALLS = [
         AHEAD | {"current": 1.0, "target": 0.95, "lower": 0.25, "upper": 5.0, "lengthen": 2.0},
     ),
     (intervals.as_found_probability, AHEAD | {"ahead": 1.0}),
+    (doubt.first_below, AHEAD | {"floor": 0.8}),
     (longest_interval.longest, AHEAD | {"target": 0.95, "lower": 0.25, "upper": 5.0}),
     # due dates and reliability
     (due.add_months, {"day": dt.date(2026, 1, 31), "months": 12}),
