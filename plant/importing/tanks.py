@@ -49,6 +49,8 @@ TANKS = Layout(
         Column("bottom depth", "bottom_depth", _depth, units=UNITS),
         Column("roof", "roof", v.word(Tank.End.values), examples=("cone",)),
         Column("roof depth", "roof_depth", _depth, units=UNITS, examples=("0.9",)),
+        Column("other end", "far_end", v.word(Tank.End.values)),
+        Column("other end depth", "far_end_depth", _depth, units=UNITS),
         Column("datum", "datum", _depth, units=UNITS, examples=("0.05",)),
         Column("lowest level", "lowest_level", _level, units=UNITS, examples=("0.3",)),
         Column("highest level", "highest_level", _level, units=UNITS, examples=("11.5",)),

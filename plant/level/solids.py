@@ -1,4 +1,8 @@
-"""The solids behind the dimensions of a tank: volume, width and outline; metres, z = 0 lowest."""
+"""The solids behind the dimensions of a tank; metres, z = 0 lowest.
+
+Each has its volume below a height, and how far it reaches there to the right and to the left of its
+middle.
+"""
 
 from __future__ import annotations
 
@@ -35,11 +39,12 @@ class VerticalTank:
             + (top.volume - top.tip_volume(left))
         )
 
-    def width(self, z: Floats) -> Floats:
+    def reach(self, z: Floats) -> tuple[Floats, Floats]:
         shoulder = self.bottom.depth + self.straight
         below = self.bottom.radius_at(np.clip(self.bottom.depth - z, 0.0, None))
         above = self.top.radius_at(np.clip(z - shoulder, 0.0, self.top.depth))
-        return 2 * np.where(z <= self.bottom.depth, below, above)
+        half = np.where(z <= self.bottom.depth, below, above)
+        return half, half
 
     def corners(self) -> np.ndarray:
         return np.concatenate(
@@ -52,23 +57,27 @@ class VerticalTank:
 
 @dataclass(frozen=True)
 class HorizontalTank:
-    """A cylinder on its side between two equal heads."""
+    """A cylinder on its side between two heads, which may differ."""
 
     head: Head
     straight: float
+    far: Head
 
     @property
     def height(self) -> float:
         return 2 * self.head.radius
 
     def volume(self, z: Floats) -> Floats:
-        return circle_segment(self.head.radius, z) * self.straight + 2 * self.head.side_volume(z)
+        ends = self.head.side_volume(z) + self.far.side_volume(z)
+        return circle_segment(self.head.radius, z) * self.straight + ends
 
-    def width(self, z: Floats) -> Floats:
-        return self.straight + 2 * self.head.reach_at(np.abs(z - self.head.radius))
+    def reach(self, z: Floats) -> tuple[Floats, Floats]:
+        off_axis = np.abs(z - self.head.radius)
+        right, left = self.head.reach_at(off_axis), self.far.reach_at(off_axis)
+        return self.straight / 2 + right, self.straight / 2 + left
 
     def corners(self) -> np.ndarray:
-        half = _contour(self.head) * self.head.radius
+        half = np.union1d(_contour(self.head), _contour(self.far)) * self.head.radius
         return np.concatenate([half, self.height - half])
 
 
@@ -81,8 +90,9 @@ class RectangularTank:
     def volume(self, z: Floats) -> Floats:
         return self.length * self.breadth * z
 
-    def width(self, z: Floats) -> Floats:
-        return self.length + 0.0 * z
+    def reach(self, z: Floats) -> tuple[Floats, Floats]:
+        half = self.length / 2 + 0.0 * z
+        return half, half
 
     def corners(self) -> np.ndarray:
         return np.array([0.0, self.height])

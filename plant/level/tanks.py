@@ -47,8 +47,9 @@ class TankShape:
     """A tank by its inside dimensions in metres; 0 or None where one is not given.
 
     kind: vertical (cylinder: diameter, straight height, bottom, roof), horizontal (cylinder:
-    diameter, straight length in ``length`` or ``height``; both ends are ``bottom``), rectangular
-    (length, width, height) or sphere (diameter). Dimensions that a kind does not have are ignored.
+    diameter, straight length in ``length`` or ``height``; one end is ``bottom``, the other
+    ``far_end`` where that is given, else the same), rectangular (length, width, height) or sphere
+    (diameter). Dimensions that a kind does not have are ignored.
     bottom, roof: flat, cone, dished, ellipsoidal or hemispherical; a roof may also be open. Depths
     without a number: dished by DISH and the knuckle, ellipsoidal half the radius, hemispherical
     the radius; a cone needs one.
@@ -69,6 +70,8 @@ class TankShape:
     bottom_depth: float | None = None
     roof: str = "flat"
     roof_depth: float | None = None
+    far_end: str = ""
+    far_end_depth: float | None = None
     knuckle: float = KNUCKLE
 
     def __post_init__(self) -> None:
@@ -143,9 +146,11 @@ def outline(shape: TankShape) -> list[tuple[float, float]]:
     [(2.0, 0.0), (2.0, 3.0), (-2.0, 3.0), (-2.0, 0.0)]
     """
     levels = np.unique(shape.body.corners().clip(0.0, shape.body.height))
-    halves = shape.body.width(levels) / 2
-    right = list(zip(halves.tolist(), levels.tolist(), strict=True))
-    return right + [(-x, z) for x, z in reversed(right) if x > 0]
+    right, left = (
+        list(zip(np.asarray(side).tolist(), levels.tolist(), strict=True))
+        for side in shape.body.reach(levels)
+    )
+    return right + [(-x, z) for x, z in reversed(left) if x > 0]
 
 
 # ---- from dimensions to bodies ----
@@ -167,9 +172,11 @@ def _horizontal(shape: TankShape) -> HorizontalTank:
             "length", "a horizontal tank has one straight length; leave the height empty"
         )
     straight = _needed(shape, "height" if shape.height else "length")
-    return HorizontalTank(
-        _head("bottom", shape.bottom, radius, shape.bottom_depth, shape.knuckle), straight
-    )
+    near = _head("bottom", shape.bottom, radius, shape.bottom_depth, shape.knuckle)
+    if not shape.far_end:
+        return HorizontalTank(near, straight, near)
+    far = _head("far_end", shape.far_end, radius, shape.far_end_depth, shape.knuckle)
+    return HorizontalTank(near, straight, far)
 
 
 def _rectangular(shape: TankShape) -> RectangularTank:

@@ -27,6 +27,8 @@ DIMENSIONS = (
     "bottom_depth",
     "roof",
     "roof_depth",
+    "far_end",
+    "far_end_depth",
 )
 
 TANK_FIELDS = (

@@ -84,7 +84,9 @@ class TankForm(SiteForm):
             "datum": "Levels count from the datum plate. 0 where it lies at the lowest point.",
             "height": "Straight part, without bottom and roof.",
             "length": "Of a horizontal cylinder without its ends; of a rectangular tank.",
-            "bottom": "Of a horizontal cylinder: both ends.",
+            "bottom": "Of a horizontal cylinder: both ends, or the one end.",
+            "far_end": "Of a horizontal cylinder whose ends are unlike; empty: both are alike.",
+            "far_end_depth": "Empty: the usual depth of that form.",
             "bottom_depth": "Empty: the usual depth of that form.",
             "roof_depth": "Empty: the usual depth of that form.",
         }

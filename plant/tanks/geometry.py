@@ -54,6 +54,8 @@ def geometry_of(tank: Tank, strapping: Rows | None = None) -> Geometry:
             bottom_depth=tank.metres(tank.bottom_depth),
             roof=tank.roof,
             roof_depth=tank.metres(tank.roof_depth),
+            far_end=tank.far_end,
+            far_end_depth=tank.metres(tank.far_end_depth),
         )
     except BadDimension as error:
         raise ImpossibleDimension(error.argument, error.reason) from error

@@ -64,6 +64,17 @@ class Tank(models.Model):
     roof_depth = models.DecimalField(
         "height of the roof", max_digits=12, decimal_places=5, null=True, blank=True
     )
+    far_end = models.CharField(
+        "other end, where it differs",
+        max_length=14,
+        choices=End,
+        default="",
+        db_default="",
+        blank=True,
+    )
+    far_end_depth = models.DecimalField(
+        "depth of the other end", max_digits=12, decimal_places=5, null=True, blank=True
+    )
     datum = models.DecimalField(
         "datum plate above the lowest point", max_digits=12, decimal_places=5, default=Decimal(0)
     )

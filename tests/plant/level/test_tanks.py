@@ -20,6 +20,10 @@ from plant.level.tanks import (
 ENDS = ["flat", "cone", "dished", "ellipsoidal", "hemispherical"]
 
 
+def width_at(shape, heights):
+    return sum(shape.body.reach(heights))
+
+
 def depth_of(kind, diameter, share):
     """Some depth that such an end of this diameter may have."""
     return {"cone": share, "dished": 0.07 + 0.4 * share, "ellipsoidal": share}.get(
@@ -80,7 +84,7 @@ def test_height_of_a_volume_holds_that_volume(shape, share):
 def test_height_is_recovered_from_its_volume(shape, share):
     heights = np.array([0.05, 0.1, 0.25, 0.5, 0.75, 0.9, share]) * inside_height(shape)
     # Under a tip that points up the volume hardly changes with the height.
-    heights = heights[shape.body.width(heights) > 0.1]
+    heights = heights[width_at(shape, heights) > 0.1]
     assert height_at(shape, volume_at(shape, heights)) == pytest.approx(heights, rel=1e-9)
 
 
@@ -90,11 +94,52 @@ def test_volume_grows_by_the_area_of_the_surface(shape, share):
     """The referee knows nothing of the volumes: the drawn section's width gives the surface."""
     top = inside_height(shape)
     heights, step = np.array([0.02, 0.1, 0.3, 0.5, 0.7, 0.9, share]) * top, 1e-5 * top
-    wide = shape.body.width(heights)
+    wide = width_at(shape, heights)
     area = wide * shape.width if shape.kind == "rectangular" else math.pi * wide**2 / 4
     grown = volume_at(shape, heights + step) - volume_at(shape, heights - step)
     full = capacity(shape) / top
     assert grown / (2 * step) == pytest.approx(area, rel=1e-3, abs=1e-3 * full)
+
+
+DEEP_ENDS = [
+    ("flat", None),
+    ("cone", 0.7),
+    ("dished", 0.4),
+    ("ellipsoidal", 0.6),
+    ("hemispherical", 1),
+]
+
+
+@pytest.mark.parametrize(("far", "far_depth"), DEEP_ENDS)
+@pytest.mark.parametrize(("near", "near_depth"), DEEP_ENDS)
+def test_unlike_ends_hold_half_of_what_two_tanks_with_two_alike_hold(
+    near, near_depth, far, far_depth
+):
+    def lying(**ends) -> TankShape:
+        return TankShape("horizontal", diameter=2, length=3, **ends)
+
+    one = {"bottom": near, "bottom_depth": near_depth}
+    other = {"far_end": far, "far_end_depth": far_depth}
+    alike = lying(**one), lying(bottom=far, bottom_depth=far_depth)
+    heights = np.linspace(0.0, 2.0, 41)
+    half = sum(np.asarray(volume_at(shape, heights)) for shape in alike) / 2
+    unlike = lying(**one, **other)
+    assert volume_at(unlike, heights) == pytest.approx(half, rel=1e-9, abs=1e-12)
+    turned = lying(bottom=far, bottom_depth=far_depth, far_end=near, far_end_depth=near_depth)
+    assert volume_at(turned, heights) == pytest.approx(volume_at(unlike, heights))
+    assert height_at(unlike, volume_at(unlike, 0.7)) == pytest.approx(0.7)
+
+
+def test_an_unlike_end_is_drawn_on_its_own_side_and_refused_by_its_own_name():
+    shape = TankShape("horizontal", diameter=2, length=6, bottom="flat", far_end="hemispherical")
+    corners = outline(shape)
+    assert max(x for x, _ in corners) == pytest.approx(3.0)
+    assert min(x for x, _ in corners) == pytest.approx(-4.0)
+    heights = np.linspace(0, 2, 2001)
+    assert area(corners) == pytest.approx(np.mean(width_at(shape, heights)) * 2, rel=5e-3)
+    with pytest.raises(BadDimension) as refused:
+        TankShape("horizontal", diameter=2, length=6, far_end="cone")
+    assert refused.value.argument == "far_end_depth"
 
 
 @pytest.mark.parametrize("end", ["cone", "dished", "ellipsoidal", "hemispherical"])
@@ -222,7 +267,7 @@ def test_outline_encloses_the_drawn_section_and_touches_its_ends(shape):
     assert (z.min(), z.max()) == pytest.approx((0.0, top), abs=1e-12)
     assert x.max() == pytest.approx(-x.min())
     heights = (np.arange(1000) + 0.5) / 1000 * top
-    assert area(corners) == pytest.approx(np.mean(shape.body.width(heights)) * top, rel=5e-3)
+    assert area(corners) == pytest.approx(np.mean(width_at(shape, heights)) * top, rel=5e-3)
 
 
 def test_outline_of_a_cone_bottom_has_its_tip_in_the_middle():

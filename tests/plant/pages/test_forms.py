@@ -273,6 +273,15 @@ def test_a_tank_page_takes_any_level_typed(client, level):
             "length": Decimal(6),
             "bottom": "dished",
         },
+        {
+            "shape": "horizontal",
+            "diameter": Decimal(2),
+            "height": None,
+            "length": Decimal(6),
+            "bottom": "dished",
+            "far_end": "cone",
+            "far_end_depth": Decimal("0.5"),
+        },
         {"shape": "sphere", "diameter": Decimal(6), "height": None},
         {
             "shape": "rectangular",
