@@ -22,9 +22,12 @@ def reference(name: str) -> tuple[dict[str, Any], dict[str, Any]]:
     return entry["inputs"], entry["expected"]
 
 
-def near(name: str, expected: Any, *, digits: int | None = None) -> Any:
-    """``expected`` to as many significant digits as the source of this check is trusted for."""
+def near(name: str, expected: Any, *, digits: int | None = None, nothing: float = 1e-12) -> Any:
+    """``expected`` to as many significant digits as the source of this check is trusted for.
+
+    nothing: a difference that is none, for figures that should be zero.
+    """
     trusted = digits or _entries()[name]["digits"]
     if trusted == "exact":
         trusted = 13
-    return pytest.approx(expected, rel=5 * 10.0**-trusted, abs=1e-12)
+    return pytest.approx(expected, rel=5 * 10.0**-trusted, abs=nothing)

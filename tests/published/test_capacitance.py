@@ -21,7 +21,7 @@ ROD = Probe(conductor=0.016, wall=2.0, length=8.0)
 
 def test_electric_constant_cap_01():
     _, expected = reference("CAP-01")
-    assert near("CAP-01", expected["epsilon_0_F_per_m"]) == EPSILON_0
+    assert near("CAP-01", expected["epsilon_0_F_per_m"], nothing=0) == EPSILON_0
     assert pytest.approx(constants.epsilon_0, rel=1e-9) == EPSILON_0
     assert pytest.approx(55.63250276, rel=1e-9) == PICOFARADS_PER_METRE
 
@@ -78,6 +78,13 @@ def test_bare_and_insulated_rod_trd_06():
     inputs, expected = reference("TRD-06")
     empty, full = capacitance_at(ROD, [0.0, inputs["length_m"]], inputs["eps_r"])
     assert [empty, full] == near("TRD-06", [expected["empty_pF"], expected["full_pF"]])
+    through = [
+        [pf * series / (pf + series) for pf in (empty, full)] for series in inputs["series_pF"]
+    ]
+    names = ("empty_through_500_pF", "full_through_500_pF")
+    assert through[0] == near("TRD-06", [expected[name] for name in names])
+    shares = [(high - low) / (full - empty) for low, high in through]
+    assert shares == near("TRD-06", expected["span_share"])
     cover = inputs["insulated"]
     insulated = Probe(
         cover["rod_mm"] / 1000,

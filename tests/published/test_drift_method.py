@@ -5,6 +5,7 @@ Worked by a dense calculation that shares nothing with the recursion.
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from calibration.metrology.histories import histories
 from calibration.metrology.longest_interval import longest
@@ -64,7 +65,13 @@ def test_bands_and_probabilities(name):
     assert band.dof[0] == near(name, wanted["nu"])
     assert band.factor[0] == near(name, wanted["k_95"])
     assert [band.lower[0], band.upper[0]] == near(name, wanted["band_pct"])
+    means, variances = of.parts(ahead)
+    for share, end in zip((0.025, 0.975), wanted["exact_mixture_band_pct"], strict=True):
+        below = ndtr((end - means) / np.sqrt(variances + u**2))
+        assert (of.weights * below).sum() == near(name, share)
     true, wanted = of.next_as_found(ahead, 0.0), expected["true_error"]
+    assert true.centre[0] == near(name, wanted["mean_pct"])
+    assert true.sd[0] == near(name, wanted["sd_pct"])
     assert [true.lower[0], true.upper[0]] == near(name, wanted["band_pct"])
     half = given["tolerance_pct"]
     assert of.probability_in(ahead, half, u)[0] == near(name, expected["P_as_found_in_tolerance"])
@@ -84,5 +91,7 @@ def test_interval_for_the_target(name):
         upper=upper,
     )
     assert got.years[0] == near(name, expected["interval_years_for_target"])
+    days = got.years[0] * given["days_per_year"]
+    assert days == near(name, expected["interval_days"])
     assert got.reached[0]
     assert not got.capped[0]

@@ -1,6 +1,7 @@
 """The staircase and where it stands still: INT-06."""
 
 import pytest
+from scipy.optimize import brentq
 
 from calibration.metrology.staircase import staircase, staircase_target
 from tests.published.reference import near, reference
@@ -10,6 +11,10 @@ def test_staircase_stands_still_at_the_target_int_06():
     inputs, expected = reference("INT-06")
     for (longer, target), shorter in zip(inputs["cases"], expected["b"], strict=True):
         assert staircase_target(longer, shorter) == pytest.approx(target, rel=1e-9)
+        ours = brentq(
+            lambda b, a=longer, r=target: staircase_target(a, b) - r, 0.01, 0.99, xtol=1e-14
+        )
+        assert ours == near("INT-06", shorter)
 
 
 def test_staircase_after_in_in_out_int_06():

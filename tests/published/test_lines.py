@@ -16,6 +16,11 @@ def test_line_through_the_origin_reg_02():
     assert line.se_slope == near("REG-02", expected["b1_sd"])
     assert line.residual_sd == near("REG-02", expected["residual_sd"])
     assert line.dof == expected["dof"]
+    rest = line.residual_sd**2 * line.dof
+    assert 1 - rest / np.square(inputs["y"]).sum() == near(
+        "REG-02", expected["r_squared_uncorrected"]
+    )
+    assert (line.slope / line.se_slope) ** 2 == near("REG-02", expected["f_statistic"])
 
 
 @pytest.mark.parametrize("seed", range(5))

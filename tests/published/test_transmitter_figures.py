@@ -33,7 +33,11 @@ def test_mean_curve_trm_01():
     point, errors, rising, _, expected = readings_of_trm_01()
     points, means = mean_curve(point, errors, rising)
     assert points.tolist() == [0, 25, 50, 75, 100]
-    assert means == near("TRM-01", expected["mean"], digits=8)
+    assert means == pytest.approx(expected["mean"], rel=0, abs=6e-10)
+    for side, key in ((rising, "mean_up"), (~rising, "mean_down")):
+        _, means = mean_curve(point[side], errors[side], rising[side])
+        known = [value for value in expected[key] if value is not None]
+        assert means == pytest.approx(known, rel=0, abs=6e-10)
 
 
 @pytest.mark.parametrize("reverse", [False, True])
@@ -46,6 +50,9 @@ def test_linearity_and_repeatability_trm_01(reverse):
     assert bent.zero_based == near("TRM-01", expected["zero_based"])
     assert bent.zero_based_slope == near(
         "TRM-01", expected["zero_based_slope_pct_per_full_span"], digits=8
+    )
+    assert shown.figures.hysteresis_of_means == pytest.approx(
+        expected["hysteresis_of_means"], rel=0, abs=6e-10
     )
     assert shown.repeatability == near("TRM-01", expected["repeatability"])
     assert (shown.figures.lowest, shown.figures.highest) == near(
@@ -69,6 +76,8 @@ def test_parabola_of_many_points_nears_the_continuous_figures_trm_02():
     bent = linearity(100 * x, 4 * x * (1 - x))
     for figure, value in expected["continuous"].items():
         assert getattr(bent, figure) == pytest.approx(value, abs=2e-4)
+    for figure in ("terminal_based", "independent"):  # the top of the curve is one of the points
+        assert getattr(bent, figure) == near("TRM-02", expected["continuous"][figure])
 
 
 def least_deviation(x, y, *, through_first):

@@ -53,5 +53,10 @@ def test_zero_and_span_error_of_a_straight_transmitter_trm_04():
     shown = figures([0, 25, 50, 75, 100], errors, [True] * 5, [1] * 5)
     assert shown.at_zero == near("TRM-04", expected["zero_error_pct_span"])
     assert shown.at_span - shown.at_zero == near("TRM-04", expected["span_error_pct_span"])
+    span_error = shown.at_span - shown.at_zero
+    assert 1 + span_error / 100 == near("TRM-04", expected["gain"])
+    straight = shown.at_zero + span_error * np.linspace(0, 1, 5)
+    after_both = figures([0, 25, 50, 75, 100], errors - straight, [True] * 5, [1] * 5)
+    assert after_both.largest == near("TRM-04", expected["largest_after_perfect_zero_and_span"])
     after_zero_only = figures([0, 25, 50, 75, 100], errors - shown.at_zero, [True] * 5, [1] * 5)
     assert after_zero_only.largest == near("TRM-04", expected["largest_after_zero_only"])

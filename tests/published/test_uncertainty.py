@@ -49,11 +49,17 @@ def test_end_gauge_unc_02():
     assert np.abs(budget.contributions) == near("UNC-02", more["component_nm"])
     assert budget.u == near("UNC-02", more["u_c"])
     assert budget.dof == near("UNC-02", more["nu_eff"])
+    printed = expected["published"]
+    assert round(budget.u) == printed["u_c_nm"]
+    assert math.floor(budget.dof) == printed["nu_eff"]
     assert coverage(budget, probability=0.99).by == "degrees of freedom"
     # The source takes the next lower whole number of degrees of freedom.
     k = student_factor(math.floor(budget.dof), 0.99)
     assert k == near("UNC-02", more["t_995_at_16"])
     assert k * budget.u == near("UNC-02", more["U99"])
+    assert round(k, 2) == printed["t99"]
+    # It multiplies the rounded figures.
+    assert round(round(k, 2) * round(budget.u)) == printed["U99_nm"]
     products = [Component("product", u) for u in more["second_order"]]
     second = combine([*budget.components, *products])
     assert second.u == near("UNC-02", more["u_c_second_order"])
@@ -66,7 +72,7 @@ def test_weight_unc_03():
     assert budget.u == near("UNC-03", expected["derived_here"]["u_mg"], digits=7)
     assert budget.dof == near("UNC-03", expected["derived_here"]["nu_eff"], digits=7)
     assert round(budget.u, 1) == expected["published"]["u_mg"]
-    assert round(2 * budget.u) == expected["published"]["U_mg"]
+    assert round(expected["published"]["k"] * budget.u) == expected["published"]["U_mg"]
     cover = coverage(budget, probability=0.9545)
     assert cover.k == near("UNC-03", expected["derived_here"]["k_95_45_at_nu"], digits=6)
     assert cover.expanded == near("UNC-03", expected["derived_here"]["U_with_that_k_mg"], digits=6)
@@ -78,7 +84,10 @@ def test_gauge_block_unc_04():
     assert budget.u * 1e9 == near("UNC-04", expected["derived_here"]["u_nm"], digits=7)
     assert budget.dof == near("UNC-04", expected["derived_here"]["nu_eff"], digits=5)
     # The source takes k = 2 for a normal; its rectangles ask for a little less.
-    assert round(student_factor(math.inf) * budget.u * 1e9) == expected["published"]["U_nm"]
+    printed = expected["published"]
+    assert round(budget.u * 1e9, 1) == printed["u_nm"]
+    assert student_factor(math.inf) == pytest.approx(printed["k"], abs=1e-6)
+    assert round(printed["k"] * budget.u * 1e9) == printed["U_nm"]
     assert share_inside("UNC-04", coverage(budget).expanded) == pytest.approx(PROBABILITY, abs=2e-3)
 
 
@@ -88,7 +97,8 @@ def test_thermocouple_unc_05():
     assert budget.u == near("UNC-05", expected["derived_here"]["u"], digits=7)
     assert budget.u == near("UNC-05", expected["published"]["u"])
     # The source takes k = 2 for a normal; a simulation needs 1.83.
-    assert round(student_factor(math.inf) * budget.u, 1) == expected["published"]["U"]
+    assert student_factor(math.inf) == pytest.approx(expected["published"]["k"], abs=1e-6)
+    assert round(expected["published"]["k"] * budget.u, 1) == expected["published"]["U"]
     cover = coverage(budget)
     assert cover.k == pytest.approx(1.83, abs=0.005)
     assert share_inside("UNC-05", cover.expanded) == pytest.approx(PROBABILITY, abs=2e-3)
@@ -115,7 +125,14 @@ def test_calliper_with_two_dominant_rectangles_unc_06():
     assert cover.by == "two rectangular components"
     # The supplement leaves out the rest of 2 µm and rounds the edge; with both k is 1.840.
     assert cover.k == pytest.approx(k, abs=0.007)
-    assert round(cover.expanded / 1000, 2) == expected["published"]["U_mm"]
+    printed = expected["published"]
+    assert round(cover.expanded / 1000, 2) == printed["U_mm"]
+    assert round(budget.u) == printed["u_um"]
+    assert cover.k == pytest.approx(printed["k"], abs=0.015)
+    assert k * budget.u == near("UNC-06", expected["derived_here"]["U_um"], digits=5)
+    resolution, mechanical = sorted(np.abs(budget.contributions))[-2:]
+    edge = (mechanical - resolution) / (mechanical + resolution)
+    assert edge == pytest.approx(printed["edge_parameter"], abs=0.015)
 
 
 def test_factors_of_student_unc_07():
@@ -134,6 +151,9 @@ def test_standard_uncertainty_from_bounds_unc_08():
         (Shape.U_SHAPED, "u_shaped"),
     ):
         assert Component("bounds", 1.0, shape).u == near("UNC-08", expected[key])
+    # A trapezoid is the sum of two rectangles: its top is half as wide as its foot.
+    trapezoid = combine([Component(str(a), a, Shape.RECTANGULAR) for a in (0.75, 0.25)])
+    assert trapezoid.u == near("UNC-08", expected["trapezoid_top_half_width_beta_0_5"])
     step = Component("step", 0.5, Shape.RECTANGULAR)
     assert step.u == near("UNC-08", expected["resolution_step_1"])
 
