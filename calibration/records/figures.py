@@ -4,6 +4,7 @@ think in.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import NamedTuple
@@ -16,7 +17,7 @@ from calibration.records.models import Calibration, Reading
 from calibration.records.output_parts import COARSE
 from plant.level.signals import SIGNALS, percent_at
 from plant.level.units import to_cubic_metres, to_metres
-from plant.quantities import number, percent
+from plant.quantities import number, percent_decimals
 
 FIGURES = (
     ("Inaccuracy, lowest error", "lowest"),
@@ -32,17 +33,18 @@ SMALL_STEP = 2.0
 
 
 def figure_rows(record: Calibration, readings: Sequence[Reading]) -> list[tuple[str, str, str]]:
-    """A row a figure: its name, as found and as left, in % of span; empty where the readings cannot
-    tell.
+    """A row a figure: its name, as found and as left, in % of span or in mm where the tolerance is;
+    empty where the readings cannot tell. The dead band is of the input, always in % of span.
     """
     found, left = ([r for r in readings if r.stage == s] for s in ("as found", "as left"))
     of_found, of_left = _figures(record, found), _figures(record, left)
-    tolerance = record.tolerance_percent
+    shown = figures_unit_of(record)
     rows = [
-        (words, _figure(of_found, name, tolerance), _figure(of_left, name, tolerance))
+        (words, _figure(of_found, name, shown), _figure(of_left, name, shown))
         for words, name in FIGURES
     ]
-    rows.append(("Dead band", _dead_band(record, found), _dead_band(record, left)))
+    words = "Dead band" if shown.unit == "%" else "Dead band, % of span"
+    rows.append((words, _dead_band(record, found), _dead_band(record, left)))
     return [row for row in rows if row[1] or row[2]]
 
 
@@ -58,7 +60,7 @@ def _figures(record: Calibration, readings: list[Reading]) -> FullFigures | None
     )
 
 
-def _figure(of: FullFigures | None, name: str, tolerance: float) -> str:
+def _figure(of: FullFigures | None, name: str, shown: ShownUnit) -> str:
     if of is None:
         return ""
     value = next(
@@ -67,7 +69,7 @@ def _figure(of: FullFigures | None, name: str, tolerance: float) -> str:
     )
     if value is None or value != value:
         return ""
-    text = percent(float(value), tolerance)
+    text = number(float(value) * shown.by, shown.decimals, signed=True)
     return text if name in ("lowest", "highest") else text.lstrip("+")
 
 
@@ -123,6 +125,10 @@ def _band_of(record: Calibration, readings: Sequence[Reading]) -> DeadBand | Non
 
 
 # ---- an error in the units people think in ----
+# An error in mm or m³ is shown to at most this share of its tolerance (no source).
+RESOLVED = 20
+
+
 class Units(NamedTuple):
     """What one % of span is in the signal's unit and in mm or m³."""
 
@@ -141,3 +147,25 @@ def units_of(record: Calibration) -> Units:
     )
     base = span * 1000 if is_level else span
     return Units(signal.span / 100, signal.unit, base / 100, "mm" if is_level else "m3")
+
+
+class ShownUnit(NamedTuple):
+    """In what figures are shown: so much for one % of span, with so many decimals."""
+
+    unit: str
+    by: float
+    decimals: int
+
+
+def base_unit_of(record: Calibration) -> ShownUnit:
+    """mm or m³; fine enough to tell a twentieth of the tolerance."""
+    units = units_of(record)
+    step = record.tolerance_percent * units.base / RESOLVED
+    return ShownUnit(units.base_unit, units.base, max(1, math.ceil(-math.log10(step) - 1e-9)))
+
+
+def figures_unit_of(record: Calibration) -> ShownUnit:
+    """mm where the tolerance is in mm, as for custody transfer; else % of span."""
+    if record.tolerance_unit == "mm":
+        return base_unit_of(record)
+    return ShownUnit("%", 1.0, percent_decimals(record.tolerance_percent))

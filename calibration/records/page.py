@@ -12,7 +12,13 @@ from django.shortcuts import get_object_or_404
 
 from calibration.records.budget_page import budget_of, guard_of
 from calibration.records.charts import error_curve
-from calibration.records.figures import figure_rows, share_of_span, units_of
+from calibration.records.figures import (
+    base_unit_of,
+    figure_rows,
+    figures_unit_of,
+    share_of_span,
+    units_of,
+)
 from calibration.records.models import Calibration, Reading
 from calibration.records.patterns import hints_of
 from calibration.tablet.models import FieldPhoto
@@ -62,6 +68,8 @@ def record_context(record: Calibration) -> dict[str, Any]:
         "uncertainty": budget_of(record),
         "figure_rows": figure_rows(record, readings),
         "units": units_of(record),
+        "base": base_unit_of(record),
+        "shown": figures_unit_of(record),
         "hints": hints_of(record, readings),
     } | _taken_in_the_plant(record)
 

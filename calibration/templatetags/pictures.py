@@ -15,7 +15,7 @@ from django.utils.safestring import SafeString
 
 from calibration.charts import Spec
 from calibration.due.reads import WorkWeek
-from plant.quantities import MONTHS, day_text, number, percent, percent_decimals
+from plant.quantities import MONTHS, NOTHING, day_text, number, percent, percent_decimals
 from plant.templatetags.marks import plate, state
 
 register = template.Library()
@@ -174,9 +174,9 @@ def verdict(word: str | None) -> SafeString:
 
 
 @register.simple_tag
-def scaled(value: Any, by: float, decimals: int) -> str:
+def scaled(value: Any, by: float, decimals: int, signed: bool = True) -> str:
     """``{% scaled error units.signal 3 %}``: a value in another unit, with its sign."""
-    return "" if value is None else number(float(value) * by, decimals, signed=True)
+    return NOTHING if value is None else number(float(value) * by, decimals, signed=signed)
 
 
 # ---- workload ----

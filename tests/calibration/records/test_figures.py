@@ -8,7 +8,13 @@ from decimal import Decimal
 
 import pytest
 
-from calibration.records.figures import figure_rows, share_of_span, units_of
+from calibration.records.figures import (
+    base_unit_of,
+    figure_rows,
+    figures_unit_of,
+    share_of_span,
+    units_of,
+)
 from calibration.records.models import Calibration, Reading
 
 RECORD = Calibration(
@@ -201,6 +207,28 @@ def test_one_percent_of_span_in_the_signal_and_in_level_or_volume(record, expect
     for ends in ({"lower": Decimal(2), "upper": Decimal(12)}, {"lower": 12, "upper": 2}):
         units = units_of(Calibration(**({"quantity": "level"} | record | ends)))
         assert units == (pytest.approx(signal), signal_unit, pytest.approx(base), base_unit)
+
+
+@pytest.mark.parametrize(
+    ("tolerance", "decimals"), [(20.0, 1), (2.0, 1), (1.99, 2), (0.5, 2), (0.1, 3)]
+)
+def test_an_error_of_volume_is_shown_to_a_twentieth_of_its_tolerance(tolerance, decimals):
+    """Of 0 to 100 m³ one per cent is a cubic metre: ± 0.5 % are told apart by 0.025 m³."""
+    facts = {"quantity": "volume", "unit": "m3", "lower": 0, "upper": 100, "signal": "4-20mA"}
+    base = base_unit_of(Calibration(tolerance_percent=tolerance, **facts))
+    assert base == ("m3", pytest.approx(1.0), decimals)
+    assert 10**-decimals <= tolerance / 20 + 1e-9
+
+
+def test_a_custody_record_s_figures_are_in_millimetres_like_its_tolerance():
+    facts = {"quantity": "level", "unit": "m", "lower": 0, "upper": 10, "signal": "4-20mA"}
+    custody = Calibration(tolerance_percent=0.03, tolerance_unit="mm", **facts)
+    assert figures_unit_of(custody) == ("mm", pytest.approx(100.0), 1)
+    table = shown(of_errors([0.01, 0.05, 0.03, 0.07, 0.01]), custody)
+    assert table["Inaccuracy, highest error"] == ("+7.0", "")
+    assert table["Hysteresis"] == ("2.0", "")
+    other = Calibration(tolerance_percent=0.3, tolerance_unit="%", **facts)
+    assert figures_unit_of(other) == ("%", 1.0, 3)
 
 
 def test_the_share_of_span_runs_from_the_lower_range_value():
