@@ -65,9 +65,11 @@ def worst(verdicts: Iterable[str]) -> Verdict:
 
 @limits_size("tolerance")
 def uncertainty_ratio(tolerance: ArrayLike, expanded: ArrayLike) -> Any:
-    """Test uncertainty ratio (TUR): half-width of the tolerance over U (k = 2); shapes broadcast.
+    """Test uncertainty ratio (TUR): half-width of the tolerance over the expanded uncertainty U of
+    the error, at 95 %; shapes broadcast.
 
-    Both in one unit. Raises BadArgument where one is not above zero.
+    Both in one unit. Raises BadArgument where one is not above zero. Source: ANSI/NCSL Z540.3, the
+    tolerance's span over twice the 95 % expanded uncertainty (from memory).
 
     >>> float(uncertainty_ratio(0.2, 0.05))
     4.0

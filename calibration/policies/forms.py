@@ -76,8 +76,8 @@ LABELS = {
     "stair_shorter_percent": "Shorter by",
 }
 HINTS = {
-    "least_tur": "Tolerance over U. Below it the record says that the standards are hardly good "
-    "enough.",
+    "least_tur": "Tolerance over U, the expanded uncertainty of an error at 95 %. Below it the "
+    "record says that the standards are hardly good enough.",
     "target_percent": "The share of as founds that should be in tolerance.",
     "lengthen": "Shortening is never limited.",
     "least_chance_percent": "By its drift; a point below it needs a calibration before it is "

@@ -80,20 +80,6 @@ def _beside(setup: Setup, parts: Parts) -> tuple[str, ...]:
     return tuple(s.name for s, _ in setup.certified if s.name not in counted)
 
 
-def u_output(setup: Setup, reading: ReadingEntry) -> float:
-    """Standard uncertainty of one reading's error, % of span: the part of what reads the output."""
-    return _root(output_parts(setup, [reading]))
-
-
-def u_input(setup: Setup, reading: ReadingEntry) -> float:
-    """The same of what applies the input. Both in quadrature are the whole for a single reading."""
-    return _root(input_parts(setup, np.array([float(reading.applied)])))
-
-
-def _root(parts: Parts) -> float:
-    return math.sqrt(sum(float(np.square(c.contribution).max()) for c in parts.components))
-
-
 def _repeats(setup: Setup, readings: Sequence[ReadingEntry], percent: np.ndarray) -> Parts:
     """Scatter of readings of one point from the same side, pooled over the points that were
     repeated.

@@ -5,19 +5,23 @@ ratio).
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
+
 from calibration.jobs.models import Job
 from calibration.metrology.decision import uncertainty_ratio
+from calibration.metrology.uncertainty import combine, coverage
 from calibration.procedures.models import ProcedureVersion
-from calibration.records.budgets import u_input, u_output
 from calibration.records.certificate_units import MILLIMETRES, Kind, kind_of, signal_per_unit
 from calibration.records.entry import ReadingEntry
+from calibration.records.input_parts import input_parts
+from calibration.records.output_parts import output_parts
 from calibration.records.setup import METERS, Certified, Setup
 from calibration.records.standard_uses import LENGTHS, why_not_counted
+from calibration.records.uncertainty import PROBABILITY
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import signal_at
 from plant.level.units import LENGTH_UNITS
@@ -131,7 +135,8 @@ class _Ratio:
         expected = float(signal_at(float(middle), **ends, signal=point.output))
         self._reading = ReadingEntry("as found", 1, middle, Decimal(str(round(expected, 3))))
         usual = self._setup([])
-        self._usual = u_output(usual, self._reading), u_input(usual, self._reading)
+        self._applied = np.array([float(middle)])
+        self._usual = output_parts(usual, [self._reading]), input_parts(usual, self._applied)
 
     def of(self, standard: ReferenceStandard, certificate: StandardCertificate) -> float | None:
         """None for one on which no figure of the error rests."""
@@ -141,11 +146,12 @@ class _Ratio:
         setup = self._setup([(standard, certificate)])
         of_output, of_input = self._usual
         if kind in METERS or kind == Kind.RESISTOR:
-            of_output = u_output(setup, self._reading)
+            of_output = output_parts(setup, [self._reading])
         else:
-            of_input = u_input(setup, self._reading)
-        u = math.hypot(of_output, of_input)
-        return round(float(uncertainty_ratio(self._point.limits.percent, 2 * u)), 2)
+            of_input = input_parts(setup, self._applied)
+        budget = combine((of_output + of_input).components)
+        expanded = coverage(budget, probability=PROBABILITY).expanded
+        return round(float(np.max(uncertainty_ratio(self._point.limits.percent, expanded))), 2)
 
     def _setup(self, certified: Certified) -> Setup:
         return Setup(self._point, self._transmitter, self._way, certified)

@@ -106,7 +106,7 @@ class Uncertainty:
         columns: dict[str, Any] = {
             "expanded_percent": float(self.expanded[worst]),
             "coverage_factor": float(self.k[worst]),
-            "tur": float(uncertainty_ratio(tolerance, 2 * self.u[worst])),
+            "tur": float(uncertainty_ratio(tolerance, self.expanded[worst])),
             "budget": self.budget(worst),
         }
         for end, target in (("zero", 0.0), ("span", 100.0)):

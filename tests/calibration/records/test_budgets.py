@@ -106,7 +106,7 @@ def test_what_nobody_measured_is_marked_and_what_lasts_stays_out_of_the_drift(se
     assert sum(part["share"] for part in parts.values()) == pytest.approx(1)
     assert columns["u_span"] < columns["budget"]["u"]
     assert columns["u_span_shared"] <= columns["u_span"]
-    assert columns["tur"] == pytest.approx(1.0 / (2 * columns["budget"]["u"]))
+    assert columns["tur"] == pytest.approx(1.0 / columns["budget"]["U"])
 
 
 def test_repeats_tell_their_scatter(setup):

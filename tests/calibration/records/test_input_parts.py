@@ -8,7 +8,6 @@ from math import pi
 import numpy as np
 import pytest
 
-from calibration.records.budgets import u_input
 from calibration.records.input_parts import input_parts
 from calibration.records.setup import Setup
 from calibration.records.uncertainty import Parts
@@ -19,7 +18,6 @@ from plant.transmitters.probe import probe_figures
 from tests.makers import (
     a_certificate,
     a_point,
-    a_reading,
     a_standard,
     a_tank,
     a_transmitter,
@@ -58,7 +56,6 @@ def test_simulated_output_leaves_the_steps_of_its_current():
     parts, by_name = parts_at(setup, 0.3, 8.3)
     assert by_name == {"output step": pytest.approx([100 * 0.001 * HALF / 16] * 2)}
     assert parts.assumed == {"output step"}
-    assert u_input(setup, a_reading("8.3", "20")) == pytest.approx(100 * 0.001 * HALF / 16)
 
 
 # ---- a tape's certificate ----

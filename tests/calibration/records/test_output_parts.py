@@ -5,12 +5,11 @@ each once more by hand, in % of span.
 from __future__ import annotations
 
 from decimal import Decimal
-from math import hypot
 
 import numpy as np
 import pytest
 
-from calibration.records.budgets import u_input, u_output, uncertainty_of
+from calibration.records.budgets import uncertainty_of
 from calibration.records.certificate_units import signal_per_unit
 from calibration.records.entry import ReadingEntry
 from calibration.records.output_parts import meter_digit, output_parts
@@ -210,14 +209,6 @@ def test_a_display_leaves_half_its_last_digit_and_a_thousandth_of_span_at_most(s
     parts, by_name = parts_at(setup_for(), [reading])
     assert by_name == {"display": pytest.approx([digit / 2 * HALF * 100 / 8])}
     assert not parts.assumed
-
-
-# ---- both parts of one reading ----
-def test_output_and_input_in_quadrature_are_the_whole_of_a_single_reading():
-    setup, reading = setup_for(multimeter={"unit": "mA"}), a_reading("8.3", "20.000")
-    whole = uncertainty_of(setup, [reading]).u[0]
-    assert hypot(u_output(setup, reading), u_input(setup, reading)) == pytest.approx(whole)
-    assert u_output(setup, reading) == pytest.approx(hypot(0.01, 0.0005) * HALF * MA)
 
 
 # ---- repeats ----

@@ -211,7 +211,7 @@ def test_the_kit_s_ratio_is_that_of_the_whole_budget(technician, kind, unit, way
     hung = job.point.installations.get().transmitter
     setup = Setup(job.point, hung, way, [(standard, row)])
     uncertainty = uncertainty_of(setup, [middle])
-    expected = job.point.limits.percent / (2 * float(uncertainty.u[0]))
+    expected = job.point.limits.percent / float(uncertainty.expanded[0])
     assert told["fits"], told
     assert told["tur"] == pytest.approx(expected, abs=0.006)
 
