@@ -175,20 +175,14 @@ def _sharpen(
     years = np.where(np.isnan(rough), 1.0, rough)
     aim = ndtri(target)
 
-    def quantile(likely: np.ndarray) -> np.ndarray:
-        return np.asarray(ndtri(np.clip(likely, 1e-12, 1 - 1e-12)))
-
     def miss(at: np.ndarray) -> np.ndarray:
-        return quantile(_inside(of, years, half, u, at)) - aim
+        return _quantile(_inside(of, years, half, u, at)) - aim
 
     arrived, at_before = np.zeros(len(of), dtype=bool), np.zeros(len(of))
     going = np.flatnonzero(~np.isnan(rough))
     before = years.copy()
     at_before[going] = miss(going)
-    # The first step goes by the slope of the one normal.
-    slope = (quantile(normal.inside(1.02 * years)) - quantile(normal.inside(years))) / 0.02
-    step = np.where(slope < 0, at_before / np.where(slope < 0, slope, 1.0), -0.5 * at_before)
-    years = years * np.clip(1 - step, 0.7, 1.3)
+    years = _second(years, at_before, normal)
     off = np.ones(len(of))
     for _ in range(5):
         if not going.size:
@@ -205,6 +199,18 @@ def _sharpen(
         off[going] = left
         going = going[~arrived[going]]
     return years, arrived
+
+
+def _quantile(likely: np.ndarray) -> np.ndarray:
+    return np.asarray(ndtri(np.clip(likely, 1e-12, 1 - 1e-12)))
+
+
+def _second(years: np.ndarray, miss: np.ndarray, normal: _OneNormal) -> np.ndarray:
+    """Where to look next: by the slope that one normal has there, for the mixture's miss."""
+    slope = (_quantile(normal.inside(1.02 * years)) - _quantile(normal.inside(years))) / 0.02
+    falls = slope < 0
+    step = np.where(falls, miss / np.where(falls, slope, 1.0), -0.5 * miss)
+    return np.asarray(years * np.clip(1 - step, 0.7, 1.3))
 
 
 def _by_parting(

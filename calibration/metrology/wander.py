@@ -1,16 +1,17 @@
 """Steady drift and random walk of a transmitter, estimated together from its increments.
 
-The true error moves as dx = rate dt + √q dW. A reading is the true error and an error of its own;
-where nothing was adjusted, as left *is* as found, so neighbouring increments share an error, and
-only neighbours do. The likelihood of the increments is therefore that of a tridiagonal covariance,
-which one pass along the visits gives exactly. It is averaged over a few values of q, never decided
-for one of them: with a handful of visits a choice would be a guess, and the band drawn from it too
-narrow. The prior of rate and q comes from the family (families.py) or is a wide default.
+The true error moves as dx = rate dt + √q dW; under some laws the rate itself walks too. A reading
+is the true error and an error of its own; where nothing was adjusted, as left *is* as found, so
+neighbouring increments share an error. The likelihood of the increments comes exactly from one
+pass along the visits (likelihood.py). It is averaged over a few laws, never decided for one of
+them: with a handful of visits a choice would be a guess, and the band drawn from it too narrow.
+The prior of rate and law comes from the family (families.py) or is a wide default.
 
-Visits run along the first axis, instruments along the last, the values of q between; one
-instrument is a fleet of one. Errors are in % of span, time in years. No jump is foreseen: say so
-beside each band.
-Source: derived for this book; worked by an independent dense calculation in DRF-01 to DRF-04.
+Visits run along the first axis, instruments along the last, the laws between; one instrument is a
+fleet of one. Errors are in % of span, time in years. No jump is foreseen, nor a change of rate
+that none of the laws allows: say so beside each band.
+Source: derived for this book; worked by an independent dense calculation in DRF-01 to DRF-04, the
+laws of a changing rate in tests/calibration/metrology/dense.py.
 """
 
 from __future__ import annotations
