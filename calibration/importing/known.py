@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Protocol
 
 from calibration.procedures.models import ProcedureVersion
+from calibration.records.standard_uses import best_of
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.parsers import nearest, one_of
 from plant.people.models import Person
@@ -79,18 +80,21 @@ class Known:
         )
 
     def certified(
-        self, name: str, day: dt.date
+        self, name: str, day: dt.date, point: MeasuringPoint | None, way: str | None
     ) -> tuple[ReferenceStandard, StandardCertificate] | str:
-        """A standard with the certificate that covers the day, or the reason why there is none."""
+        """A standard with the certificate that covers the day, of several one that counts in such a
+        test; or the reason why there is none.
+        """
         standard = self.standards.get(name)
         if standard is None:
             return f"{name} is no reference standard of this site{nearest(name, self.standards)}"
         if standard.withdrawn_on and standard.withdrawn_on <= day:
             return f"{name} was withdrawn on {day_text(standard.withdrawn_on)}"
-        for certificate in self.certificates[standard.pk]:
-            withdrawn = certificate.withdrawn_on and certificate.withdrawn_on <= day
-            if certificate.issued_on <= day <= certificate.valid_until and not withdrawn:
-                return standard, certificate
+        covering = [c for c in self.certificates[standard.pk] if _covers(c, day)]
+        if covering:
+            if point is None or way is None:
+                return standard, covering[0]
+            return standard, best_of(standard, covering, point, way)
         return (
             f"{name} has no certificate that covers {day_text(day)}; import the certificate of "
             "that time first"
@@ -112,6 +116,11 @@ class Known:
             if self.versions
             else "is no procedure here"
         )
+
+
+def _covers(certificate: StandardCertificate, day: dt.date) -> bool:
+    is_withdrawn = certificate.withdrawn_on and certificate.withdrawn_on <= day
+    return certificate.issued_on <= day <= certificate.valid_until and not is_withdrawn
 
 
 def _serves(row: Installation, day: dt.date) -> bool:

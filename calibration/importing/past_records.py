@@ -156,7 +156,7 @@ def _find_papers(parsed: Parsed, record: PastRecord, known: Known) -> None:
     if day is None:
         return
     for name in record.values.get("standards", ()):
-        pair = known.certified(name, day)
+        pair = known.certified(name, day, record.point, record.values.get("way"))
         if isinstance(pair, str):
             parsed.refuse(record.first, "standards", pair)
         else:

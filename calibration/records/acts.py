@@ -179,7 +179,7 @@ def _store(
     if entry.done_on > point.site.day_of(sender.at):
         raise DayInFuture(entry.done_on)
     transmitter = transmitter or _installed_on(point, entry.done_on)
-    certified = certificates_on(entry.done_on, entry.standards, point.site_id)
+    certified = certificates_on(entry.done_on, entry.standards, point, entry.way)
     if amends is None:
         check_ranges(certified, point)
     # An amendment corrects what was measured that day, under the range and tolerance of that day.

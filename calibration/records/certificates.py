@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
@@ -15,6 +16,7 @@ from calibration.records.refusals import (
     StandardOfAnotherSite,
     StandardOutOfRange,
 )
+from calibration.records.standard_uses import best_of
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.points.models import MeasuringPoint
 
@@ -22,10 +24,11 @@ Pair = tuple[ReferenceStandard, StandardCertificate]
 
 
 def certificates_on(
-    day: dt.date, standards: Sequence[ReferenceStandard], site_id: int
+    day: dt.date, standards: Sequence[ReferenceStandard], point: MeasuringPoint, way: str
 ) -> list[Pair]:
-    """Each standard with the certificate that covers the day (of several the one that is valid
-    longest). Refused by name where there is none.
+    """Each standard with the certificate that covers the day; of several one that counts in a test
+    of ``point`` by ``way``, and of these the one that is valid longest. Refused by name where there
+    is none.
     """
     if not standards:
         raise NoStandard
@@ -34,20 +37,25 @@ def certificates_on(
     )
     named: Any = ReferenceStandard.objects.filter(pk__in=[s.pk for s in standards])
     rows = named.annotate(covering=FilteredRelation("certificates", condition=covers))
-    by_key: dict[int, ReferenceStandard] = {
-        row.pk: row for row in rows.select_related("covering").order_by("covering__valid_until")
-    }
-    return [_certified(by_key.get(s.pk), site_id, day) for s in standards]
+    found: dict[int, list[ReferenceStandard]] = defaultdict(list)
+    for row in rows.select_related("covering").order_by("-covering__valid_until"):
+        found[row.pk].append(row)
+    return [_certified(found[s.pk], point, way, day) for s in standards]
 
 
-def _certified(standard: ReferenceStandard | None, site_id: int, day: dt.date) -> Pair:
-    if standard is None or standard.site_id != site_id:
-        raise StandardOfAnotherSite(standard)
-    certificate: StandardCertificate | None = getattr(standard, "covering", None)
+def _certified(
+    rows: Sequence[ReferenceStandard], point: MeasuringPoint, way: str, day: dt.date
+) -> Pair:
+    """``rows``: the standard, once for each certificate that covers the day."""
+    if not rows or rows[0].site_id != point.site_id:
+        raise StandardOfAnotherSite(rows[0] if rows else None)
+    standard = rows[0]
+    known: list[StandardCertificate | None] = [getattr(row, "covering", None) for row in rows]
+    certificates = [one for one in known if one is not None]
     is_withdrawn = standard.withdrawn_on and standard.withdrawn_on <= day
-    if is_withdrawn or certificate is None:
+    if is_withdrawn or not certificates:
         raise NoValidCertificate(standard, day)
-    return standard, certificate
+    return standard, best_of(standard, certificates, point, way)
 
 
 def check_ranges(pairs: Sequence[Pair], point: MeasuringPoint) -> None:

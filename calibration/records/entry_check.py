@@ -4,6 +4,7 @@ is stored.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +15,7 @@ from calibration.records.judging import STAGES, StageResult, judge_stages, polic
 from calibration.records.models import Calibration
 from calibration.records.refusals import StandardNotCounted
 from calibration.records.setup import Certified, Setup
+from calibration.records.standard_uses import best_of
 from calibration.standards.models import StandardCertificate
 from plant.level.hints import Hint, reading_hints
 from plant.quantities import number, percent
@@ -91,15 +93,17 @@ def _certified(form: CalibrationForm) -> Certified:
     """
     typed = form.head.cleaned_data
     day, ticked = typed.get("done_on"), typed.get("standards") or []
+    way = typed.get("way") or form.version.way
     if day is None:
         return []
     rows = StandardCertificate.objects.covering(day).filter(
         standard__in=ticked, standard__site=form.point.site_id
     )
-    by_standard = {
-        row.standard_id: row for row in rows.select_related("standard").order_by("valid_until")
-    }
-    return [(row.standard, row) for row in by_standard.values()]
+    by_standard: dict[int, list[StandardCertificate]] = defaultdict(list)
+    for row in rows.select_related("standard").order_by("-valid_until"):
+        by_standard[row.standard_id].append(row)
+    chosen = [best_of(some[0].standard, some, form.point, way) for some in by_standard.values()]
+    return [(row.standard, row) for row in chosen]
 
 
 def _stage_check(

@@ -20,7 +20,7 @@ from calibration.records.entry import ReadingEntry
 from calibration.records.input_parts import input_parts
 from calibration.records.output_parts import output_parts
 from calibration.records.setup import METERS, Certified, Setup
-from calibration.records.standard_uses import LENGTHS, why_not_counted
+from calibration.records.standard_uses import LENGTHS, best_of, why_not_counted
 from calibration.records.uncertainty import PROBABILITY
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import signal_at
@@ -59,7 +59,8 @@ class Kit:
         for standard, rows in self._certified.items():
             if standard.site_id != job.site_id:
                 continue
-            row = next((c for c in rows if c.issued_on <= today <= c.valid_until), rows[0])
+            valid = [c for c in rows if c.issued_on <= today <= c.valid_until]
+            row = best_of(standard, valid or rows[:1], job.point, version.way)
             why = unfit(standard, row, job.point, version.way)
             kit[str(standard.pk)] = {
                 "fits": not why,

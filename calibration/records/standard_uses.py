@@ -4,7 +4,7 @@ record refuses it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from calibration.procedures.models import InputWay
 from calibration.records.certificate_units import (
@@ -78,6 +78,21 @@ def why_not_counted(
     except StandardNotCounted as refusal:
         return refusal.why
     return ""
+
+
+def best_of(
+    standard: ReferenceStandard,
+    certificates: Sequence[StandardCertificate],
+    point: MeasuringPoint,
+    way: str,
+) -> StandardCertificate:
+    """Of its certificates, such as one in mA and one in V: the first that counts in a test of
+    ``point`` by ``way``, or else the first.
+    """
+    return next(
+        (c for c in certificates if not why_not_counted(standard, c, point, way)),
+        certificates[0],
+    )
 
 
 def _check_unit(

@@ -4,6 +4,7 @@ by every way of applying the input, with every form of certificate.
 
 from __future__ import annotations
 
+import datetime as dt
 import uuid
 from decimal import Decimal
 
@@ -28,6 +29,7 @@ from calibration.standards.models import ReferenceStandard, StandardCertificate
 from tests.folded import folded
 from tests.makers import (
     NOON,
+    TODAY,
     a_certificate,
     a_job,
     a_point,
@@ -226,6 +228,21 @@ def test_a_record_with_a_standard_of_no_use_is_refused_and_nothing_is_stored(tec
     )
     assert refused.value.field == "standards"
     assert not Calibration.objects.exists()
+
+
+@pytest.mark.parametrize(("signal", "unit"), [("1-5V", "V"), ("4-20mA", "mA")])
+def test_of_two_certificates_the_one_that_counts_is_taken(technician, signal, unit):
+    """A multimeter with a certificate for each thing it measures."""
+    point = an_equipped_point(signal=signal)
+    meter = a_standard("MM-01")
+    a_certificate(meter, unit=unit, valid_until=TODAY + dt.timedelta(10))
+    a_certificate(meter, unit="°C", valid_until=TODAY + dt.timedelta(300))
+    observed = Decimal(3) if unit == "V" else Decimal(12)
+    readings = [a_reading("4.3", observed, stage=stage) for stage in ("as it stands", "as found")]
+    sent = a_sent_record(standards=[meter], readings=readings)
+    job = a_job(point, by=technician)
+    record = records.submit(job, sent, submission=uuid.uuid4(), by=technician, at=NOON).record
+    assert record.standards_used.get().certificate.unit == unit
 
 
 def test_the_record_s_page_shows_what_its_errors_are_corrected_for(sign_in, technician):
