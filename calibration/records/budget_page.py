@@ -8,7 +8,8 @@ from typing import Any, NamedTuple
 from calibration.policies.models import Policy
 from calibration.records.judging import policy_of
 from calibration.records.models import Calibration
-from plant.quantities import number, with_unit
+from calibration.standards.models import deviation_text
+from plant.quantities import number
 
 
 class Part(NamedTuple):
@@ -53,8 +54,7 @@ def budget_of(record: Calibration) -> dict[str, Any] | None:
 
 def _correction(row: dict[str, Any]) -> str:
     """Such as "R-250, −2.5 Ω: up to 1.24 % of span"."""
-    deviation = number(row["deviation"], 6, signed=True).rstrip("0").rstrip(".")
-    shown = with_unit(deviation, row["unit"])
+    shown = deviation_text(row["deviation"], row["unit"])
     return f"{row['standard']}, {shown}: up to {number(row['most'], 3)} % of span"
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 from typing import Self
 
 from django.db import models
 from django.db.models import F, Max, Q
 
 from plant.choices import LowerCaseChoices
+from plant.quantities import number, with_unit
 from plant.sites.querysets import SiteQuerySet
 
 
@@ -187,3 +189,16 @@ class StandardCertificate(models.Model):
     @property
     def site_id(self) -> int:
         return self.standard.site_id
+
+    @property
+    def deviation_text(self) -> str:
+        return deviation_text(self.deviation, self.unit) if self.deviation else ""
+
+
+def deviation_text(deviation: Decimal | float, unit: str) -> str:
+    """With its sign and unit, and no digits that say nothing.
+
+    >>> deviation_text(-2.5, "mm") == "−2.5\u00a0mm"
+    True
+    """
+    return with_unit(number(deviation, 6, signed=True).rstrip("0").rstrip("."), unit)

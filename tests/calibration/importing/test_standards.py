@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 
 import pytest
 
@@ -28,6 +29,19 @@ def test_a_standard_comes_in_with_all_its_certificates(site, planner):
     assert covering.get().standard.name == "MM-01"
     again = send(TEXT, by=planner, kind="standards")
     assert (again.rows_new, again.rows_changed, again.rows_same) == (0, 0, 3)
+
+
+def test_a_certified_deviation_comes_in_with_its_sign(site, planner):
+    text = TEXT.replace(",unit,U,k", ",unit,U,k,deviation").replace(
+        "0.0015,2\n", "0.0015,2,-0.004\n"
+    )
+    applied(
+        text.replace("DT-02,dip tape,,,,,,,", "DT-02,dip tape,,,,,,,,"),
+        by=planner,
+        kind="standards",
+    )
+    known = StandardCertificate.objects.values_list("deviation", flat=True)
+    assert list(known) == [Decimal("-0.004")] * 2
 
 
 def test_a_new_certificate_is_added_to_a_standard_of_the_book(site, planner):

@@ -106,7 +106,7 @@ def test_a_certified_deviation_is_typed_with_its_sign_and_shown(sign_in, technic
     facts = FACTS | {"unit": "Ω", "deviation": "\u22122.5"}
     page = sign_in(technician).post(address("certificate_new", standard), facts, follow=True)
     assert StandardCertificate.objects.get().deviation == Decimal("-2.5")
-    assert "deviation -2.5 Ω" in folded(page)
+    assert "deviation −2.5\u00a0Ω" in folded(page)
 
 
 def test_an_altered_file_is_not_handed_out(sign_in, technician):
