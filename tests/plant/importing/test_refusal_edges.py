@@ -24,3 +24,9 @@ def test_a_value_too_long_for_the_page_ends_in_an_ellipsis(tank, planner):
     assert max(map(len, shown)) == 120
     assert any(value.endswith("9…") for value in shown)
     assert reasons(batch)
+
+
+def test_a_column_s_name_too_long_for_the_page_is_cut_too(tank, planner):
+    batch = send(rows(f"{HEADER},{'x' * 200}", "LT-101A,T-101,0.3,8.3,1,7"), by=planner)
+    assert batch.state == "refused"
+    assert max(len(problem.column) for problem in batch.problems.all()) == 80
