@@ -23,7 +23,7 @@ class Cell(NamedTuple):
     sql: str
 
 
-SEND = {"i4": "int4send", "i8": "int8send", "f8": "float8send"}
+SEND = {"f4": "float4send", "i4": "int4send", "i8": "int8send", "f8": "float8send"}
 
 
 def row_type(cells: Sequence[Cell]) -> np.dtype:

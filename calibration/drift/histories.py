@@ -14,6 +14,7 @@ from calibration.metrology.drift import CannotFit
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.fleet_fit import widening
 from calibration.metrology.histories import Histories, gather
+from calibration.metrology.shapes import FamilyShapes, alone
 from calibration.metrology.wander import Prior, default_prior, laws, weights_of_all_laws
 
 ENDS = ("zero", "span")
@@ -109,20 +110,24 @@ def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarra
 
 
 PRIOR = ("rate", "spread", "mean_sd", "weights")
-COLUMNS = ", ".join(f"{end}_{part}" for end in ENDS for part in PRIOR)
+SHAPE = ("shape_mean", "shape_between", "shape_within")
+COLUMNS = ", ".join((*(f"{end}_{part}" for end in ENDS for part in PRIOR), *SHAPE))
 FAMILIES = f"""
     SELECT id, members, tolerance_percent, forecasts_held, forecasts, {COLUMNS}
     FROM calibration_family WHERE id = ANY(%s) AND members > %s
 """  # noqa: S608 - parts written above
 
 
-def priors_of(histories: EndHistories, points: Points) -> Prior:
-    """The prior of each column: that of its family, or the wide default (one query at most)."""
+def families_of(histories: EndHistories, points: Points) -> tuple[Prior, FamilyShapes]:
+    """What the families know: the prior of each column, and the shapes of each point's family; the
+    wide default where there is none (one query at most).
+    """
     ids = points.family[histories.place]
     prior = default_prior(histories.tolerance)
+    shapes = alone(points.tolerance)
     known = np.unique(ids[ids > 0])
     if not known.size:
-        return prior
+        return prior, shapes
     # The default's arrays may be one and the same: each gets its own before families are filled in.
     prior = replace(
         prior,
@@ -135,6 +140,7 @@ def priors_of(histories: EndHistories, points: Points) -> Prior:
         execute(cursor, FAMILIES, [BigInts.of(known), FEWEST_OTHERS])
         families = cursor.fetchall()
     for pk, members, tolerance, held, made, *numbers in families:
+        _set_shapes(shapes, points.family == pk, members, numbers[4 * len(ENDS) :])
         q, change = laws(np.array([tolerance]))
         for end in range(len(ENDS)):
             rate, spread, mean_sd, weights = numbers[4 * end : 4 * end + 4]
@@ -145,4 +151,13 @@ def priors_of(histories: EndHistories, points: Points) -> Prior:
             prior.weights[:, mine] = weights_of_all_laws(weights)[:, None]
             prior.q[:, mine], prior.change[:, mine] = q, change
             prior.others[mine], prior.widening[mine] = members - 1, widening(held, made)
-    return prior
+    return prior, shapes
+
+
+def _set_shapes(of: FamilyShapes, mine: np.ndarray, members: int, known: list[list[float]]) -> None:
+    """The family's own in place of the wide default, where it has any."""
+    if not all(known):
+        return
+    for column, values in zip((of.mean, of.between, of.within), known, strict=True):
+        column[:, mine] = np.array(values)[:, None]
+    of.members[mine] = members

@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calibration.drift.histories import ENDS, EndHistories, histories_of, priors_of
+from calibration.drift.histories import ENDS, EndHistories, families_of, histories_of
 from calibration.drift.results import (
+    DAY_0,
     DAYS_PER_YEAR,
     PointRow,
     Results,
@@ -22,10 +23,11 @@ from calibration.drift.results import (
     points_of,
     results_of,
 )
+from calibration.drift.verdicts import Verdicts, tests_of, verdicts_of
 from calibration.metrology.backtest import robust_lines
 from calibration.metrology.crossing import Crossings, crossings
 from calibration.metrology.drift import OriginLine, through_origin
-from calibration.metrology.forecast import Forecast, forecast
+from calibration.metrology.forecast import Forecast, forecast, is_dated
 from calibration.metrology.wander import Band, Outlook, outlook
 from plant.points.models import MeasuringPoint
 
@@ -126,6 +128,13 @@ class PointTrend:
     family_id: int | None
     zero: Drift
     span: Drift
+    verdicts: Verdicts | None = None
+
+    def chance(self, day: dt.date) -> float | None:
+        """Of passing, found on that day; None where not both ends give dates."""
+        if self.verdicts is None:
+            return None
+        return float(self.verdicts.chance(np.array([(day - DAY_0).days]))[0])
 
     @property
     def results(self) -> int:
@@ -143,13 +152,20 @@ def trend_of(point: MeasuringPoint) -> PointTrend:
     points = points_of([point.pk])
     if not len(points):
         tolerance = point.limits.percent
-        return PointTrend(tolerance, None, None, *(Drift.empty(end, tolerance) for end in ENDS))
+        zero, span = (Drift.empty(end, tolerance) for end in ENDS)
+        return PointTrend(tolerance, None, None, zero, span)
     results = results_of(points)
     histories = histories_of(points, results)
-    fit = outlook(histories.core, priors_of(histories, points)) if histories else None
-    row = points[0]
-    zero, span = (_drift(end, row, results, histories, fit) for end in (0, 1))
-    return PointTrend(row.tolerance, row.transmitter_id, row.family_id, zero, span)
+    row, fit, verdicts = points[0], None, None
+    if histories is not None:
+        prior, families = families_of(histories, points)
+        fit = outlook(histories.core, prior)
+        dated = is_dated(fit)
+        own = tests_of(points, results)
+        verdicts = verdicts_of(points, histories, fit, dated, own, families)
+    zero = _drift(0, row, results, histories, fit)
+    span = _drift(1, row, results, histories, fit)
+    return PointTrend(row.tolerance, row.transmitter_id, row.family_id, zero, span, verdicts)
 
 
 def _drift(

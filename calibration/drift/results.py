@@ -32,6 +32,7 @@ from calibration.drift.rows import (
     ROW,
     SIMULATED,
 )
+from calibration.metrology.shapes import POSITIONS
 
 DAYS_PER_YEAR = 365.25
 DAY_0 = dt.date(2000, 1, 1)
@@ -59,7 +60,9 @@ class PointRow(NamedTuple):
 @dataclass(frozen=True)
 class Points:
     """Points with a transmitter, in columns, by their number. family: 0 without one. due: day
-    counted from DAY_0. floor: the least chance of passing that leaves them out of doubt.
+    counted from DAY_0. guard, risk: of the decision rule, in standard uncertainties, and the
+    allowed risk of a false accept; 0 by another rule. floor: the least chance of passing that
+    leaves them out of doubt.
 
     product_changes: the days of a point whose reading depends on the product, counted from DAY_0;
     only where any are.
@@ -73,6 +76,8 @@ class Points:
     months: np.ndarray
     duty: np.ndarray
     tolerance: np.ndarray
+    guard: np.ndarray
+    risk: np.ndarray
     floor: np.ndarray
     product_changes: dict[int, list[int]]
 
@@ -100,6 +105,7 @@ class Results:
     """One row a visit and point, ordered by point and day. Readings in % of span; columns for zero
     and for span.
 
+    ``shape``: 9 by rows, as calibration.metrology.shapes has it, the mean of ``tests`` tests.
     ``fresh``: a new level begins with this visit. ``begins``: and a new rate too. ``counted``:
     somebody said that the increment to it is drift like any other.
     """
@@ -116,6 +122,8 @@ class Results:
     left: np.ndarray
     u: np.ndarray
     shared: np.ndarray
+    shape: np.ndarray
+    tests: np.ndarray
 
     def __len__(self) -> int:
         return len(self.point)
@@ -167,6 +175,8 @@ def results_of(points: Points) -> Results:
         left[:, kept],
         u[:, kept],
         shared[:, kept],
+        np.array([rows[f"shape_{n}"][kept] for n in range(POSITIONS)], dtype=np.float32),
+        1 + (adjusted & ~np.isnan(rows["found_zero"]))[kept],
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from calibration.arrays import Cell, row_sql, row_type
 from calibration.families.keys import INSTALLED, KEY, LIQUID_MATTERS
+from calibration.metrology.shapes import POSITIONS
 from calibration.policies.models import Policy
 from plant.level.signals import FOUR_TO_TWENTY, SIGNALS, Signal
 from plant.level.tolerance import equivalent_tolerance
@@ -31,6 +32,10 @@ RECORD = (
     Cell("u_span", "f8", "coalesce(u_span, 'NaN')"),
     Cell("shared_zero", "f8", "coalesce(u_zero_shared, 0)"),
     Cell("shared_span", "f8", "coalesce(u_span_shared, 0)"),
+    *(
+        Cell(f"shape_{n}", "f4", f"coalesce(shape[{n + 1}], 'NaN')::float4")
+        for n in range(POSITIONS)
+    ),
 )
 ROW = row_type(RECORD)
 # A failure or a repair starts a segment of its own. A jump with a cause other than a repair, or
@@ -92,6 +97,20 @@ POINT = (
     Cell("months", "i4", "p.interval_months"),
     Cell("duty", "i4", "array_position(%s::text[], p.duty::text)"),
     Cell("tolerance", "f8", tolerance_sql()),
+    # What the policy's decision rule takes off the tolerance, in standard uncertainties.
+    Cell(
+        "guard",
+        "f8",
+        """CASE coalesce(own.rule, held.rule) WHEN 'guard band'
+        THEN 2 * coalesce(own.guard_share, held.guard_share)::float8 ELSE 0 END""",
+    ),
+    # The risk of a false accept that it allows; 0 where it goes by another rule.
+    Cell(
+        "risk",
+        "f8",
+        """CASE coalesce(own.rule, held.rule) WHEN 'limited risk'
+        THEN coalesce(own.risk_percent, held.risk_percent)::float8 / 100 ELSE 0 END""",
+    ),
     # The least chance of passing that the policy asks, as a share.
     Cell("floor", "f8", f"coalesce(own.{FLOOR}, held.{FLOOR}, {LEAST}) / 100.0::float8"),
 )

@@ -13,18 +13,21 @@ import numpy as np
 from django.db import connection
 
 from calibration.arrays import BigInts, Days, Floats, Ints, Packed, execute
-from calibration.drift.histories import ENDS, EndHistories, histories_of, priors_of
+from calibration.drift.histories import ENDS, EndHistories, families_of, histories_of
 from calibration.drift.results import DAYS_PER_YEAR, Points, Results, points_of, results_of
-from calibration.metrology.doubt import first_below
+from calibration.drift.verdicts import Verdicts, tests_of, verdicts_of
+from calibration.metrology.doubt import FIRST, LAST, first_below
 from calibration.metrology.forecast import Forecast, forecast
 from calibration.metrology.intervals import as_found_probability
+from calibration.metrology.shapes import FamilyShapes, OwnTests
 from calibration.metrology.wander import Outlook, Prior, outlook
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """The outlook and forecast of all columns, the probability of an as found in tolerance on each
-    due date, and the years until it falls below the policy's floor.
+    """The outlook and forecast of all columns, the probability of each end's as found in tolerance
+    on the due date, and the years until it falls below the policy's floor; and the same of whole
+    verdicts, where both ends of a point are known.
     """
 
     histories: EndHistories
@@ -32,18 +35,28 @@ class Judgement:
     forecast: Forecast
     in_tolerance: np.ndarray
     doubt: np.ndarray
+    verdicts: Verdicts | None
 
 
-def judge(points: Points, histories: EndHistories, prior: Prior) -> Judgement:
+def judge(
+    points: Points,
+    histories: EndHistories,
+    prior: Prior,
+    own: OwnTests,
+    families: FamilyShapes,
+) -> Judgement:
+    """own, families: shapes of each point's tests and of its family."""
     fit = outlook(histories.core, prior)
     ahead = np.maximum(points.due[histories.place] - histories.last_day, 0) / DAYS_PER_YEAR
     tolerance, u = histories.tolerance, histories.u_next
+    known = forecast(fit, tolerance, u)
     return Judgement(
         histories,
         fit,
-        forecast(fit, tolerance, u),
+        known,
         as_found_probability(fit, ahead, tolerance, u),
         first_below(fit, tolerance, u, points.floor[histories.place]),
+        verdicts_of(points, histories, fit, known.dated, own, families),
     )
 
 
@@ -56,7 +69,9 @@ def refit(point_ids: Iterable[int]) -> int:
     histories = histories_of(points, results)
     if histories is None:
         return store(points, results, None)
-    return store(points, results, judge(points, histories, priors_of(histories, points)))
+    prior, families = families_of(histories, points)
+    own = tests_of(points, results)
+    return store(points, results, judge(points, histories, prior, own, families))
 
 
 def store(points: Points, results: Results, judgement: Judgement | None) -> int:
@@ -73,7 +88,7 @@ def store(points: Points, results: Results, judgement: Judgement | None) -> int:
         "transmitter_id": points.transmitter[places],
         "family_id": np.where(points.family[places] > 0, points.family[places], np.nan),
         "results": visits[places],
-        **(_columns(places, judgement) if judgement else {}),
+        **(_columns(places, points, judgement) if judgement else {}),
     }
     nothing = np.full(len(places), np.nan)
     with connection.cursor() as cursor:
@@ -83,9 +98,9 @@ def store(points: Points, results: Results, judgement: Judgement | None) -> int:
     return len(places)
 
 
-def _columns(places: np.ndarray, judgement: Judgement) -> dict[str, np.ndarray]:
+def _columns(places: np.ndarray, points: Points, judgement: Judgement) -> dict[str, np.ndarray]:
     """Rates of both ends; own weight and crossing of the end that leaves the tolerance first; the
-    lower probability.
+    chance of passing, or where it is not known the lower probability of the ends.
     """
     histories, fit = judgement.histories, judgement.forecast
     at = histories.column[:, places]
@@ -106,13 +121,38 @@ def _columns(places: np.ndarray, judgement: Judgement) -> dict[str, np.ndarray]:
     met = known & np.isfinite(meets[first, along])
     years = np.where(met, meets[first, along], 0)
     days = histories.last_day[column] + (years * DAYS_PER_YEAR).astype(int)
+    in_tolerance = np.where(known & fit.dated[column], likely.min(axis=0), np.nan)
+    doubt_on = _doubt_days(judgement, at, there)
+    _set_verdicts(in_tolerance, doubt_on, places, points, judgement.verdicts)
     return columns | {
-        "doubt_on": _doubt_days(judgement, at, there),
+        "doubt_on": doubt_on,
         "own_weight": np.where(known, fit.own_weight[column], np.nan),
         "crossing_on": np.where(met, days, np.nan),
         "crossing_of": np.where(met, first, np.nan),
-        "in_tolerance": np.where(known & fit.dated[column], likely.min(axis=0), np.nan),
+        "in_tolerance": in_tolerance,
     }
+
+
+def _set_verdicts(
+    in_tolerance: np.ndarray,
+    doubt_on: np.ndarray,
+    places: np.ndarray,
+    points: Points,
+    verdicts: Verdicts | None,
+) -> None:
+    """Put the chance of passing on the due date, and the day on which it is too low, in place of
+    what the ends alone say.
+    """
+    if verdicts is None:
+        return
+    here = np.flatnonzero(np.isin(verdicts.place, places))
+    some = verdicts if here.size == len(verdicts) else verdicts.some(here)
+    at = np.searchsorted(places, some.place)
+    in_tolerance[at] = some.chance(points.due[some.place])
+    found = some.first_below(points.floor[some.place], FIRST, LAST)
+    years = np.where(found.reached, found.years, 0.0)
+    days = some.day + np.ceil(years * DAYS_PER_YEAR)
+    doubt_on[at] = np.where(found.reached & found.capped, np.nan, days)
 
 
 def _doubt_days(judgement: Judgement, at: np.ndarray, there: np.ndarray) -> np.ndarray:

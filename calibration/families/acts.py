@@ -27,10 +27,11 @@ def count_results() -> None:
         cursor.execute(COUNT)
 
 
+ARRAYS = ("zero_weights", "span_weights", "shape_mean", "shape_between", "shape_within")
 ENSURE = f"""
-    INSERT INTO calibration_family (key, principle, conducts, members, zero_weights, span_weights)
+    INSERT INTO calibration_family (key, principle, conducts, members, {", ".join(ARRAYS)})
     SELECT DISTINCT {KEY}, t.principle,
-        CASE WHEN {LIQUID_MATTERS} THEN q.conducts END, 0, '{{}}'::float8[], '{{}}'::float8[]
+        CASE WHEN {LIQUID_MATTERS} THEN q.conducts END, 0, {", ".join(5 * ["'{}'::float8[]"])}
     {INSTALLED}
     ON CONFLICT (key) DO NOTHING
 """

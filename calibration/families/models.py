@@ -37,6 +37,11 @@ class Family(models.Model):
     span_spread = models.FloatField(null=True, blank=True)
     span_mean_sd = models.FloatField(null=True, blank=True)
     span_weights = number_array()
+    # Of its members' error curves (calibration.metrology.shapes): mean, variance between members,
+    # variance of a test; empty until fitted.
+    shape_mean = number_array()
+    shape_between = number_array()
+    shape_within = number_array()
     # As founds forecast from the visits before them, and how many lay within the 95 % band.
     forecasts = models.PositiveIntegerField(default=0, db_default=0)
     forecasts_held = models.PositiveIntegerField(default=0, db_default=0)

@@ -13,14 +13,16 @@ from django.db import connection, transaction
 
 from calibration.arrays import BigInts, execute
 from calibration.drift import trends
-from calibration.drift.histories import ENDS, EndHistories, histories_of
+from calibration.drift.histories import ENDS, SHAPE, EndHistories, histories_of
 from calibration.drift.models import JumpQuestion
 from calibration.drift.results import Points, Results, points_of, results_of
+from calibration.drift.verdicts import tests_of
 from calibration.families.models import Family
 from calibration.intervals import methods
 from calibration.metrology.causes import Cause, diagnose
 from calibration.metrology.families import FEWEST_OTHERS
 from calibration.metrology.fleet_fit import FleetFit, fit_fleet
+from calibration.metrology.shapes import FamilyShapes, OwnTests, alone, fit_shapes
 from calibration.metrology.wander import Prior
 
 
@@ -53,8 +55,10 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
         together=points.family[histories.place],
     )
     questions = _question(fit, histories, points, results, at)
-    _store_families(points, histories, fit, at)
-    judgement = trends.judge(points, histories.with_core(fit.histories), fit.prior)
+    own = tests_of(points, results)
+    shapes = _shapes(points, own)
+    _store_families(points, histories, fit, shapes, at)
+    judgement = trends.judge(points, histories.with_core(fit.histories), fit.prior, own, shapes)
     policies = methods.policies_of(points)
     with ThreadPoolExecutor(1) as beside:  # the arithmetic goes on while the database writes
         choices = beside.submit(methods.by_drift, points, policies, judgement)
@@ -114,7 +118,11 @@ KIND_OF = {Cause.JUMP: "step", Cause.BAD_READING: "bad reading", Cause.EITHER: "
 
 
 def _store_families(
-    points: Points, histories: EndHistories, fit: FleetFit, at: dt.datetime
+    points: Points,
+    histories: EndHistories,
+    fit: FleetFit,
+    shapes: FamilyShapes,
+    at: dt.datetime,
 ) -> None:
     """The prior of each family, from the first of its members at each end; and how forecasts
     held.
@@ -132,16 +140,40 @@ def _store_families(
             int(made[of == family].sum()),
             int(held[of == family].sum()),
         )
+        _set_shape(row, shapes, int(histories.place[mine[0]]))
         for end, name in enumerate(ENDS):
             column = next(iter(mine[histories.end[mine] == end].tolist()), None)
             _set_prior(row, name, fit.prior, column)
         rows.append(row)
     names = [f"{end}_{name}" for end in ENDS for name in (*PRIOR, "weights")]
-    names += ["members", "tolerance_percent", "forecasts", "forecasts_held", "fitted_at"]
+    names += [*SHAPE, "members", "tolerance_percent", "forecasts", "forecasts_held", "fitted_at"]
     Family.objects.bulk_update(rows, names)
 
 
 PRIOR = ("rate", "spread", "mean_sd")
+
+
+def _shapes(points: Points, own: OwnTests) -> FamilyShapes:
+    """Shapes of the family of each point; the wide default where it has too few members."""
+    key = np.where(points.family > 0, points.family, -points.id)
+    _, first, family = np.unique(key, return_index=True, return_inverse=True)
+    fitted = fit_shapes(own, family, points.tolerance[first]).of(family)
+    few = fitted.members <= FEWEST_OTHERS
+    default = alone(points.tolerance)
+    return FamilyShapes(
+        np.where(few, default.mean, fitted.mean),
+        np.where(few, default.between, fitted.between),
+        np.where(few, default.within, fitted.within),
+        np.where(few, 0, fitted.members),
+    )
+
+
+def _set_shape(row: Family, shapes: FamilyShapes, place: int) -> None:
+    """Empty where the family has too few members to give one."""
+    is_given = shapes.members[place] > 0
+    for name in SHAPE:
+        values = getattr(shapes, name.removeprefix("shape_"))[:, place]
+        setattr(row, name, values.tolist() if is_given else [])
 
 
 def _set_prior(row: Family, end: str, prior: Prior, column: int | None) -> None:

@@ -15,6 +15,7 @@ from calibration.records.judging import (
     StageResult,
     figure_columns,
     judge_stages,
+    shape_column,
     with_failure_as_it_stands,
 )
 from calibration.records.models import Adjustment, Calibration, Reading, StandardUse
@@ -85,6 +86,7 @@ def judged_record(
         point=point,
         transmitter=transmitter,
         shows_failure=found.shows_failure or left.shows_failure,
+        shape=shape_column(found, left),
         **_as_signed(past, context, people),
         **register_of(point, transmitter),
         **uncertainty,

@@ -42,7 +42,7 @@ class Moments(NamedTuple):
     variance: np.ndarray
     fourth: np.ndarray
 
-    def columns(self, which: slice) -> Moments:
+    def columns(self, which: slice | np.ndarray) -> Moments:
         return Moments(*(part[:, which] for part in self))
 
     def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
@@ -139,9 +139,14 @@ def forecast(of: Outlook, tolerance: ArrayLike, u_next: ArrayLike) -> Forecast:
     )
 
 
+def is_dated(of: Outlook) -> np.ndarray:
+    """Where there is enough to give days: more than two visits, or a family (N)."""
+    return (of.visits > 2) | (of.others >= FEWEST_OTHERS)
+
+
 def _forecast(of: Outlook, half: np.ndarray, u: np.ndarray) -> Forecast:
     rate = of.rate()
-    dated = (of.visits > 2) | (of.others >= FEWEST_OTHERS)
+    dated = is_dated(of)
     meets = np.where(dated, _meets(moments(of, u), half), np.inf)
     return Forecast(rate.centre, rate.lower, rate.upper, of.own_weight, meets, dated)
 

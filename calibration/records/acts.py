@@ -24,6 +24,7 @@ from calibration.records.judging import (
     figure_columns,
     judge_stages,
     policy_of,
+    shape_column,
     with_failure_as_it_stands,
 )
 from calibration.records.models import Adjustment, Calibration, Reading, StandardUse, StepTaken
@@ -238,6 +239,7 @@ def _figures(results: Mapping[str, StageResult]) -> dict[str, Any]:
     found, left = results["as found"], results["as left"]
     return {
         "shows_failure": found.shows_failure or left.shows_failure,
+        "shape": shape_column(found, left),
         **figure_columns("found", found),
         # Not adjusted: as left is as found.
         **figure_columns("left", left if left.readings else found),

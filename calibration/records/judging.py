@@ -17,6 +17,7 @@ from calibration.metrology.decision import (
     worst,
 )
 from calibration.metrology.errors import Figures, figures, percent_errors
+from calibration.metrology.shapes import shape_of
 from calibration.policies.models import Policy
 from calibration.records.budgets import uncertainty_of
 from calibration.records.entry import ReadingEntry
@@ -65,6 +66,7 @@ class StageResult:
     figures: Figures | None
     verdict: str
     shows_failure: bool
+    shape: np.ndarray | None = None
 
 
 def verdicts_by(
@@ -112,12 +114,14 @@ def judge(
     verdicts = ["fail" if bad else v.value for bad, v in zip(failed, by_rule, strict=True)]
     expanded = [None] * len(readings) if uncertainty is None else uncertainty.expanded.tolist()
     columns = zip(expected, errors, expanded, bands, verdicts, strict=True)
+    known = _figures(readings, errors, ~failed, against)
     return StageResult(
         readings=[_row(r, *values) for r, values in zip(readings, columns, strict=True)],
         errors=[float(e) for e in errors[~failed]],
-        figures=_figures(readings, errors, ~failed, against),
+        figures=known,
         verdict=worst(verdicts).value,
         shows_failure=bool(failed.any()),
+        shape=_shape(readings, errors, ~failed, against, known),
     )
 
 
@@ -178,6 +182,34 @@ def _figures(
     rising = np.array([r.rising for r in readings])
     run = np.array([r.run for r in readings])
     return figures(percent[good], errors[good], rising[good], run[good])
+
+
+def _shape(
+    readings: Sequence[ReadingEntry],
+    errors: np.ndarray,
+    good: np.ndarray,
+    against: Range,
+    known: Figures | None,
+) -> np.ndarray | None:
+    """None where the errors at zero and span are not both known."""
+    if known is None or known.at_zero is None or known.at_span is None:
+        return None
+    percent = percent_at(np.array([float(r.applied) for r in readings]), **against.ends)
+    rising = np.array([r.rising for r in readings])
+    ends = {"zero": known.at_zero, "span": known.at_span}
+    return shape_of(percent[good], errors[good], rising[good], **ends)
+
+
+def shape_column(found: StageResult, left: StageResult) -> list[float | None] | None:
+    """The mean shape of both tests as a record keeps it; what was found failed speaks of no
+    shape.
+    """
+    stages = [left] if found.shows_failure else [found, left]
+    shapes = [stage.shape for stage in stages if stage.shape is not None]
+    if not shapes:
+        return None
+    known = np.ma.masked_invalid(shapes).mean(axis=0)
+    return known.tolist()
 
 
 def figure_columns(stage: str, result: StageResult) -> dict[str, Any]:

@@ -158,6 +158,9 @@ class Calibration(models.Model):
     left_at_span = models.FloatField("as left at span", null=True, blank=True)
     left_hysteresis = models.FloatField("hysteresis as left", null=True, blank=True)
     left_verdict = models.CharField("as left", max_length=12, blank=True)
+    # What is left of the errors without the line between zero and span, at the positions of
+    # calibration.metrology.shapes, the mean of as found and as left; None: not read.
+    shape = ArrayField(models.FloatField(null=True), size=9, null=True, blank=True)
     # A reading in an NE 43 failure band is evidence of a failure; such a record stays out of the
     # trend.
     shows_failure = models.BooleanField("a reading shows a failure", default=False)
@@ -258,6 +261,9 @@ class Calibration(models.Model):
                     performed_by__isnull=False,
                     procedure_version__isnull=False,
                 ),
+            ),
+            models.CheckConstraint(
+                name="a_shape_has_nine_positions", condition=Q(shape=None) | Q(shape__len=9)
             ),
             models.CheckConstraint(
                 name="record_state_is_known",
