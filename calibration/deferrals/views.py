@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 from django.contrib import messages
@@ -13,6 +14,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from calibration.deferrals import acts as deferrals
 from calibration.deferrals.forms import DecideForm, DeferForm
 from calibration.deferrals.models import Deferral
+from calibration.drift.chances import basis_text, chance_text
+from calibration.drift.reads import trend_of
 from calibration.pages import require_sight
 from calibration.records.models import Calibration
 from plant.pages.requests import SignedRequest
@@ -33,15 +36,20 @@ def defer(request: SignedRequest, pk: int) -> HttpResponse:
     point = get_object_or_404(points, pk=pk)
     require(request.user, "defer", point.site_id)
     form = DeferForm(request.POST if request.method == "POST" else None)
-    if form.is_valid():
+    only_shown = "show" in request.POST
+    if form.is_valid() and not only_shown:
         try:
             deferrals.ask(point, **form.cleaned_data, by=request.user, at=timezone.now())
             messages.success(request, f"An approver now decides on the deferral of {point.tag}.")
             return redirect("calibration:deferrals")
         except Refused as refusal:
             form.add_error(refusal.field, str(refusal))
-    status = 422 if form.is_bound else 200
-    context = {"form": form, "waits": point.deferrals.filter(granted=None).first(), **_risk(point)}
+    status = 422 if form.is_bound and not only_shown else 200
+    context = {
+        "form": form,
+        "waits": point.deferrals.filter(granted=None).first(),
+        **_risk(point, form.cleaned_data.get("until") if form.is_bound else None),
+    }
     return render(request, "calibration/deferrals/deferral_ask.html", context, status=status)
 
 
@@ -90,12 +98,12 @@ def _request_context(request: SignedRequest, deferral: Deferral) -> dict[str, An
         "days_asked": (deferral.until - deferral.due_on).days,
         "own": deferral.asked_by_id == request.user.pk,
         "may_decide": may(request.user, "approve", deferral.site_id),
-        **_risk(deferral.point),
+        **_risk(deferral.point, deferral.until),
     }
 
 
-def _risk(point: MeasuringPoint) -> dict[str, Any]:
-    """What is known about how the point holds its tolerance."""
+def _risk(point: MeasuringPoint, until: dt.date | None) -> dict[str, Any]:
+    """What is known about how the point holds its tolerance; ``until``: the day asked for."""
     today = point.site.day_of(timezone.now())
     records = Calibration.objects.standing().filter(point=point).order_by("-done_on", "-id")
     return {
@@ -105,4 +113,13 @@ def _risk(point: MeasuringPoint) -> dict[str, Any]:
         "run": point.interval_run(today),
         "trend": getattr(point, "trend", None),
         "results": records[:SHOWN_RESULTS],
+        "asked_on": until,
+        **_chances(point, {"today": today, "due": point.next_due, "asked": until}),
     }
+
+
+def _chances(point: MeasuringPoint, days: dict[str, dt.date | None]) -> dict[str, Any]:
+    """The chance of passing on each of these days that is known."""
+    trend = trend_of(point)
+    chances = {name: chance_text(trend, day) for name, day in days.items() if day}
+    return {"chances": chances, "chance_basis": basis_text(trend)}

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.drift.chances import basis_text
 from calibration.drift.charts import chart_of
 from calibration.drift.reads import Drift, PointTrend, trend_of
 from calibration.drift.sentences import figures_of, sentence, stage_figure
@@ -42,6 +43,7 @@ def drift_context(point: MeasuringPoint, *, end: str, today: dt.date) -> dict[st
         "drift_rows": _rows(drift),
         "drift_sentence": sentence(drift, today),
         "drift_facts": [],
+        "chance_basis": basis_text(trend),
         "tolerance_percent": trend.tolerance_percent,
     }
     if drift.outlook is not None:

@@ -127,8 +127,8 @@ def _on(drift: Drift, due: dt.date) -> str:
     low, high = (percent(float(end[0, 0]), drift.tolerance) for end in (band.lower, band.upper))
     likely = probability_text(drift.in_tolerance(day))
     return (
-        f"found in tolerance on {day_text(day)} with a probability of {likely}; 95 % band {low} to "
-        f"{high} % of span"
+        f"{drift.end} found in tolerance on {day_text(day)} with a probability of {likely}; 95 % "
+        f"band {low} to {high} % of span"
     )
 
 

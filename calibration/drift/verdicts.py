@@ -42,7 +42,7 @@ class Verdicts:
         """Of passing on these days (M), counted from DAY_0; before the last visit, at it."""
         return self.of.chance(np.maximum(day - self.day, 0) / DAYS_PER_YEAR)
 
-    def first_below(self, chance: np.ndarray, lower: float, upper: float) -> FirstBelow:
+    def first_below(self, chance: np.ndarray | float, lower: float, upper: float) -> FirstBelow:
         """As Passing has it, in years after the last visit."""
         return self.of.first_below(chance, lower, upper)
 

@@ -1,6 +1,8 @@
 """The interval that each point's policy chooses, by its method, with the numbers behind it.
 
-A point is in tolerance while both ends are: the end that leaves sooner decides, and is named.
+By drift the target is the chance that the verdict of the next as found is pass. Neither end may
+leave its tolerance sooner: the end that does so first is named, or else that readings between and
+their scatter decide.
 """
 
 from __future__ import annotations
@@ -8,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +18,7 @@ import numpy as np
 from calibration.drift.histories import ENDS
 from calibration.drift.results import PointRow, Points, Results
 from calibration.drift.trends import Judgement
+from calibration.drift.verdicts import Verdicts
 from calibration.families.models import Family
 from calibration.families.reliability import Reliability, reliability_of
 from calibration.intervals import proposals
@@ -70,7 +73,7 @@ def make(
 @dataclass(frozen=True)
 class Choice:
     """What one policy chose; columns: of each offer, in ``proposed`` and ``outlook``; ends: 0 for
-    zero, 1 for span.
+    zero, 1 for span. whole: where the whole verdict decided, not an end alone.
     """
 
     offers: Offers
@@ -79,6 +82,7 @@ class Choice:
     tolerance: np.ndarray
     columns: np.ndarray
     ends: np.ndarray
+    whole: np.ndarray
 
 
 def by_drift(points: Points, policies: Policies, judgement: Judgement) -> list[Choice]:
@@ -105,7 +109,8 @@ def _by_drift(
     outlook = whole if used.size == len(whole) else whole.columns(used)
     tolerance, u = histories.tolerance[used], histories.u_next[used]
     now = points.months[whose]
-    proposed = _proposed(outlook, tolerance, u, now, policy)
+    by_ends = _proposed(outlook, tolerance, u, now, policy)
+    proposed, cut = _with_verdicts(by_ends, whose, policy, judgement.verdicts)
     at_now = as_found_probability(outlook, now / 12, tolerance, u)
     months = np.floor(proposed.years * 12 + 1e-6).astype(int)
     months = np.clip(months, policy.shortest_months, policy.longest_months)
@@ -114,17 +119,67 @@ def _by_drift(
     starts = np.flatnonzero(np.r_[True, np.diff(whose[order]) > 0])
     first = order[starts]
     place = whose[first]
+    at_now = np.minimum.reduceat(at_now[order], starts)
+    _set_chances(at_now, proposed, first, place, now[first], judgement.verdicts)
     offers = Offers(
         points.id[place],
         points.site[place],
         np.full(len(place), policy.method),
         now[first],
         _worthwhile(now[first], months[first]),
-        np.minimum.reduceat(at_now[order], starts),
+        at_now,
         proposed.as_found[first],
         np.empty(len(place), dtype=object),
     )
-    return [Choice(offers, proposed, outlook, tolerance, first, histories.end[used][first])]
+    ends = histories.end[used][first]
+    return [Choice(offers, proposed, outlook, tolerance, first, ends, cut[first])]
+
+
+def _with_verdicts(
+    by_ends: Proposals, whose: np.ndarray, policy: Policy, verdicts: Verdicts | None
+) -> tuple[Proposals, np.ndarray]:
+    """The same, shortened where the chance of passing falls below the target sooner than an end
+    does; and where it was. whose: place of each column's point.
+    """
+    cut = np.zeros(len(whose), dtype=bool)
+    if verdicts is None:
+        return by_ends, cut
+    here = np.flatnonzero(np.isin(verdicts.place, whose))
+    some = verdicts.some(here)
+    columns = np.flatnonzero(np.isin(whose, some.place))
+    found = some.first_below(by_ends.target, by_ends.lower, by_ends.upper)
+    of = np.searchsorted(some.place, whose[columns])
+    cut[columns] = ~found.capped[of] & (found.years[of] < by_ends.years[columns])
+    years, reached = by_ends.years.copy(), by_ends.reached.copy()
+    years[columns] = np.where(cut[columns], found.years[of], years[columns])
+    reached[columns] &= found.reached[of]
+    return replace(
+        by_ends,
+        years=years,
+        reached=reached,
+        capped=by_ends.capped & ~cut,
+        lengthening_cut=by_ends.lengthening_cut & ~cut,
+        as_found=by_ends.as_found.copy(),
+    ), cut
+
+
+def _set_chances(
+    at_now: np.ndarray,
+    proposed: Proposals,
+    columns: np.ndarray,
+    place: np.ndarray,
+    months: np.ndarray,
+    verdicts: Verdicts | None,
+) -> None:
+    """Put the chance of passing in place of what an end alone says, at the present interval and at
+    the proposed one, where it is known; columns, place: of each offer.
+    """
+    if verdicts is None:
+        return
+    offers = np.flatnonzero(np.isin(place, verdicts.place))
+    some = verdicts.some(np.searchsorted(verdicts.place, place[offers]))
+    at_now[offers] = some.of.chance(months[offers] / 12)
+    proposed.as_found[columns[offers]] = some.of.chance(proposed.years[columns[offers]])
 
 
 def _proposed(
@@ -155,13 +210,14 @@ def _reasons(rows: Offers, choices: list[Choice]) -> list[list[dict[str, Any]]]:
 
 def _reasons_of(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]]:
     parts = reasons(choice.proposed, choice.outlook, choice.tolerance, choice.columns[numbers])
-    ids, ends = choice.offers.point_id[numbers].tolist(), choice.ends[numbers].tolist()
+    ids = choice.offers.point_id[numbers].tolist()
+    decided: list[dict[str, Any]] = [
+        {"says": "every reading"} if whole else {"says": "end", "end": ENDS[end]}
+        for end, whole in zip(choice.ends[numbers], choice.whole[numbers], strict=True)
+    ]
     return {
-        pk: [
-            {"says": "end", "end": ENDS[end]},
-            *({"says": part.says, **part.numbers} for part in some),
-        ]
-        for pk, end, some in zip(ids, ends, parts, strict=True)
+        pk: [first, *({"says": part.says, **part.numbers} for part in some)]
+        for pk, first, some in zip(ids, decided, parts, strict=True)
     }
 
 

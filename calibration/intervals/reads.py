@@ -93,7 +93,7 @@ def rows_with(proposals: Collection[Proposal], *, by: Person, at: dt.datetime) -
         ProposalRow(
             proposal=one,
             point=one.point,
-            due_after=_due_after(one, days[one.point_id]),
+            due_after=_due_after(one.point, one.months, days[one.point_id]),
             today=one.site.day_of(at),
             **_outcome(one, policies[one.point_id], by),
         )
@@ -109,11 +109,16 @@ def _days_calibrated(point_ids: Iterable[int]) -> dict[int, list[dt.date]]:
     return days
 
 
-def _due_after(proposal: Proposal, days: Iterable[dt.date]) -> dt.date:
-    """The due date that accepting would lead to; without a calibration it stays where it is."""
-    grace = grace_within(proposal.months, proposal.point.grace_days)
-    schedule = schedule_after(days, interval_months=proposal.months, grace_days=grace)
-    return schedule.due_on if schedule else proposal.point.due_on
+def _due_after(point: MeasuringPoint, months: int, days: Iterable[dt.date]) -> dt.date:
+    """The due date of that interval; without a calibration it stays where it is."""
+    grace = grace_within(months, point.grace_days)
+    schedule = schedule_after(days, interval_months=months, grace_days=grace)
+    return schedule.due_on if schedule else point.due_on
+
+
+def due_after(point: MeasuringPoint, months: int) -> dt.date:
+    """When the point would be due if its interval were so many months."""
+    return _due_after(point, months, _days_calibrated([point.pk])[point.pk])
 
 
 def _outcome(proposal: Proposal, policy: Policy, by: Person) -> dict[str, str]:

@@ -42,7 +42,7 @@ def first_reason(parts: Iterable[Part]) -> str:
     """The sentence about what decided; "" where there is none. Which end it was is said by the
     others.
     """
-    return next(iter(worded(part for part in parts if part.get("says") != "end")), "")
+    return next(iter(worded(part for part in parts if part.get("says") not in WHAT_DECIDED)), "")
 
 
 # ---- numbers ----
@@ -101,6 +101,7 @@ FAMILY = (
     "Of {results:results} of {instruments:transmitters} of its family {out:were} out of tolerance: "
 )
 STILL_IN = "{target:target} are still in tolerance at {months:months}."
+WHAT_DECIDED = ("end", "every reading")
 SENTENCES: dict[str, str] = {
     # What decided.
     "target": (
@@ -148,6 +149,9 @@ SENTENCES: dict[str, str] = {
     "if no step comes": (
         "All this holds if no jump comes, such as after a repair, a swap or a change of product, "
         "and the rate does not change."
+    ),
+    "every reading": (
+        "All readings together decide: bend, hysteresis and scatter take some of the tolerance."
     ),
     "end, zero": "The lower end of the range (zero) decides: it meets the tolerance first.",
     "end, span": "The upper end of the range (span) decides: it meets the tolerance first.",

@@ -14,6 +14,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from calibration.drift.chances import basis_text, chance_text
+from calibration.drift.reads import trend_of
 from calibration.fleet.models import FleetRun
 from calibration.intervals import acts
 from calibration.intervals.forms import ChosenForm, DeclineForm, IntervalForm, ProposalFilter
@@ -23,6 +25,7 @@ from calibration.intervals.reads import (
     NEWEST,
     WAYS,
     ProposalRow,
+    due_after,
     rows_of,
     rows_with,
     waiting,
@@ -52,16 +55,30 @@ def change(request: SignedRequest, pk: int) -> HttpResponse:
     point = get_object_or_404(MeasuringPoint.objects.seen_by(request.user), pk=pk)
     require(request.user, "set interval", point.site_id)
     form = IntervalForm(request.POST) if request.method == "POST" else IntervalForm.of(point)
-    if form.is_bound and form.is_valid():
+    only_shown = "show" in request.POST
+    if form.is_bound and form.is_valid() and not only_shown:
         try:
             point = acts.change(point, **form.cleaned_data, by=request.user)
             messages.success(request, f"{point.tag} is now due on {day_text(point.due_on)}.")
             return redirect(point)
         except Refused as refusal:
             form.add_error(refusal.field, str(refusal))
-    status = 422 if form.is_bound else 200
-    context = {"point": point, "form": form, "row": _proposed(request, point)}
+    status = 422 if form.is_bound and not only_shown else 200
+    months = form.cleaned_data.get("months") if form.is_bound else None
+    context = {
+        "point": point,
+        "form": form,
+        "row": _proposed(request, point),
+        **_chances(point, months or point.interval_months),
+    }
     return render(request, "calibration/intervals/interval.html", context, status=status)
+
+
+def _chances(point: MeasuringPoint, months: int) -> dict[str, Any]:
+    """When the point would be due with that interval, and the chance that it passes then."""
+    trend, due_on = trend_of(point), due_after(point, months)
+    chance = chance_text(trend, due_on)
+    return {"months": months, "due_after": due_on, "chance": chance, "basis": basis_text(trend)}
 
 
 def _proposed(request: SignedRequest, point: MeasuringPoint) -> ProposalRow | None:

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.drift.chances import chance_text
 from calibration.drift.reads import PointTrend
 from calibration.intervals.models import Proposal
 from plant.people.models import Person
@@ -13,7 +14,6 @@ from plant.people.permissions import may
 from plant.points.models import MeasuringPoint
 from plant.points.status import IN_DOUBT, NO_TRANSMITTER, NOT_CALIBRATED
 from plant.product_changes.acts import contents_text
-from plant.quantities import probability_text
 from plant.refusals import Refused
 from plant.tanks.geometry import geometry_of
 from plant.transmitters.models import Transmitter
@@ -43,14 +43,12 @@ CONSEQUENCES = {
 
 def consequence(point: MeasuringPoint, trend: PointTrend, *, today: dt.date) -> str:
     """What the status means for whoever reads the level, in one or two sentences."""
-    ends = [drift for drift in (trend.zero, trend.span) if drift.outlook and drift.dated]
     chances = ""
-    if ends and point.condition not in (NO_TRANSMITTER, NOT_CALIBRATED):
-        now = min(drift.in_tolerance(today) for drift in ends)
-        chances = f"Found today, zero and span would be in tolerance with {probability_text(now)}"
+    now = chance_text(trend, today)
+    if now and point.condition not in (NO_TRANSMITTER, NOT_CALIBRATED):
+        chances = f"Found today it would pass with {now}"
         if point.next_due > today:
-            then = min(drift.in_tolerance(point.next_due) for drift in ends)
-            chances += f", on the due date with {probability_text(then)}"
+            chances += f", on the due date with {chance_text(trend, point.next_due)}"
         chances += "."
     return " ".join(part for part in (CONSEQUENCES.get(point.condition), chances) if part)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -147,7 +148,7 @@ class Score:
     def bins(self) -> list[tuple[float, float, int]]:
         """Mean chance, share that passed and number, bin by bin."""
         rows = []
-        for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+        for low, high in pairwise(BINS):
             here = (self.chance >= low) & (self.chance < high + (high == 1))
             some = max(int(here.sum()), 1)
             rows.append((self.chance[here].sum() / some, self.passed[here].sum() / some, some))
@@ -201,17 +202,18 @@ def closed_loop(kind: Kind, n: int, rng: np.random.Generator, *, visits: int = 1
 
 def main() -> None:
     n = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
+    say = sys.stdout.write
     for name, kind in KINDS.items():
         for visits in VISITS:
             result = score(kind, n, visits, np.random.default_rng(visits))
             bins = "  ".join(f"{a:.3f}→{b:.3f} ({m})" for a, b, m in result.bins())
             chance, worse = result.brier()
-            print(f"{name:8}{visits:3}  {bins}  Brier {chance:.4f} worse end {worse:.4f}")
+            say(f"{name:8}{visits:3}  {bins}  Brier {chance:.4f} worse end {worse:.4f}\n")
     for name, kind in KINDS.items():
         loop = closed_loop(kind, max(n // 10, 300), np.random.default_rng(1))
-        print(
+        say(
             f"{name:8} loop: passed {loop.passed:.3f}, uncut {loop.passed_uncut:.3f}"
-            f" ({loop.uncut}), mean {loop.years:.2f} years"
+            f" ({loop.uncut}), mean {loop.years:.2f} years\n"
         )
 
 

@@ -38,6 +38,7 @@ def _use_of(name: str, **changes: str) -> str:
 CALIBRATION_RULES = {
     # records
     "record_state_is_known": _record(state="'lost'"),
+    "a_shape_has_nine_positions": _record(shape="'{0.1, 0.2}'"),
     "typed_record_has_its_performer_and_procedure": _record(procedure_version_id="NULL"),
     "as_found_or_the_reason_why_not": _record(found_verdict="''"),
     "as_left_verdict_is_known": _record(left_verdict="''"),

@@ -55,6 +55,8 @@ CASES = {
         {"says": "end", "end": "zero"},
     "The upper end of the range (span) decides: it meets the tolerance first.":
         {"says": "end", "end": "span"},
+    "All readings together decide: bend, hysteresis and scatter take some of the tolerance.":
+        {"says": "every reading"},
     "The last as found was in tolerance: the staircase lengthens the interval by 10 %.":
         {"says": "staircase in", "percent": 10.0},
     "The last as found was out of tolerance: the staircase shortens the interval by 55 %.":
