@@ -45,6 +45,11 @@ class Moments(NamedTuple):
     def columns(self, which: slice | np.ndarray) -> Moments:
         return Moments(*(part[:, which] for part in self))
 
+    def at(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and variance, one day an instrument, or one for all."""
+        h = np.asarray(years, dtype=float)
+        return _at(h, self.mean), _at(h, self.variance)
+
     def band(self, years: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Centre and half-width of the 95 % band, one day an instrument, or one for all."""
         h = np.asarray(years, dtype=float)

@@ -86,12 +86,11 @@ class Passing:
         """
         means, variances = [], []
         for end, of in enumerate((self.zero, self.span)):
-            h = ahead + self.gone[end]
-            v0, v1, v2 = of.variance
+            mean, variance = of.at(ahead + self.gone[end])
             square = self.u[end] ** 2
             shared = np.maximum(square - self.shapes.scatter, square / 16)
-            means.append(of.mean[0] + h * of.mean[1])
-            variances.append(v0 + h * (v1 + h * v2) + shared)
+            means.append(mean)
+            variances.append(variance + shared)
         return np.array(means), np.array(variances)
 
     def first_below(self, chance: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> FirstBelow:

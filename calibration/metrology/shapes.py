@@ -23,8 +23,10 @@ AT = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25, 0.0])  # share of the
 POSITIONS = len(AT)
 TOP, BOTTOMS = 4, (0, 8)
 # Of one without a family, in tolerances: standard deviation of its shape, and of its tests about
-# it. As so many members they also keep a small family from claiming too much.
+# it. As so many members they also keep a small family from claiming too much. The line runs through
+# the reading at the top, and midway between those at the bottom.
 SPREAD_ALONE, SCATTER_ALONE, PSEUDO = 1 / 8, 1 / 20, 2
+_FREE = np.where(AT == 1, 0.0, np.where(AT == 0, 0.5, 1.0))[:, None]
 
 
 def shape_of(
@@ -74,11 +76,10 @@ def alone(tolerance: ArrayLike) -> FamilyShapes:
     Raises BadArgument for a tolerance not above zero.
     """
     half = np.atleast_1d(above_zero("tolerance", tolerance))
-    ones = np.ones((POSITIONS, 1))
     return FamilyShapes(
-        0 * ones * half,
-        (SPREAD_ALONE * ones * half) ** 2,
-        (SCATTER_ALONE * ones * half) ** 2,
+        np.zeros((POSITIONS, half.size)),
+        (SPREAD_ALONE * _FREE * half) ** 2,
+        (SCATTER_ALONE * _FREE * half) ** 2,
         np.zeros(half.size, dtype=int),
     )
 
@@ -161,13 +162,15 @@ def shapes_of(own: OwnTests, family: FamilyShapes) -> Shapes:
     mean counts between / (between + within / tests).
     """
     noise = family.within / np.maximum(own.count, 1e-9)
-    keep = family.between / (family.between + noise)
-    mean = family.mean + keep * (own.mean - family.mean)
+    keep = family.between / np.maximum(family.between + noise, 1e-30)
     # Of one that never had a test with both ends: those are read at least.
     ends = np.zeros((POSITIONS, 1), dtype=bool)
     ends[[0, TOP]] = True
     read = np.where(own.read.any(axis=0), own.read, ends)
-    return Shapes(mean, keep * noise, _scatter(family.within, read), read)
+    # One reading at the bottom alone lies on the line.
+    free = (AT[:, None] != 0) | read[list(BOTTOMS)].all(axis=0)
+    mean = np.where(free, family.mean + keep * (own.mean - family.mean), 0.0)
+    return Shapes(mean, np.where(free, keep * noise, 0.0), _scatter(family.within, read), read)
 
 
 def _scatter(within: np.ndarray, read: np.ndarray) -> np.ndarray:

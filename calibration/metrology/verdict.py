@@ -22,9 +22,9 @@ from scipy.special import ndtr
 from calibration.metrology.blocks import map_blocks
 from plant.level.checks import BadArgument, numbers
 
-# Correlation of the errors at zero and at span; anything from 0 to 0.7 moves the probability by
-# less than 0.013 (simulated).
-TOGETHER = 0.3
+# Correlation of the errors at zero and at span, taken small: some of their drift is common. From 0
+# to 0.3 the chances of simulated fleets move by less than 0.005.
+TOGETHER = 0.15
 _BLOCK = 512
 _LITTLE = 1e-3  # summed probability of the readings out, below which overlaps do not matter
 _UNLIKELY = 1e-6  # a reading out with less is no limit

@@ -14,9 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from calibration.metrology.fleet_fit import fit_fleet
 from calibration.metrology.histories import histories
 from calibration.metrology.intervals import as_found_probability, propose
-from calibration.metrology.jumps import fit_without_jumps, flag_jumps
 from calibration.metrology.passing import Passing, passing
 from calibration.metrology.shapes import AT, POSITIONS, TOP, fit_shapes, own_tests, shapes_of
 from calibration.metrology.wander import Outlook, outlook
@@ -118,10 +118,8 @@ class Story:
         for end in (0, 1):
             found, left = (np.array([row[k][end] for row in self.rows]) for k in (1, 2))
             core = histories(years, found, left, adjusted, u, SHARED)
-            family = np.zeros(self.plant.n, dtype=int)
-            half = np.full(self.plant.n, TOLERANCE)
-            prior = fit_without_jumps(core, family, half).of(family)
-            result.append(outlook(flag_jumps(core, prior).histories, prior))
+            fit = fit_fleet(core, np.zeros(self.plant.n, dtype=int), TOLERANCE)
+            result.append(outlook(fit.histories, fit.prior))
         return result
 
     def passing(self, ends: list[Outlook]) -> Passing:

@@ -9,6 +9,8 @@ from django.utils import timezone
 
 from calibration.deferrals import acts as deferrals
 from calibration.deferrals.models import Deferral
+from calibration.drift.chances import chance_text
+from calibration.drift.reads import trend_of
 from plant.points.models import MeasuringPoint
 from tests import makers
 
@@ -43,6 +45,27 @@ def test_a_technician_asks_and_the_approver_grants(sign_in, technician, approver
     client.post(f"/deferrals/{deferral.pk}/decide/", {"granted": "yes"})
     assert MeasuringPoint.objects.get().next_due == until
     assert "granted" in client.get("/deferrals/").content.decode()
+
+
+def a_drifting_point(today):
+    point = makers.an_equipped_point(due_on=today)
+    ends = ("found_at_zero", "left_at_zero", "found_at_span", "left_at_span")
+    makers.past_records(point, *(dict.fromkeys(ends, 0.2 * year) for year in range(5)))
+    return point
+
+
+def test_the_chance_of_passing_is_shown_for_the_day_before_anything_is_asked(
+    sign_in, technician, today
+):
+    point = a_drifting_point(today)
+    sent = {"until": today + dt.timedelta(400), "reason": "", "show": "chance"}
+    answer = sign_in(technician).post(f"/points/{point.pk}/defer/", sent)
+    assert answer.status_code == 200
+    page = answer.content.decode()
+    chance = chance_text(trend_of(point), sent["until"])
+    assert f"<strong>{chance} on" in page
+    assert chance != chance_text(trend_of(point), today)
+    assert not Deferral.objects.exists()
 
 
 def test_a_refused_request_keeps_what_was_typed(sign_in, planner, today):

@@ -5,6 +5,7 @@ approver's word.
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import pytest
 from django.urls import reverse
@@ -34,6 +35,24 @@ def reasoned(point: MeasuringPoint | None = None, months: int = 18, **more) -> P
 
 def text(answer) -> str:
     return " ".join(answer.content.decode().replace("\xa0", " ").split())
+
+
+# ---- set by hand ----
+def test_the_chance_is_shown_for_an_interval_before_it_is_set(sign_in, planner):
+    point = makers.an_equipped_point()
+    ends = ("found_at_zero", "left_at_zero", "found_at_span", "left_at_span")
+    makers.past_records(point, *(dict.fromkeys(ends, 0.1 * year) for year in range(5)))
+    client, address = sign_in(planner), f"/points/{point.pk}/interval/"
+    sent = {"months": 60, "grace_days": 0, "why": "", "show": "chance"}
+    shown = client.post(address, sent)
+    assert shown.status_code == 200
+    chances = [
+        re.search(r"With (\d+) months it is due on .* would pass with <strong>([^<]+)", page)
+        for page in (text(client.get(address)), text(shown))
+    ]
+    assert [found[1] for found in chances] == ["12", "60"]
+    assert chances[0][2] != chances[1][2]
+    assert MeasuringPoint.objects.get().interval_months == 12
 
 
 # ---- the list ----

@@ -78,6 +78,16 @@ def test_it_tells_the_drift_with_its_interval_and_the_day_of_the_crossing(
     assert re.search(r"The 95 % band meets the tolerance on \d+ \w+ 20(27|28)", page)
 
 
+def test_it_tells_the_chance_that_every_reading_passes_and_what_that_rests_on(
+    drifting, planner, sign_in
+):
+    page = page_of(sign_in(planner), drifting).replace("\xa0", " ")
+    assert re.search(
+        r"Found today it would pass with (more than )?\d+\.\d %, on the due date", page
+    )
+    assert "4 tests of its own and a cautious assumption" in page
+
+
 def test_the_other_end_is_one_press_away(drifting, planner, sign_in):
     page = sign_in(planner).get(drifting.get_absolute_url(), {"of": "zero"}).content.decode()
     assert "Drift at zero" in page

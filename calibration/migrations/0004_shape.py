@@ -17,7 +17,7 @@ def numbers(**options: bool) -> django.contrib.postgres.fields.ArrayField:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("calibration", "0002_status")]
+    dependencies = [("calibration", "0003_certified_deviation")]
 
     operations = [
         migrations.AddField(
