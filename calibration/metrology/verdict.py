@@ -10,9 +10,6 @@ Source: derived for this book; acceptance limits after JCGM 106:2012, 8 (from me
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from typing import Any
-
 import numpy as np
 from numpy.polynomial.hermite_e import hermegauss
 from numpy.polynomial.legendre import leggauss
@@ -20,44 +17,16 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from calibration.metrology.blocks import map_blocks
+from calibration.metrology.next_test import TOGETHER, NextTest, by_pairs, readings_of
 from plant.level.checks import BadArgument, numbers
 
-# Correlation of the errors at zero and at span, taken small: some of their drift is common. From 0
-# to 0.3 the chances of simulated fleets move by less than 0.005.
-TOGETHER = 0.15
 _BLOCK = 512
 _LITTLE = 1e-3  # summed probability of the readings out, below which overlaps do not matter
+_FEW = 0.06  # the same, below which overlaps with the likeliest reading out are enough
 _UNLIKELY = 1e-6  # a reading out with less is no limit
 _QUIET = 0.15  # scatter below so many standard deviations of the ends makes the limits edges
 _RAYS, _STEPS, _WIDE, _FAR = 16, 4, 3.0, 7.0
 _NODES, _TURN = 8, 0.55  # turned, so that no limit runs along a row of nodes
-
-
-@dataclass(frozen=True)
-class NextTest:
-    """The next as found of N transmitters; R readings at fixed places.
-
-    at: R; share of the span. zero, span: N; mean errors of the ends, % of span; zero_variance,
-    span_variance: N. shape: R by N; what is added to the line. variance: R by N; of each reading
-    about line and shape. limit: R by N; the largest error accepted, inf where no such reading is
-    taken; below zero where nothing can be accepted.
-    """
-
-    at: np.ndarray
-    zero: np.ndarray
-    span: np.ndarray
-    zero_variance: np.ndarray
-    span_variance: np.ndarray
-    shape: np.ndarray
-    variance: np.ndarray
-    limit: np.ndarray
-
-    def columns(self, which: Any) -> NextTest:
-        rest = (getattr(self, f.name)[..., which] for f in fields(self) if f.name != "at")
-        return NextTest(self.at, *rest)
-
-    def __len__(self) -> int:
-        return len(self.zero)
 
 
 def probability_of_pass(
@@ -102,31 +71,25 @@ def _checked(at: ArrayLike, *columns: ArrayLike) -> NextTest:
 
 
 def _pass(test: NextTest) -> np.ndarray:
-    """By the sum of the single readings where that is exact enough, else by nodes or rays."""
-    x = test.at[:, None]
-    mean = (1 - x) * test.zero + x * test.span + test.shape
-    ends = _line_variance(test, x)
-    sd = np.sqrt(ends + test.variance)
-    out = ndtr((mean - test.limit) / sd) + ndtr((-mean - test.limit) / sd)
+    """By the sum of the single readings, or their overlaps with the likeliest, where that is exact
+    enough; else by nodes or rays.
+    """
+    readings = readings_of(test)
+    out = readings.above + readings.below
     total = out.sum(axis=0)
     result = np.clip(1 - total, 0.0, 1.0)
-    hard = (total > _LITTLE) & (test.limit > 0).all(axis=0)
-    result[(test.limit <= 0).any(axis=0)] = 0.0
+    possible = (test.limit > 0).all(axis=0)
+    result[~possible] = 0.0
+    some = np.flatnonzero((total > _LITTLE) & (total <= _FEW) & possible)
+    result[some] = by_pairs(test.columns(some), readings.columns(some))
+    hard = (total > _FEW) & possible
     matters = out > _UNLIKELY
-    quiet = _quiet(test, ends, matters)
+    quiet = _quiet(test, readings.line, matters)
     for which, work in ((hard & quiet, _by_rays), (hard & ~quiet, _by_nodes)):
         places = np.flatnonzero(which)
         if places.size:
             result[places] = work(test.columns(places), matters[:, places])
     return result
-
-
-def _line_variance(test: NextTest, x: np.ndarray) -> np.ndarray:
-    """Of the line between the ends, R by N."""
-    common = 2 * TOGETHER * np.sqrt(test.zero_variance * test.span_variance)
-    return np.asarray(
-        (1 - x) ** 2 * test.zero_variance + x**2 * test.span_variance + x * (1 - x) * common
-    )
 
 
 def _quiet(test: NextTest, ends: np.ndarray, matters: np.ndarray) -> np.ndarray:

@@ -5,7 +5,8 @@ import pytest
 from scipy.special import ndtr
 
 from calibration.metrology.shapes import AT
-from calibration.metrology.verdict import TOGETHER, probability_of_pass
+from calibration.metrology.next_test import TOGETHER
+from calibration.metrology.verdict import probability_of_pass
 from plant.level.checks import BadArgument
 
 N = 60
