@@ -17,7 +17,7 @@ from calibration.metrology.forecast import Moments, moments
 from calibration.metrology.shapes import AT, Shapes
 from calibration.metrology.verdict import probability_of_pass
 from calibration.metrology.wander import Outlook
-from plant.level.checks import BadArgument, above_zero
+from plant.level.checks import BadArgument, above_zero, not_below_zero
 
 _PLACES = 9  # between the bounds at which the search looks
 _SURE = 1e-9
@@ -71,9 +71,7 @@ class Passing:
 
         Raises BadArgument for years below zero.
         """
-        ahead = np.broadcast_to(np.asarray(years, dtype=float), len(self))
-        if not (ahead >= 0).all():
-            raise BadArgument("years", "years ahead must be numbers not below zero")
+        ahead = np.broadcast_to(not_below_zero("years", years), len(self))
         means, variances = self._ends(ahead)
         noise = self.shapes.scatter + self.shapes.variance
         shape = self.shapes.mean
@@ -103,10 +101,11 @@ class Passing:
         """
         n = len(self)
         aim = np.broadcast_to(np.asarray(chance, dtype=float), n)
-        low, high = (np.broadcast_to(np.asarray(c, dtype=float), n) for c in (lower, upper))
+        low = np.broadcast_to(above_zero("lower", lower), n)
+        high = np.broadcast_to(above_zero("upper", upper), n)
         if not ((aim > 0) & (aim < 1)).all():
             raise BadArgument("chance", "it must lie between 0 and 1")
-        if not ((low > 0) & (low < high) & np.isfinite(high)).all():
+        if not (low < high).all():
             raise BadArgument("lower, upper", "they are not in rising order above 0")
         return self._search(ndtri(aim), low, high)
 
@@ -162,10 +161,9 @@ def passing(
     allowed = np.asarray(risk, dtype=float)
     if not ((allowed >= 0) & (allowed < 0.5)).all():
         raise BadArgument("risk", "it must lie between 0 and 0.5")
-    if not (np.asarray(guard) >= 0).all():
-        raise BadArgument("guard", "it must not be below zero")
-    width = guard + np.where(allowed > 0, -ndtri(np.where(allowed > 0, allowed, 0.5)), 0.0)
+    by_risk = -ndtri(np.where(allowed > 0, allowed, 0.5))  # zero where the rule is another
+    width = not_below_zero("guard", guard) + by_risk
     at = AT[:, None]
     limit = half - width * ((1 - at) * spread[0] + at * spread[1])
-    years = np.broadcast_to(np.asarray(gone, dtype=float), (2, limit.shape[1]))
+    years = np.broadcast_to(not_below_zero("gone", gone), (2, limit.shape[1]))
     return Passing(moments(zero), moments(span), years, spread, shapes, limit)

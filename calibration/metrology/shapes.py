@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from plant.level.checks import BadArgument, above_zero, numbers
+from plant.level.checks import BadArgument, above_zero, limits_size, numbers, whole_numbers
 
 AT = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25, 0.0])  # share of the span
 POSITIONS = len(AT)
@@ -45,7 +45,8 @@ def shape_of(
     up = np.asarray(rising, dtype=bool)
     if not at.shape == error.shape == up.shape or at.ndim != 1:
         raise BadArgument("errors", "one error and one direction are needed for each reading")
-    numbers("zero, span", [zero, span])
+    numbers("zero", zero)
+    numbers("span", span)
     nearest = np.clip(np.floor(4 * at + 0.5), 0, TOP).astype(int)
     position = np.where(up, nearest, 2 * TOP - nearest)
     rest = error - (1 - at) * zero - at * span
@@ -97,14 +98,17 @@ class OwnTests:
     read: np.ndarray
 
 
+@limits_size("shapes")
 def own_tests(shapes: ArrayLike, tests: ArrayLike, owner: ArrayLike, n: int) -> OwnTests:
     """From one column a visit (9 by M), in order of time: the mean of ``tests`` tests (M) of
     transmitter ``owner`` (M, 0 to n − 1). Raises BadArgument where they do not pair.
     """
-    table = np.asarray(shapes, dtype=float)
-    k, whose = np.asarray(tests, dtype=float), np.asarray(owner, dtype=int)
+    table, n = np.asarray(shapes, dtype=float), int(whole_numbers("n", n))
+    k, whose = above_zero("tests", tests), whole_numbers("owner", owner, below=max(n, 1))
     if table.shape != (POSITIONS, whose.size) or k.shape != whose.shape:
         raise BadArgument("shapes", "nine positions are needed for each visit")
+    if np.isinf(table).any():
+        raise BadArgument("shapes", "an error is not a number; NaN where it was not read")
     is_read = ~np.isnan(table)
     values = np.where(is_read, table, 0.0)
     weights = np.where(is_read, k, 0.0)
@@ -126,7 +130,8 @@ def fit_shapes(of: OwnTests, family: ArrayLike, tolerance: ArrayLike) -> FamilyS
     """Mean shape and variances of each family; family: of each transmitter, 0 to F − 1 (N);
     tolerance: half-width, % of span (F).
     """
-    member, half = np.asarray(family, dtype=int), above_zero("tolerance", tolerance)
+    half = np.atleast_1d(above_zero("tolerance", tolerance))
+    member = whole_numbers("family", family, below=half.size)
     default = alone(half)
 
     def total(rows: np.ndarray) -> np.ndarray:

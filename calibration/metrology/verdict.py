@@ -18,7 +18,7 @@ from scipy.special import ndtr
 
 from calibration.metrology.blocks import map_blocks
 from calibration.metrology.next_test import TOGETHER, NextTest, by_pairs, readings_of
-from plant.level.checks import BadArgument, numbers
+from plant.level.checks import BadArgument, limits_size, numbers
 
 _BLOCK = 512
 _LITTLE = 1e-3  # summed probability of the readings out, below which overlaps do not matter
@@ -29,6 +29,7 @@ _RAYS, _STEPS, _WIDE, _FAR = 16, 4, 3.0, 7.0
 _NODES, _TURN = 8, 0.55  # turned, so that no limit runs along a row of nodes
 
 
+@limits_size("limits")
 def probability_of_pass(
     at: ArrayLike,
     means: ArrayLike,

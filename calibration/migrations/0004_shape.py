@@ -24,7 +24,7 @@ class Migration(migrations.Migration):
             model_name="calibration",
             name="shape",
             field=django.contrib.postgres.fields.ArrayField(
-                base_field=models.FloatField(null=True), blank=True, null=True, size=9
+                base_field=models.FloatField(), blank=True, null=True, size=9
             ),
         ),
         migrations.AddField(model_name="family", name="shape_mean", field=numbers()),

@@ -6,11 +6,15 @@ ALTER TABLE calibration_calibration DROP COLUMN drift_row;
 ALTER TABLE calibration_calibration DISABLE TRIGGER USER;
 UPDATE calibration_calibration c SET shape = s.shape FROM (
     SELECT record_id, ARRAY[
-        avg(rest) FILTER (WHERE position = 0), avg(rest) FILTER (WHERE position = 1),
-        avg(rest) FILTER (WHERE position = 2), avg(rest) FILTER (WHERE position = 3),
-        avg(rest) FILTER (WHERE position = 4), avg(rest) FILTER (WHERE position = 5),
-        avg(rest) FILTER (WHERE position = 6), avg(rest) FILTER (WHERE position = 7),
-        avg(rest) FILTER (WHERE position = 8)] AS shape
+        coalesce(avg(rest) FILTER (WHERE position = 0), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 1), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 2), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 3), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 4), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 5), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 6), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 7), 'NaN'),
+        coalesce(avg(rest) FILTER (WHERE position = 8), 'NaN')] AS shape
     FROM (
         SELECT record_id, stage, CASE WHEN rising THEN nearest ELSE 8 - nearest END AS position,
             avg(error - (1 - x) * zero - x * span) AS rest

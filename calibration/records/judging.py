@@ -200,7 +200,7 @@ def _shape(
     return shape_of(percent[good], errors[good], rising[good], **ends)
 
 
-def shape_column(found: StageResult, left: StageResult) -> list[float | None] | None:
+def shape_column(found: StageResult, left: StageResult) -> list[float] | None:
     """The mean shape of both tests as a record keeps it; what was found failed speaks of no
     shape.
     """
@@ -208,7 +208,7 @@ def shape_column(found: StageResult, left: StageResult) -> list[float | None] | 
     shapes = [stage.shape for stage in stages if stage.shape is not None]
     if not shapes:
         return None
-    known = np.ma.masked_invalid(shapes).mean(axis=0)
+    known = np.ma.masked_invalid(shapes).mean(axis=0).filled(np.nan)
     return known.tolist()
 
 

@@ -159,8 +159,8 @@ class Calibration(models.Model):
     left_hysteresis = models.FloatField("hysteresis as left", null=True, blank=True)
     left_verdict = models.CharField("as left", max_length=12, blank=True)
     # What is left of the errors without the line between zero and span, at the positions of
-    # calibration.metrology.shapes, the mean of as found and as left; None: not read.
-    shape = ArrayField(models.FloatField(null=True), size=9, null=True, blank=True)
+    # calibration.metrology.shapes, the mean of as found and as left; NaN: not read.
+    shape = ArrayField(models.FloatField(), size=9, null=True, blank=True)
     # A reading in an NE 43 failure band is evidence of a failure; such a record stays out of the
     # trend.
     shows_failure = models.BooleanField("a reading shows a failure", default=False)

@@ -25,12 +25,15 @@ from calibration.metrology import (
     jumps,
     linearity,
     longest_interval,
+    passing,
     reliability,
+    shapes,
     shares,
     staircase,
     survival,
     two_levels,
     uncertainty,
+    verdict,
     visit_results,
     wander,
 )
@@ -59,6 +62,10 @@ READ = {
 HISTORIES = histories.histories(**READ)
 PRIOR = wander.default_prior(1.0)
 OUTLOOK = wander.outlook(HISTORIES, PRIOR)
+TESTS = 0.1 * RNG.normal(size=(shapes.POSITIONS, 2))
+OWN_TESTS = shapes.own_tests(TESTS, [1.0, 2.0], [0, 1], 2)
+SHAPES = shapes.shapes_of(OWN_TESTS, shapes.alone([1.0, 1.0]))
+PASSING = passing.passing(OUTLOOK, OUTLOOK, SHAPES, tolerance=1.0, u=np.full((2, 2), 0.05))
 AHEAD = {"of": OUTLOOK, "tolerance": 1.0, "u_next": 0.05}
 SEEN = 0.5 + 2 * RNG.random(200)
 RESULTS = Results.of(np.arange(200) // 4, np.zeros(200), SEEN, 4.0 * RNG.weibull(2.0, 200) < SEEN)
@@ -255,6 +262,34 @@ CALLS = [
     (intervals.as_found_probability, AHEAD | {"ahead": 1.0}),
     (doubt.first_below, AHEAD | {"floor": 0.8}),
     (longest_interval.longest, AHEAD | {"target": 0.95, "lower": 0.25, "upper": 5.0}),
+    # the verdict of the next as found
+    (
+        shapes.shape_of,
+        {"percent": [0.0, 50.0, 100.0], "errors": [0.1, 0.3, 0.2], "rising": [True, True, True]}
+        | {"zero": 0.1, "span": 0.2},
+    ),
+    (shapes.alone, {"tolerance": [1.0, 0.5]}),
+    (
+        shapes.own_tests,
+        {"shapes": TESTS, "tests": [1.0, 2.0], "owner": np.array([0, 1]), "n": 2},
+    ),
+    (
+        shapes.fit_shapes,
+        {"of": OWN_TESTS, "family": np.array([0, 0]), "tolerance": [1.0]},
+    ),
+    (
+        verdict.probability_of_pass,
+        {"at": [0.0, 1.0], "means": [[0.1], [0.2]], "variances": [[0.04], [0.09]]}
+        | {"shape": [[0.0], [0.1]], "reading_variance": [[0.01], [0.01]]}
+        | {"limits": [[0.5], [0.5]]},
+    ),
+    (
+        passing.passing,
+        {"zero": OUTLOOK, "span": OUTLOOK, "shapes": SHAPES, "tolerance": [1.0, 1.0]}
+        | {"u": [[0.05, 0.05], [0.05, 0.05]], "guard": 0.5, "risk": 0.0, "gone": 0.0},
+    ),
+    (PASSING.chance, {"years": 1.0}),
+    (PASSING.first_below, {"chance": 0.9, "lower": 0.25, "upper": 5.0}),
     # due dates and reliability
     (due.add_months, {"day": dt.date(2026, 1, 31), "months": 12}),
     (due.next_due, {"done_on": dt.date(2026, 1, 31), "interval_months": 12, "grace_days": 3}),
@@ -314,6 +349,10 @@ NO_NUMBERS = {
     "goodness_of_fit",
     "time_groups",
     "reasons",
+    "is_dated",
+    "shapes_of",
+    "readings_of",
+    "by_pairs",
     "flag_jumps",
     "residuals",
     "refuse",

@@ -111,6 +111,7 @@ MAY_NOT_BE_SHOWN = {
     "linearity",
     "mean_curves",
     "repeatability_fleet",
+    "shape_of",
 }
 REFUSALS = (BadArgument, OutsideTank, ZeroSpan)
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from calibration.metrology.shapes import AT
 from calibration.metrology.next_test import TOGETHER
+from calibration.metrology.shapes import AT
 from calibration.metrology.verdict import probability_of_pass
 from plant.level.checks import BadArgument
 
