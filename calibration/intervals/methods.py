@@ -211,13 +211,14 @@ def _reasons(rows: Offers, choices: list[Choice]) -> list[list[dict[str, Any]]]:
 def _reasons_of(choice: Choice, numbers: np.ndarray) -> dict[int, list[dict[str, Any]]]:
     parts = reasons(choice.proposed, choice.outlook, choice.tolerance, choice.columns[numbers])
     ids = choice.offers.point_id[numbers].tolist()
-    decided: list[dict[str, Any]] = [
-        {"says": "every reading"} if whole else {"says": "end", "end": ENDS[end]}
-        for end, whole in zip(choice.ends[numbers], choice.whole[numbers], strict=True)
-    ]
+    ends, whole = choice.ends[numbers].tolist(), choice.whole[numbers].tolist()
     return {
-        pk: [first, *({"says": part.says, **part.numbers} for part in some)]
-        for pk, first, some in zip(ids, decided, parts, strict=True)
+        pk: [
+            {"says": "end", "end": ENDS[end]},
+            *([{"says": "every reading"}] if cut else []),
+            *({"says": part.says, **part.numbers} for part in some),
+        ]
+        for pk, end, cut, some in zip(ids, ends, whole, parts, strict=True)
     }
 
 

@@ -151,7 +151,7 @@ SENTENCES: dict[str, str] = {
         "and the rate does not change."
     ),
     "every reading": (
-        "All readings together decide: bend, hysteresis and scatter take some of the tolerance."
+        "Bend, hysteresis and scatter of the readings make it shorter than that end alone would."
     ),
     "end, zero": "The lower end of the range (zero) decides: it meets the tolerance first.",
     "end, span": "The upper end of the range (span) decides: it meets the tolerance first.",

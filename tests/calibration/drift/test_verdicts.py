@@ -139,7 +139,7 @@ def test_a_bent_family_is_offered_shorter_intervals_and_told_why(site):
     Policy.objects.create(site=site, duty="general", method="drift", longest_months=60)
     fleet.run(clock=clock, nightly=True)
     proposal = Proposal.objects.first()
-    assert proposal.reasons[0] == {"says": "every reading"}
-    decided = proposal.reasons[1]
+    assert proposal.reasons[1] == {"says": "every reading"}
+    decided = proposal.reasons[2]
     assert decided["says"] == "target"
     assert decided["probability"] == pytest.approx(decided["target"], abs=0.01)

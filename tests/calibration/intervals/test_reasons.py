@@ -55,7 +55,7 @@ CASES = {
         {"says": "end", "end": "zero"},
     "The upper end of the range (span) decides: it meets the tolerance first.":
         {"says": "end", "end": "span"},
-    "All readings together decide: bend, hysteresis and scatter take some of the tolerance.":
+    "Bend, hysteresis and scatter of the readings make it shorter than that end alone would.":
         {"says": "every reading"},
     "The last as found was in tolerance: the staircase lengthens the interval by 10 %.":
         {"says": "staircase in", "percent": 10.0},
