@@ -192,6 +192,7 @@ def test_wetted_readings_alone_are_the_plain_history(common):
         assert ours == pytest.approx(plain, rel=1e-8)
     assert got.weights == pytest.approx(by_itself.weights, rel=1e-8)
     assert got.own_weight[1] == pytest.approx(by_itself.own_weight, rel=1e-8)
+    assert got.own_weight[0] == pytest.approx(np.zeros(got.own_weight.shape[1]), abs=1e-12)
     assert (got.output_observed[0], got.primary_observed[0]) == (False, True)
 
 
@@ -211,6 +212,7 @@ def test_simulated_readings_alone_are_the_plain_history_and_leave_the_primary_as
     by_itself = plainly()
     assert got.output_rate().upper == pytest.approx(by_itself.rate().upper, rel=1e-8)
     assert not got.primary_observed[0]
+    assert got.own_weight[0] == pytest.approx(by_itself.own_weight, rel=1e-8)
     rate = got.primary_rate()
     assert (rate.centre[0], rate.sd[0]) == (pytest.approx(-0.1), pytest.approx(0.15))
     assert got.own_weight[1, 0] == pytest.approx(0.0, abs=1e-12)

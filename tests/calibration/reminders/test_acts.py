@@ -270,7 +270,7 @@ def test_a_digest_with_nothing_left_is_not_sent(planner):
     assert Digest.objects.get().left_out == outbox.NOTHING_LEFT
 
 
-def test_who_lost_the_role_meanwhile_gets_no_mail(planner):
+def test_who_lost_the_role_meanwhile_gets_no_mail(planner, auditor):
     due_in(0)
     reminders.scan(at=MORNING)
     planner.appointments.update(ends_on=DAY - dt.timedelta(1))

@@ -77,6 +77,15 @@ def test_nothing_is_removed_on_a_day_to_come(planner):
         installing.remove(point, seen=old.pk, goes="spare", on=TOMORROW, today=TODAY, by=planner)
 
 
+def test_nothing_is_swapped_on_a_day_to_come(planner):
+    point, spare = a_point(), a_transmitter("S2")
+    old = an_installation(point)
+    with pytest.raises(DayToCome):
+        installing.swap(
+            point, transmitter=spare, seen=old.pk, goes="spare", on=TOMORROW, today=TODAY, by=planner
+        )  # fmt: skip
+
+
 def test_changed_data_of_a_transmitter_are_stored(planner):
     device = a_transmitter("S1")
     seen = mark_of(device, TRANSMITTER.fields)
