@@ -13,13 +13,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
+from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.forecast import Moments, moments
+from calibration.metrology.next_test import NextTest, readings_of
 from calibration.metrology.shapes import AT, Shapes
-from calibration.metrology.verdict import probability_of_pass
+from calibration.metrology.verdict import pass_of, rough_pass
 from calibration.metrology.wander import Outlook
 from plant.level.checks import BadArgument, above_zero, not_below_zero
 
-_PLACES = 9  # between the bounds at which the search looks
+_PLACES = 8  # between the bounds at which the search looks
 _SURE = 1e-9
 
 
@@ -71,12 +73,14 @@ class Passing:
 
         Raises BadArgument for years below zero.
         """
-        ahead = np.broadcast_to(not_below_zero("years", years), len(self))
-        means, variances = self._ends(ahead)
-        noise = self.shapes.scatter + self.shapes.variance
-        shape = self.shapes.mean
-        limit = np.where(self.shapes.read, self.limit, np.inf)
-        return probability_of_pass(AT, means, variances, shape, noise, limit)
+        return pass_of(self._test(np.broadcast_to(not_below_zero("years", years), len(self))))
+
+    def _test(self, ahead: np.ndarray) -> NextTest:
+        (zero, span), (of_zero, of_span) = self._ends(ahead)
+        shapes = self.shapes
+        noise = shapes.scatter + shapes.variance
+        limit = np.where(shapes.read, self.limit, np.inf)
+        return NextTest(AT, zero, span, of_zero, of_span, shapes.mean, noise, limit)
 
     def _ends(self, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of both ends, with what the readings of one visit share of their
@@ -95,9 +99,10 @@ class Passing:
         """First time from ``lower`` to ``upper`` years at which the chance falls below ``chance``;
         each one, or M.
 
-        The chance may rise before it falls, so a row of places is looked at, from the first on;
-        between two of them its normal quantile is nearly straight. Raises BadArgument for a chance
-        outside 0 to 1, or bounds that are not in rising order above zero.
+        The chance may rise before it falls, so a row of places is looked at, from the first on.
+        There the sum of all readings out and the likeliest one of them bound the time from both
+        sides; between these the normal quantile of the chance is nearly straight. Raises
+        BadArgument for a chance outside 0 to 1, or bounds that are not in rising order above zero.
         """
         n = len(self)
         aim = np.broadcast_to(np.asarray(chance, dtype=float), n)
@@ -107,36 +112,69 @@ class Passing:
             raise BadArgument("chance", "it must lie between 0 and 1")
         if not (low < high).all():
             raise BadArgument("lower, upper", "they are not in rising order above 0")
-        return self._search(ndtri(aim), low, high)
+        parts = map_blocks(
+            lambda part: self.columns(part)._search(ndtri(aim[part]), low[part], high[part]), n
+        )
+        return concatenate(parts)
 
     def _search(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> FirstBelow:
-        years, before = low.astype(float), self._miss(low, aim)
-        reached = before >= 0
-        going = np.flatnonzero(reached)
-        before = before[going]
-        for k in range(1, _PLACES):
-            start, stop = (
-                low[going] + (high - low)[going] * (place / (_PLACES - 1)) ** 2
-                for place in (k - 1, k)
-            )
-            now = self.columns(going)._miss(stop, aim[going])
-            fell = now < 0
-            at = going[fell]
-            span = stop[fell] - start[fell]
-            years[at] = start[fell] + span * before[fell] / (before[fell] - now[fell])
-            going, before = going[~fell], now[~fell]
-            if not going.size:
+        first, last = self._bracket(aim, low, high)
+        at_first, at_last = self._miss(first, aim), self._miss(last, aim)
+        reached = (first > low) | (at_first >= 0)
+        capped = reached & (last >= high) & (at_last >= 0)
+        falls = at_first - at_last
+        part = np.where(falls > 0, at_first / np.where(falls > 0, falls, 1.0), 0.0)
+        years = first + (last - first) * np.clip(part, 0.0, 1.0)
+        slope = (last - first) / np.where(falls > 0, falls, np.inf)
+        at = np.flatnonzero(reached & ~capped & (slope > 0))
+        if at.size:  # one step of the exact chance
+            exact = _quantile(self.columns(at).chance(years[at])) - aim[at]
+            years[at] = np.clip(years[at] + slope[at] * exact, first[at], last[at])
+        return FirstBelow(np.where(capped, high, np.where(reached, years, low)), reached, capped)
+
+    def _bracket(
+        self, aim: np.ndarray, low: np.ndarray, high: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """When the lower bound of the chance first falls below what is asked, and the upper."""
+        found = [high.astype(float), high.astype(float)]
+        going = [np.arange(len(self))] * 2
+        before = [np.zeros(0)] * 2
+        start = low
+        for k in range(_PLACES):
+            stop = low + (high - low) * (k / (_PLACES - 1)) ** 2
+            active = going[1]  # the upper bound falls last
+            if not active.size:
                 break
-        years[going] = high[going]
-        capped = np.zeros(len(self), dtype=bool)
-        capped[going] = True
-        return FirstBelow(years, reached, capped)
+            now = self._bounds(active, stop, aim)
+            for side in (0, 1):
+                here = now[side][np.searchsorted(active, going[side])]
+                fell = here < 0
+                at = going[side][fell]
+                share = before[side][fell] / (before[side][fell] - here[fell]) if k else 0.0
+                found[side][at] = start[at] + (stop - start)[at] * share
+                going[side], before[side] = going[side][~fell], here[~fell]
+            start = stop
+        return found[0], found[1]
+
+    def _bounds(
+        self, active: np.ndarray, years: np.ndarray, aim: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """How far the lower and the upper bound of the chance lie above what is asked, in normal
+        quantiles.
+        """
+        some = self if active.size == len(self) else self.columns(active)
+        readings = readings_of(some._test(years[active]))
+        out = readings.above + readings.below
+        total, most = out.sum(axis=0), out.max(axis=0)
+        return _quantile(1 - total) - aim[active], _quantile(1 - most) - aim[active]
 
     def _miss(self, years: np.ndarray, aim: np.ndarray) -> np.ndarray:
         """How far the chance lies above what is asked, in normal quantiles."""
-        if not len(self):
-            return np.zeros(0)
-        return np.asarray(ndtri(np.clip(self.chance(years), _SURE, 1 - _SURE)) - aim)
+        return np.asarray(_quantile(rough_pass(self._test(years))) - aim)
+
+
+def _quantile(chance: np.ndarray) -> np.ndarray:
+    return np.asarray(ndtri(np.clip(chance, _SURE, 1 - _SURE)))
 
 
 def passing(

@@ -23,7 +23,7 @@ from plant.level.checks import BadArgument, limits_size, numbers
 _BLOCK = 512
 _LITTLE = 1e-3  # summed probability of the readings out, below which overlaps do not matter
 _FEW = 0.06  # the same, below which overlaps with the likeliest reading out are enough
-_UNLIKELY = 1e-6  # a reading out with less is no limit
+_UNLIKELY = 1e-4  # a reading out with less is no limit
 _QUIET = 0.15  # scatter below so many standard deviations of the ends makes the limits edges
 _RAYS, _STEPS, _WIDE, _FAR = 16, 4, 3.0, 7.0
 _NODES, _TURN = 8, 0.55  # turned, so that no limit runs along a row of nodes
@@ -49,7 +49,21 @@ def probability_of_pass(
     0.95
     """
     test = _checked(at, means, variances, shape, reading_variance, limits)
+    return pass_of(test)
+
+
+def pass_of(test: NextTest) -> np.ndarray:
+    """The same of a test whose numbers are known to be good."""
     return np.concatenate(map_blocks(lambda part: _pass(test.columns(part)), len(test), _BLOCK))
+
+
+def rough_pass(test: NextTest) -> np.ndarray:
+    """The same quickly, a little low where many fail: for a search."""
+    readings = readings_of(test)
+    result = np.clip(1 - (readings.above + readings.below).sum(axis=0), 0.0, 1.0)
+    some = np.flatnonzero(result < 1 - _LITTLE)
+    result[some] = by_pairs(test.columns(some), readings.columns(some))
+    return np.asarray(np.where((test.limit > 0).all(axis=0), result, 0.0))
 
 
 def _checked(at: ArrayLike, *columns: ArrayLike) -> NextTest:

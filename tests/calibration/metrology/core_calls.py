@@ -353,6 +353,8 @@ NO_NUMBERS = {
     "shapes_of",
     "readings_of",
     "by_pairs",
+    "pass_of",
+    "rough_pass",
     "flag_jumps",
     "residuals",
     "refuse",
