@@ -56,3 +56,7 @@ ALTER TABLE calibration_calibration ADD COLUMN drift_row bytea GENERATED ALWAYS 
 CREATE INDEX record_drift_rows ON calibration_calibration (point_id, done_on, id)
     INCLUDE (drift_row)
     WHERE state = 'approved';
+-- Families know no shape yet: the next tick has all of them computed again.
+INSERT INTO calibration_fleetrun (started_at, alive_at, points, done, proposals, steps, trouble)
+SELECT now(), now() - interval '15 minutes', 0, 0, 0, 0, ''
+WHERE EXISTS (SELECT FROM calibration_calibration);

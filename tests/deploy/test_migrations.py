@@ -10,7 +10,10 @@ from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.loader import MigrationLoader
+from django.utils import timezone
 
+from calibration.fleet import acts as fleet
+from calibration.fleet.models import FleetRun
 from calibration.records.models import Calibration
 from tests.makers import a_record
 
@@ -73,6 +76,8 @@ def test_records_of_before_get_their_shape(technician):
         cursor.execute("UPDATE calibration_calibration SET shape = NULL")
         cursor.execute(script)
     assert Calibration.objects.get(pk=record.pk).shape == pytest.approx(kept, abs=1e-3)
+    waiting = FleetRun.objects.get(finished_at=None)
+    assert fleet.run(clock=timezone.now, nightly=False) == waiting
 
 
 def test_the_migration_stands_for_all_that_went_before(database_of_the_former_release):
