@@ -32,7 +32,7 @@ def ask(
     it is granted.
     """
     require(by, "defer", point.site_id)
-    point = MeasuringPoint.objects.select_for_update().select_related("site").get(pk=point.pk)
+    point = _locked(point.pk)
     if not reason.strip():
         raise NoReason()
     if point.out_of_service_on:
@@ -64,8 +64,7 @@ def decide(
     require(by, "approve", deferral.site_id)
     # The point first, as everywhere: two who lock in one order wait for each other instead of
     # dying.
-    points = MeasuringPoint.objects.select_for_update().select_related("site")
-    point = points.get(pk=deferral.point_id)
+    point = _locked(deferral.point_id)
     deferral = Deferral.objects.select_for_update().get(pk=deferral.pk)
     if deferral.granted is not None:
         decision = "granted" if deferral.granted else "refused"
@@ -84,6 +83,11 @@ def decide(
     act = "grant deferral" if granted else "refuse deferral"
     enter(act, on=deferral, by=by, why=deferral.decision_note, details=_details(deferral))
     return deferral
+
+
+def _locked(pk: int) -> MeasuringPoint:
+    points = MeasuringPoint.objects.select_for_update(of=("self",)).select_related("site")
+    return points.get(pk=pk)
 
 
 def _still_stands(deferral: Deferral, point: MeasuringPoint, *, on: dt.date) -> None:

@@ -116,7 +116,9 @@ def remove(stop: Job, *, by: Person) -> None:
     cause stays open.
     """
     made = _round_of(stop, by=by)
-    stop = Job.objects.select_for_update().select_related("point").get(pk=stop.pk)
+    # The point first, as everywhere: who starts its job at the same moment waits.
+    MeasuringPoint.objects.select_for_update().get(pk=stop.point_id)
+    stop = Job.objects.select_for_update(of=("self",)).select_related("point").get(pk=stop.pk)
     tag = stop.point.tag
     if stop.round_id != made.pk:
         raise StopRemoved(tag=tag)

@@ -147,7 +147,7 @@ def end_appointment(
     """End a role with the day before ``on``: from ``on`` the person no longer holds it."""
     require(by, "manage people", appointment.site_id)
     appointment = (
-        Appointment.objects.select_for_update()
+        Appointment.objects.select_for_update(of=("self",))
         .select_related("person", "site")
         .get(pk=appointment.pk)
     )
