@@ -7,8 +7,10 @@ import datetime as dt
 from django.db.models import Q
 from django.utils import timezone
 
-from calibration.intervals.due_dates import schedule_after
+from calibration.intervals.due_dates import schedule_with
 from calibration.records.models import Calibration
+from calibration.status.models import CurrentRecord
+from calibration.status.reads import Part
 from plant.people.models import Person
 
 
@@ -28,14 +30,12 @@ def approvers_of(record: Calibration) -> list[Person]:
 
 
 def due_after(record: Calibration) -> dt.date | None:
-    """The due date that an approval would give; an amendment takes the place of the record it
-    amends.
+    """The due date that an approval would give, the present one where it moves none; an amendment
+    takes the place of the record it amends.
     """
-    standing = Calibration.objects.standing().filter(point=record.point_id)
-    standing = standing.exclude(pk=record.amends_id or 0)
-    days = [*standing.values_list("done_on", flat=True), record.done_on]
-    point = record.point
-    schedule = schedule_after(
-        days, interval_months=point.interval_months, grace_days=point.grace_days
-    )
-    return schedule.due_on if schedule else None
+    current = CurrentRecord.objects.parts().filter(point=record.point_id)
+    rows = list(current.exclude(record=record.amends_id or 0))
+    parts = [Part(row.done_on, row.covers_output, row.covers_primary) for row in rows]
+    within = max((row.parts_within_days for row in rows), default=0)
+    schedule = schedule_with(record, parts, within=within)
+    return schedule.due_on if schedule else record.point.due_on

@@ -11,7 +11,9 @@ from collections.abc import Iterable
 from django.db import connection
 
 from calibration.metrology.due import Schedule, next_due
+from calibration.records.models import Calibration
 from calibration.status.models import CompleteResult
+from calibration.status.reads import Part, complete_days
 from plant.points.models import MeasuringPoint
 
 
@@ -25,6 +27,21 @@ def schedule_after(
             day, interval_months=interval_months, grace_days=grace_days, previous=schedule
         )
     return schedule
+
+
+def schedule_with(record: Calibration, earlier: Iterable[Part], *, within: int) -> Schedule | None:
+    """The schedule that approving ``record`` would lead to, after the parts approved before it;
+    None where output and primary element would not be complete.
+    """
+    parts = list(earlier)
+    if not record.is_check and record.left_verdict != "fail":
+        parts.append(Part(record.done_on, record.covers_output, record.covers_primary))
+    point = record.point
+    return schedule_after(
+        complete_days(parts, within_days=within),
+        interval_months=point.interval_months,
+        grace_days=point.grace_days,
+    )
 
 
 def reschedule(point_ids: Iterable[int]) -> int:

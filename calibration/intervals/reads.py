@@ -16,7 +16,7 @@ from calibration.intervals.due_dates import schedule_after
 from calibration.intervals.models import Proposal
 from calibration.intervals.reasons import first_reason, worded
 from calibration.policies.models import Policy
-from calibration.records.models import Calibration
+from calibration.status.models import CompleteResult
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
 from plant.refusals import Refused
@@ -95,7 +95,7 @@ def rows_with(proposals: Collection[Proposal], *, by: Person, at: dt.datetime) -
             point=one.point,
             due_after=_due_after(one.point, one.months, days[one.point_id]),
             today=one.site.day_of(at),
-            **_outcome(one, policies[one.point_id], by),
+            **_outcome(one, policies[one.point_id], by, on=one.site.day_of(at)),
         )
         for one in proposals
     ]
@@ -103,8 +103,8 @@ def rows_with(proposals: Collection[Proposal], *, by: Person, at: dt.datetime) -
 
 def _days_calibrated(point_ids: Iterable[int]) -> dict[int, list[dt.date]]:
     days: dict[int, list[dt.date]] = defaultdict(list)
-    records = Calibration.objects.standing().filter(point_id__in=list(point_ids))
-    for point_id, day in records.order_by().values_list("point_id", "done_on"):
+    results = CompleteResult.objects.filter(point_id__in=list(point_ids))
+    for point_id, day in results.values_list("point_id", "counts_from"):
         days[point_id].append(day)
     return days
 
@@ -121,10 +121,11 @@ def due_after(point: MeasuringPoint, months: int) -> dt.date:
     return _due_after(point, months, _days_calibrated([point.pk])[point.pk])
 
 
-def _outcome(proposal: Proposal, policy: Policy, by: Person) -> dict[str, str]:
+def _outcome(proposal: Proposal, policy: Policy, by: Person, *, on: dt.date) -> dict[str, str]:
     if proposal.state not in Proposal.WAITING:
         return {"becomes": "", "refusal": ""}
     try:
-        return {"becomes": outcome(proposal, proposal.point, policy, by=by).value, "refusal": ""}
+        becomes = outcome(proposal, proposal.point, policy, by=by, on=on)
+        return {"becomes": becomes.value, "refusal": ""}
     except Refused as refusal:
         return {"becomes": "", "refusal": str(refusal)}

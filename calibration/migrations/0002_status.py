@@ -49,6 +49,27 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="CurrentRecord",
+            fields=[
+                (
+                    "record",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        primary_key=True,
+                        serialize=False,
+                        to="calibration.calibration",
+                    ),
+                ),
+                ("done_on", models.DateField()),
+                ("is_check", models.BooleanField()),
+                ("covers_output", models.BooleanField()),
+                ("covers_primary", models.BooleanField()),
+                ("left_verdict", models.CharField(max_length=12)),
+                ("parts_within_days", models.PositiveSmallIntegerField()),
+            ],
+            options={"db_table": "calibration_currentrecord", "managed": False},
+        ),
+        migrations.CreateModel(
             name="CompleteResult",
             fields=[
                 (

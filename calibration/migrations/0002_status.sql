@@ -12,8 +12,9 @@ LEFT JOIN calibration_policy duty
 -- installed, at the present range.
 CREATE VIEW calibration_currentrecord AS
 SELECT r.id AS record_id, r.point_id, r.done_on, r.is_check, r.covers_output, r.covers_primary,
-    r.left_verdict
+    r.left_verdict, k.parts_within_days
 FROM plant_measuringpoint p
+JOIN calibration_statuspolicy k ON k.point_id = p.id
 JOIN plant_installation i ON i.point_id = p.id AND i.removed_on IS NULL
 JOIN calibration_calibration r ON r.point_id = p.id AND r.transmitter_id = i.transmitter_id
 WHERE r.state = 'approved' AND r.done_on >= i.installed_on
@@ -35,9 +36,8 @@ FROM (
     FROM calibration_currentrecord c WHERE NOT c.is_check AND c.left_verdict <> 'fail'
     WINDOW earlier AS (PARTITION BY c.point_id ORDER BY c.done_on, c.record_id)
 ) w
-JOIN calibration_statuspolicy k ON k.point_id = w.point_id
 WHERE w.output_on IS NOT NULL AND w.primary_on IS NOT NULL
-    AND least(w.output_on, w.primary_on) >= w.done_on - k.parts_within_days;
+    AND least(w.output_on, w.primary_on) >= w.done_on - w.parts_within_days;
 
 -- The status of these points as it follows from all that is recorded: the worst level of its reasons
 -- (0 no transmitter, 1 not calibrated, 2 in doubt, 3 nothing but the calendar), and all of them.
@@ -148,7 +148,7 @@ SET search_path = public, pg_temp AS $$
     DELETE FROM calibration_trend t WHERE t.point_id = ANY (ids) AND NOT EXISTS (
         SELECT FROM plant_installation i WHERE i.point_id = t.point_id AND i.removed_on IS NULL
             AND i.transmitter_id = t.transmitter_id);
-    UPDATE calibration_proposal q SET state = 'replaced', agreed_by_id = NULL, agreed_at = NULL
+    UPDATE calibration_proposal q SET state = 'replaced'
     WHERE q.point_id = ANY (ids) AND q.state IN ('open', 'agreed')
         AND NOT EXISTS (SELECT FROM calibration_completeresult c WHERE c.point_id = q.point_id);
     UPDATE plant_measuringpoint p SET due_on = s.since, deferred_until = NULL
@@ -227,11 +227,14 @@ BEGIN
     END IF;
     RETURN NULL;
 END $$;
+-- A new result replaces the proposal that waits: its figures were made without it.
 CREATE FUNCTION status_after_record() RETURNS trigger LANGUAGE plpgsql AS $$
 DECLARE ids bigint[];
 BEGIN
     ids := array(SELECT DISTINCT n.point_id FROM new_rows n WHERE n.state = 'approved');
     IF cardinality(ids) > 0 THEN
+        UPDATE calibration_proposal SET state = 'replaced'
+        WHERE point_id = ANY (ids) AND state IN ('open', 'agreed');
         PERFORM settle_status(ids);
     END IF;
     RETURN NULL;

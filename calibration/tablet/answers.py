@@ -4,10 +4,12 @@ aside.
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
-from calibration.intervals.due_dates import schedule_after
+from calibration.intervals.due_dates import schedule_with
 from calibration.records.models import Calibration
+from calibration.status.reads import Part
 from calibration.tablet.content import read
 from calibration.tablet.models import FieldWork
 from plant.quantities import percent, plus_minus
@@ -39,15 +41,15 @@ def answer_to(work: FieldWork) -> dict[str, Any]:
 
 def _next(work: FieldWork, record: Calibration) -> dict[str, Any]:
     point = work.job.point
-    days = [*work.days_done, record.done_on]  # type: ignore[attr-defined]
-    schedule = schedule_after(
-        days, interval_months=point.interval_months, grace_days=point.grace_days
-    )
+    done: list[dict[str, Any]] = work.parts_done  # type: ignore[attr-defined]
+    parts = [Part(dt.date.fromisoformat(one["day"]), one["output"], one["primary"]) for one in done]
+    within = max((one["within"] for one in done), default=0)
+    schedule = schedule_with(record, parts, within=within)
     approvers: list[dict[str, Any]] = work.approvers  # type: ignore[attr-defined]
     months = point.interval_months
     return {
         "approvers": [one["name"] for one in approvers if one["id"] != record.performed_by_id],
-        "due_on": schedule and schedule.due_on.isoformat(),
+        "due_on": (schedule.due_on if schedule else point.due_on).isoformat(),
         "interval": f"{months} month{'' if months == 1 else 's'}",
         "finding": record.found_verdict == "fail",
         "label_url": f"{point.get_absolute_url()}label/",

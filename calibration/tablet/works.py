@@ -15,6 +15,7 @@ from calibration.jobs.models import Job
 from calibration.procedures.models import ProcedureStep
 from calibration.records.entry import RecordEntry
 from calibration.records.models import Calibration
+from calibration.status.models import CurrentRecord
 from calibration.tablet.content import Content, record_entry
 from calibration.tablet.days import DayOfWork
 from calibration.tablet.models import FieldPhoto, FieldWork
@@ -41,9 +42,14 @@ def locked_works(day: dt.date, at: dt.datetime) -> Any:
 
 
 def _with_job(rows: Any, day: dt.date) -> Any:
-    """The transmitters of the point on that day and now, and the days of its results."""
+    """The transmitters of the point on that day and now, and the parts that it has been calibrated
+    in.
+    """
     at_point = Installation.objects.filter(point=OuterRef("job__point"), removed_on=None)
-    standing = Calibration.objects.standing().filter(point=OuterRef("job__point"))
+    parts = CurrentRecord.objects.parts().filter(point=OuterRef("job__point"))
+    part = JSONObject(
+        day="done_on", output="covers_output", primary="covers_primary", within="parts_within_days"
+    )
     on_day = Q(job__point__installations__installed_on__lte=day) & (
         Q(job__point__installations__removed_on=None)
         | Q(job__point__installations__removed_on__gt=day)
@@ -51,7 +57,7 @@ def _with_job(rows: Any, day: dt.date) -> Any:
     return rows.annotate(
         installed=FilteredRelation("job__point__installations", condition=on_day),
         present_ids=ArraySubquery(at_point.values("transmitter_id")),
-        days_done=ArraySubquery(standing.values("done_on")),
+        parts_done=ArraySubquery(parts.values(json=part)),
     )
 
 
