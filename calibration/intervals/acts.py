@@ -17,6 +17,7 @@ from calibration.intervals.refusals import (
     ApproverMustAgree,
     IntervalChanged,
     LongerNeedsApprover,
+    NotLengthened,
     OutsidePolicy,
     PointOutOfService,
 )
@@ -25,6 +26,7 @@ from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
 from plant.points.models import MeasuringPoint
+from plant.points.status import BY_CALENDAR
 from plant.refusals import ReasonMissing
 from plant.saving import check
 
@@ -97,7 +99,9 @@ def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
     who agrees, and then another person who approves. Refused when it no longer waits or its figures
     are not of today's interval."""
     point, proposal = _locked(proposal, by=by)
-    becomes = outcome(proposal, point, Policy.objects.of_point(point), by=by)
+    becomes = outcome(
+        proposal, point, Policy.objects.of_point(point), by=by, on=point.site.day_of(at)
+    )
     details: dict[str, Any] = {
         "method": proposal.get_method_display(),
         "in tolerance": proposal.in_tolerance,
@@ -116,12 +120,12 @@ def accept(proposal: Proposal, *, by: Person, at: dt.datetime) -> Proposal:
 
 
 def outcome(
-    proposal: Proposal, point: MeasuringPoint, policy: Policy, *, by: Person
+    proposal: Proposal, point: MeasuringPoint, policy: Policy, *, by: Person, on: dt.date
 ) -> Proposal.State:
-    """What a waiting proposal becomes when ``by`` accepts it: accepted or agreed. Raises Refused
-    where it cannot be.
+    """What a waiting proposal becomes when ``by`` accepts it on the day ``on`` of its site:
+    accepted or agreed. Raises Refused where it cannot be.
     """
-    _still_stands(proposal, point, policy)
+    _still_stands(proposal, point, policy, on=on)
     if not needs_approval(point, proposal.months):
         return State.ACCEPTED
     if proposal.state == State.OPEN:
@@ -170,13 +174,17 @@ def _locked(proposal: Proposal, *, by: Person) -> tuple[MeasuringPoint, Proposal
     return point, proposal
 
 
-def _still_stands(proposal: Proposal, point: MeasuringPoint, policy: Policy) -> None:
+def _still_stands(
+    proposal: Proposal, point: MeasuringPoint, policy: Policy, *, on: dt.date
+) -> None:
     if proposal.months_now != point.interval_months:
         raise IntervalChanged(
             tag=point.tag, months=point.interval_months, computed_for=proposal.months_now
         )
     if point.out_of_service_on:
         raise PointOutOfService(tag=point.tag)
+    if proposal.is_longer and (point.condition < BY_CALENDAR or point.next_due < on):
+        raise NotLengthened(tag=point.tag, status=point.status(on).text)
     if not policy.shortest_months <= proposal.months <= policy.longest_months:
         raise OutsidePolicy(
             tag=point.tag,

@@ -33,6 +33,13 @@ class PointOutOfService(Refused):
     sentence = "{tag} is out of service, so its interval stays as it is."
 
 
+class NotLengthened(Refused):
+    sentence = (
+        "{tag}: {status}. It is calibrated before its interval is made longer; else a planner sets "
+        "the interval by hand, with the reason."
+    )
+
+
 class OutsidePolicy(Refused):
     sentence = (
         "The policy of {tag} now allows {shortest} to {longest} months, not {months}. Decline "

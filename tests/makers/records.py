@@ -92,10 +92,7 @@ def an_approved_record(
 def a_calibrated_point(tag: str = "LT-101A", **more) -> MeasuringPoint:
     """A point of which nothing speaks but the calendar: its transmitter has a standing result."""
     point = an_equipped_point(tag, **more)
-    record = an_unsaved_record(
-        point, LONG_AGO, point.installations.get().transmitter, lower=point.lower, upper=point.upper
-    )
-    record.save()
+    an_unsaved_record(point, LONG_AGO, point.installations.get().transmitter).save()
     point.refresh_from_db()
     return point
 
@@ -118,11 +115,11 @@ def an_unsaved_record(
         "tag": point.tag,
         "tank_name": "T-101",
         "serial": transmitter.serial,
-        "quantity": "level",
-        "unit": "m",
-        "lower": 0,
-        "upper": 8,
-        "signal": "4-20mA",
+        "quantity": point.quantity,
+        "unit": point.unit,
+        "lower": point.lower,
+        "upper": point.upper,
+        "signal": point.signal,
         "tolerance": 1,
         "tolerance_unit": "%",
         "tolerance_percent": 1.0,

@@ -30,7 +30,7 @@ def test_the_due_date_follows_the_interval(technician, approver, planner):
 
 
 def test_a_waiting_proposal_is_replaced(planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     waiting = a_proposal(point)
     by_hand(point, by=planner)
     waiting.refresh_from_db()
@@ -39,7 +39,7 @@ def test_a_waiting_proposal_is_replaced(planner):
 
 
 def test_a_change_of_the_grace_alone_leaves_the_proposal(planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     waiting = a_proposal(point)
     by_hand(point, months=12, grace_days=20, by=planner)
     waiting.refresh_from_db()
@@ -55,7 +55,7 @@ def test_a_planner_shortens_but_never_lengthens_for_safety(planner, approver):
 
 
 def test_a_reason_and_a_fitting_grace_are_asked(planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     with pytest.raises(ReasonMissing):
         by_hand(point, why=" ", by=planner)
     with pytest.raises(Refused, match="grace must be at most half"):
@@ -64,7 +64,7 @@ def test_a_reason_and_a_fitting_grace_are_asked(planner):
 
 
 def test_those_who_do_not_plan_are_refused(technician, auditor, outsider):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     for person in (technician, auditor, outsider):
         with pytest.raises(NotAllowed):
             by_hand(point, by=person)
@@ -72,7 +72,7 @@ def test_those_who_do_not_plan_are_refused(technician, auditor, outsider):
 
 # ---- the edges of what may be set ----
 def test_the_same_interval_for_safety_duty_is_no_longer_one(planner):
-    point = makers.a_point(duty="safety")
+    point = makers.a_calibrated_point(duty="safety")
     assert by_hand(point, months=12, grace_days=10, by=planner).grace_days == 10
 
 
@@ -83,7 +83,7 @@ def test_the_grace_is_fifteen_days_a_month_at_most(months, grace, kept):
 
 @pytest.mark.parametrize(("months", "fits"), [(5, False), (6, True), (24, True), (25, False)])
 def test_the_policy_s_shortest_and_longest_interval_may_be_accepted(planner, months, fits):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     Policy.objects.create(site=point.site, duty=point.duty, shortest_months=6, longest_months=24)
     proposal = a_proposal(point, months)
     if fits:
@@ -94,9 +94,12 @@ def test_the_policy_s_shortest_and_longest_interval_may_be_accepted(planner, mon
 
 
 def test_what_is_accepted_or_declined_keeps_when_it_was(planner):
-    accepted = intervals.accept(a_proposal(makers.a_point("LT-1")), by=planner, at=NOON)
+    accepted = intervals.accept(a_proposal(makers.a_calibrated_point("LT-1")), by=planner, at=NOON)
     declined = intervals.decline(
-        a_proposal(makers.a_point("LT-2"), in_tolerance=0.91), why="no", by=planner, at=NOON
+        a_proposal(makers.a_calibrated_point("LT-2"), in_tolerance=0.91),
+        why="no",
+        by=planner,
+        at=NOON,
     )
     for proposal in (accepted, declined):
         proposal.refresh_from_db()
@@ -110,7 +113,7 @@ def test_what_is_accepted_or_declined_keeps_when_it_was(planner):
 
 
 def test_who_agreed_and_when_is_kept_beside_who_accepts(planner, approver):
-    proposal = a_proposal(makers.a_point(duty="safety"))
+    proposal = a_proposal(makers.a_calibrated_point(duty="safety"))
     intervals.accept(proposal, by=planner, at=NOON)
     proposal.refresh_from_db()
     assert (proposal.state, proposal.agreed_by, proposal.agreed_at) == ("agreed", planner, NOON)

@@ -159,6 +159,7 @@ def test_one_result_is_one_stair(planner):
     other = a_recorded_point("LT-2", [0.1, 0.2])
     by_stairs(point)
     by_stairs(other)
+    MeasuringPoint.objects.update(due_on=LATER.date() + dt.timedelta(days=100))
     intervals.accept(offered()["LT-1"], by=planner, at=LATER)
     assert set(offered()) == {"LT-2"}
     next_day = LATER + dt.timedelta(days=1)

@@ -30,7 +30,7 @@ REASONS = [
 def reasoned(point: MeasuringPoint | None = None, months: int = 18, **more) -> Proposal:
     """A proposal with both probabilities and the reasons."""
     facts = {"in_tolerance_now": 0.981, "in_tolerance": 0.952, "reasons": REASONS, **more}
-    return makers.a_proposal(point or makers.a_point(), months, **facts)
+    return makers.a_proposal(point or makers.a_calibrated_point(), months, **facts)
 
 
 def text(answer) -> str:
@@ -74,9 +74,9 @@ def test_an_empty_list_says_when_something_comes(sign_in, planner):
 
 
 def test_filters_narrow_to_longer_shorter_and_what_waits_for_an_approver(sign_in, planner):
-    reasoned(makers.a_point("LT-UP"))
-    reasoned(makers.a_point("LT-DOWN"), 9)
-    reasoned(makers.a_point("LT-SAFE", duty="safety"), state="agreed", agreed_by=planner)
+    reasoned(makers.a_calibrated_point("LT-UP"))
+    reasoned(makers.a_calibrated_point("LT-DOWN"), 9)
+    reasoned(makers.a_calibrated_point("LT-SAFE", duty="safety"), state="agreed", agreed_by=planner)
     client = sign_in(planner)
 
     def tags(query: str) -> set[str]:
@@ -98,7 +98,7 @@ def test_what_is_decided_is_not_listed(sign_in, planner):
 
 def test_pages_follow_one_another_even_where_all_were_made_at_once(sign_in, planner):
     for n in range(60):
-        reasoned(makers.a_point(f"LT-{n:02}"))
+        reasoned(makers.a_calibrated_point(f"LT-{n:02}"))
     client = sign_in(planner)
     first = client.get("/proposals/")
     second = client.get(f"/proposals/{first.context['next_url']}")
@@ -110,11 +110,11 @@ def test_pages_follow_one_another_even_where_all_were_made_at_once(sign_in, plan
 
 def test_the_list_costs_the_same_for_one_and_for_many(sign_in, planner, django_assert_num_queries):
     client = sign_in(planner)
-    reasoned(makers.a_point("LT-1"))
+    reasoned(makers.a_calibrated_point("LT-1"))
     with django_assert_num_queries(9):
         client.get("/proposals/")
     for n in range(20):
-        reasoned(makers.a_point(f"LT-9{n}"))
+        reasoned(makers.a_calibrated_point(f"LT-9{n}"))
     with django_assert_num_queries(9):
         client.get("/proposals/")
 
@@ -167,7 +167,7 @@ def test_declining_asks_why_and_keeps_what_was_typed(sign_in, planner):
 
 
 def test_safety_duty_shows_who_agreed_and_lets_an_approver_accept(sign_in, planner, approver):
-    one = reasoned(makers.a_point(duty="safety"))
+    one = reasoned(makers.a_calibrated_point(duty="safety"))
     client = sign_in(planner)
     assert "Agree to 18 months" in text(client.get(f"/proposals/{one.pk}/"))
     client.post(f"/proposals/{one.pk}/accept/")
@@ -181,7 +181,7 @@ def test_safety_duty_shows_who_agreed_and_lets_an_approver_accept(sign_in, plann
 
 
 def test_one_proposal_shows_every_reason_and_what_came_before(sign_in, auditor, planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     reasoned(point, 24, state="declined", why="Too long.", decided_by=planner, decided_at=NOON)
     body = text(sign_in(auditor).get(f"/proposals/{reasoned(point).pk}/"))
     for words in ("The upper end of the range", "It drifts by +0.21 % of span a year", "12 → 24", "Too long.",
@@ -202,9 +202,9 @@ def test_a_shorter_interval_that_has_run_already_says_so(sign_in, planner, techn
 
 # ---- all that is shown ----
 def test_all_shown_are_named_before_any_is_set(sign_in, planner):
-    up = reasoned(makers.a_point("LT-UP"))
-    safe = reasoned(makers.a_point("LT-SAFE", duty="safety"))
-    beyond = reasoned(makers.a_point("LT-FAR", duty="quality"), 48)
+    up = reasoned(makers.a_calibrated_point("LT-UP"))
+    safe = reasoned(makers.a_calibrated_point("LT-SAFE", duty="safety"))
+    beyond = reasoned(makers.a_calibrated_point("LT-FAR", duty="quality"), 48)
     Policy.objects.create(site=up.site, duty="quality", longest_months=36)
     client = sign_in(planner)
     listed = client.get("/proposals/")
@@ -217,8 +217,8 @@ def test_all_shown_are_named_before_any_is_set(sign_in, planner):
 
 
 def test_only_what_stays_ticked_is_set(sign_in, planner):
-    ones = [reasoned(makers.a_point(f"LT-{n}")) for n in range(3)]
-    safe = reasoned(makers.a_point("LT-SAFE", duty="safety"))
+    ones = [reasoned(makers.a_calibrated_point(f"LT-{n}")) for n in range(3)]
+    safe = reasoned(makers.a_calibrated_point("LT-SAFE", duty="safety"))
     shown = [one.pk for one in (*ones, safe)]
     sent = {"shown": shown, "p": [ones[0].pk, ones[1].pk, safe.pk], "list": "way=longer"}
     answer = sign_in(planner).post("/proposals/accept/", sent, follow=True)
@@ -249,7 +249,7 @@ def test_an_address_with_nonsense_in_it_shows_nothing_to_accept(sign_in, planner
 
 # ---- beside the form by hand ----
 def test_the_interval_by_hand_shows_what_is_proposed(sign_in, planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     client = sign_in(planner)
     assert "Proposed:" not in text(client.get(f"/points/{point.pk}/interval/"))
     one = reasoned(point)

@@ -21,9 +21,11 @@ from calibration.intervals.refusals import (
     AnotherApproverMustAgree,
     ApproverMustAgree,
     IntervalChanged,
+    NotLengthened,
     OutsidePolicy,
     PointOutOfService,
 )
+from calibration.jobs.models import Job
 from calibration.policies.models import Policy
 from plant.ledger.models import LedgerEntry, RowHistory
 from plant.points.models import MeasuringPoint
@@ -32,6 +34,7 @@ from tests import makers
 from tests.makers import NOON, TODAY
 from tests.races import outcomes
 
+IN_A_YEAR = TODAY + dt.timedelta(365)
 LATER = NOON + dt.timedelta(days=1)
 REASONS = [{"says": "target", "target": 0.95, "probability": 0.952, "years": 1.5}]
 
@@ -53,7 +56,7 @@ def states() -> list[str]:
 
 # ---- offered ----
 def test_an_offer_becomes_a_proposal_with_its_numbers(site):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     assert proposals.offer([an_offer(point)], at=NOON) == Counts(made=1, renewed=0, replaced=0)
     one = Proposal.objects.get()
     assert (one.point, one.site, one.made_at, one.state) == (point, site, NOON, "open")
@@ -62,7 +65,7 @@ def test_an_offer_becomes_a_proposal_with_its_numbers(site):
 
 
 def test_the_same_offer_again_writes_nothing(site):
-    points = [makers.a_point(f"LT-{n}") for n in range(3)]
+    points = [makers.a_calibrated_point(f"LT-{n}") for n in range(3)]
     rows = [an_offer(point) for point in points]
     proposals.offer(rows, at=NOON)
     with CaptureQueriesContext(connection) as asked:
@@ -74,7 +77,7 @@ def test_the_same_offer_again_writes_nothing(site):
 
 
 def test_figures_that_moved_are_renewed_in_place(site):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     first = offered(point)
     moved = an_offer(point, in_tolerance=0.96, reasons=[{"says": "if no step comes"}])
     assert proposals.offer([moved], at=LATER) == Counts(0, 1, 0)
@@ -84,7 +87,7 @@ def test_figures_that_moved_are_renewed_in_place(site):
 
 
 def test_a_figure_that_comes_or_goes_is_renewed_too(site):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     offered(point)
     stair = an_offer(point, method="staircase", in_tolerance_now=None, in_tolerance=None)
     assert proposals.offer([stair], at=LATER).renewed == 1
@@ -93,7 +96,7 @@ def test_a_figure_that_comes_or_goes_is_renewed_too(site):
 
 
 def test_another_interval_replaces_what_waits(site):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     offered(point)
     assert proposals.offer([an_offer(point, 20)], at=LATER) == Counts(1, 0, 1)
     assert states() == ["replaced", "open"]
@@ -101,28 +104,30 @@ def test_another_interval_replaces_what_waits(site):
 
 
 def test_an_interval_changed_meanwhile_replaces_what_waits(site, planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     offered(point)
     MeasuringPoint.objects.update(interval_months=15)
     assert proposals.offer([an_offer(point, 18, months_now=15)], at=LATER) == Counts(1, 0, 1)
 
 
 def test_an_offer_of_what_holds_already_takes_back_what_waits(site):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     offered(point)
     assert proposals.offer([an_offer(point, 12)], at=LATER) == Counts(0, 0, 1)
     assert states() == ["replaced"]
 
 
 def test_what_was_worked_out_for_another_interval_is_not_offered(site):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     assert proposals.offer([an_offer(point, months_now=9)], at=NOON) == Counts(0, 0, 0)
-    gone = makers.a_point("LT-2", out_of_service_on=TODAY, out_of_service_why="Tank is scrapped.")
+    gone = makers.a_calibrated_point(
+        "LT-2", out_of_service_on=TODAY, out_of_service_why="Tank is scrapped."
+    )
     assert proposals.offer([an_offer(gone)], at=NOON) == Counts(0, 0, 0)
 
 
 def test_withdrawing_takes_back_what_waits_and_nothing_else(site, planner):
-    points = [makers.a_point(f"LT-{n}") for n in range(3)]
+    points = [makers.a_calibrated_point(f"LT-{n}") for n in range(3)]
     for point in points:
         offered(point)
     intervals.decline(Proposal.objects.get(point=points[0]), why="No.", by=planner, at=NOON)
@@ -132,14 +137,14 @@ def test_withdrawing_takes_back_what_waits_and_nothing_else(site, planner):
 
 
 def test_what_was_declined_is_not_offered_again(site, planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     intervals.decline(offered(point), why="Only before the shutdown.", by=planner, at=NOON)
     assert proposals.offer([an_offer(point)], at=LATER) == Counts(0, 0, 0)
     assert proposals.offer([an_offer(point, 19)], at=LATER) == Counts(1, 0, 0)
 
 
 def test_after_a_later_record_the_same_is_offered_again(planner, technician, approver):
-    point = makers.an_equipped_point()
+    point = makers.a_calibrated_point()
     makers.an_approved_record(point, by=technician, approved_by=approver)
     intervals.decline(offered(point), why="Not yet.", by=planner, at=LATER)
     assert proposals.offer([an_offer(point)], at=LATER) == Counts(0, 0, 0)
@@ -150,21 +155,21 @@ def test_after_a_later_record_the_same_is_offered_again(planner, technician, app
 
 
 def test_after_the_interval_moved_the_same_months_are_offered_again(site, planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     intervals.decline(offered(point), why="Not yet.", by=planner, at=NOON)
     MeasuringPoint.objects.update(interval_months=15)
     assert proposals.offer([an_offer(point, months_now=15)], at=LATER).made == 1
 
 
 def test_what_is_no_number_is_stored_as_nothing(site):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     one = offered(point, in_tolerance=math.nan, reasons=[{"says": "rate", "rate": math.inf}])
     assert one.in_tolerance is None
     assert one.reasons == [{"says": "rate", "rate": None}]
 
 
 def test_a_fleet_costs_as_many_questions_as_one_point(site):
-    points = [makers.a_point(f"LT-{n}") for n in range(20)]
+    points = [makers.a_calibrated_point(f"LT-{n}") for n in range(20)]
 
     def questions(rows) -> int:
         with CaptureQueriesContext(connection) as asked:
@@ -191,7 +196,7 @@ def test_accepting_sets_interval_and_due_date(planner, technician, approver):
 
 
 def test_a_grace_too_long_for_the_shorter_interval_is_cut_and_told(planner):
-    point = makers.a_point(grace_days=90)
+    point = makers.a_calibrated_point(grace_days=90)
     intervals.accept(offered(point, 4), by=planner, at=NOON)
     point.refresh_from_db()
     assert (point.interval_months, point.grace_days) == (4, 60)
@@ -200,7 +205,7 @@ def test_a_grace_too_long_for_the_shorter_interval_is_cut_and_told(planner):
 
 
 def test_a_longer_interval_for_safety_duty_takes_a_planner_and_an_approver(planner, approver):
-    point = makers.a_point(duty="safety")
+    point = makers.a_calibrated_point(duty="safety", due_on=IN_A_YEAR)
     one = intervals.accept(offered(point), by=planner, at=NOON)
     point.refresh_from_db()
     assert (one.state, one.agreed_by, one.decided_by, point.interval_months) == (
@@ -218,26 +223,28 @@ def test_a_longer_interval_for_safety_duty_takes_a_planner_and_an_approver(plann
 
 def test_who_agreed_cannot_approve_as_well(site, approver):
     both = makers.a_person("both", "planner", "approver")
-    one = intervals.accept(offered(makers.a_point(duty="safety")), by=both, at=NOON)
+    one = intervals.accept(offered(makers.a_calibrated_point(duty="safety")), by=both, at=NOON)
     with pytest.raises(AnotherApproverMustAgree):
         intervals.accept(one, by=both, at=NOON)
     assert MeasuringPoint.objects.get().interval_months == 12
 
 
 def test_a_shorter_interval_for_safety_duty_takes_one(planner):
-    done = intervals.accept(offered(makers.a_point(duty="safety"), 9), by=planner, at=NOON)
+    done = intervals.accept(
+        offered(makers.a_calibrated_point(duty="safety"), 9), by=planner, at=NOON
+    )
     assert done.state == "accepted"
 
 
 def test_what_was_agreed_is_offered_again_without_losing_the_word_given(planner):
-    point = makers.a_point(duty="safety")
+    point = makers.a_calibrated_point(duty="safety")
     intervals.accept(offered(point), by=planner, at=NOON)
     assert proposals.offer([an_offer(point)], at=LATER) == Counts(0, 0, 0)
     assert states() == ["agreed"]
 
 
 def test_later_figures_make_an_acceptance_too_late(planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     one = offered(point)
     proposals.offer([an_offer(point, 20)], at=LATER)
     with pytest.raises(AlreadyDecided):
@@ -245,7 +252,7 @@ def test_later_figures_make_an_acceptance_too_late(planner):
 
 
 def test_an_interval_set_by_hand_makes_an_acceptance_too_late(planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point()
     one = offered(point)
     intervals.change(point, months=9, grace_days=0, why="By hand.", by=planner)
     with pytest.raises(AlreadyDecided) as refusal:
@@ -254,7 +261,7 @@ def test_an_interval_set_by_hand_makes_an_acceptance_too_late(planner):
 
 
 def test_an_interval_moved_by_an_import_makes_an_acceptance_too_late(planner):
-    one = offered(makers.a_point())
+    one = offered(makers.a_calibrated_point())
     MeasuringPoint.objects.update(interval_months=15)
     with pytest.raises(IntervalChanged) as refusal:
         intervals.accept(one, by=planner, at=LATER)
@@ -262,7 +269,7 @@ def test_an_interval_moved_by_an_import_makes_an_acceptance_too_late(planner):
 
 
 def test_outside_the_policy_s_bounds_nothing_is_accepted(planner):
-    point = makers.a_point()
+    point = makers.a_calibrated_point(due_on=IN_A_YEAR)
     one = offered(point, 40)
     Policy.objects.create(site=point.site, duty=point.duty, longest_months=36)
     with pytest.raises(OutsidePolicy) as refusal:
@@ -272,7 +279,7 @@ def test_outside_the_policy_s_bounds_nothing_is_accepted(planner):
 
 
 def test_a_point_out_of_service_keeps_its_interval(planner):
-    one = offered(makers.a_point())
+    one = offered(makers.a_calibrated_point())
     MeasuringPoint.objects.update(out_of_service_on=TODAY, out_of_service_why="Scrapped.")
     with pytest.raises(PointOutOfService):
         intervals.accept(one, by=planner, at=LATER)
@@ -280,7 +287,7 @@ def test_a_point_out_of_service_keeps_its_interval(planner):
 
 # ---- declined ----
 def test_declining_keeps_the_interval_and_the_reason(planner):
-    done = intervals.decline(offered(makers.a_point()), why=" Shutdown is yearly. ", by=planner, at=LATER)  # fmt: skip
+    done = intervals.decline(offered(makers.a_calibrated_point()), why=" Shutdown is yearly. ", by=planner, at=LATER)  # fmt: skip
     assert (done.state, done.why, done.decided_by) == ("declined", "Shutdown is yearly.", planner)
     assert MeasuringPoint.objects.get().interval_months == 12
     entry = LedgerEntry.objects.get(act="decline interval")
@@ -288,7 +295,7 @@ def test_declining_keeps_the_interval_and_the_reason(planner):
 
 
 def test_declining_needs_a_reason(planner):
-    one = offered(makers.a_point())
+    one = offered(makers.a_calibrated_point())
     with pytest.raises(ReasonMissing) as refusal:
         intervals.decline(one, why="\n", by=planner, at=LATER)
     assert refusal.value.field == "why"
@@ -296,13 +303,13 @@ def test_declining_needs_a_reason(planner):
 
 
 def test_an_approver_declines_what_a_planner_agreed_to(planner, approver):
-    one = intervals.accept(offered(makers.a_point(duty="safety")), by=planner, at=NOON)
+    one = intervals.accept(offered(makers.a_calibrated_point(duty="safety")), by=planner, at=NOON)
     assert intervals.decline(one, why="Too long.", by=approver, at=LATER).state == "declined"
 
 
 @pytest.mark.parametrize("role", ["technician", "auditor", "administrator", "outsider"])
 def test_only_those_who_plan_or_approve_decide(request, site, role):
-    one = offered(makers.a_point())
+    one = offered(makers.a_calibrated_point())
     person = request.getfixturevalue(role)
     with pytest.raises(NotAllowed):
         intervals.accept(one, by=person, at=NOON)
@@ -315,7 +322,7 @@ def test_only_those_who_plan_or_approve_decide(request, site, role):
 @pytest.mark.django_db(transaction=True)
 def test_of_two_planners_at_once_one_learns_that_it_is_decided(planner):
     second = makers.a_person("second", "planner")
-    one = offered(makers.a_point())
+    one = offered(makers.a_calibrated_point())
     answers = outcomes(
         lambda: intervals.accept(one, by=planner, at=LATER),
         lambda: intervals.decline(one, why="Not now.", by=second, at=LATER),
@@ -328,7 +335,7 @@ def test_of_two_planners_at_once_one_learns_that_it_is_decided(planner):
 
 @pytest.mark.django_db(transaction=True)
 def test_two_passes_at_once_offer_once(planner):
-    points = [makers.a_point(f"LT-{n}") for n in range(30)]
+    points = [makers.a_calibrated_point(f"LT-{n}") for n in range(30)]
     rows = [an_offer(point) for point in points]
     assert outcomes(*[lambda: proposals.offer(rows, at=NOON)] * 3) == ["done"] * 3
     assert states() == ["open"] * 30
@@ -336,7 +343,7 @@ def test_two_passes_at_once_offer_once(planner):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_pass_and_a_planner_at_once_never_wait_for_each_other_in_a_ring(planner):
-    points = [makers.a_point(f"LT-{n}") for n in range(12)]
+    points = [makers.a_calibrated_point(f"LT-{n}") for n in range(12)]
     waiting = [offered(point) for point in points]
 
     def all_accepted():
@@ -354,3 +361,14 @@ def test_a_pass_and_a_planner_at_once_never_wait_for_each_other_in_a_ring(planne
         ends = set(point.proposals.values_list("state", flat=True))
         assert ends in ({"accepted"}, {"replaced", "open"})
         assert point.interval_months == (18 if ends == {"accepted"} else 12)
+
+
+@pytest.mark.parametrize("more", [{"due_on": TODAY - dt.timedelta(1)}, {"due_on": IN_A_YEAR}])
+def test_nothing_overdue_or_in_doubt_is_lengthened_by_one_press(planner, more):
+    point = makers.a_calibrated_point(**more)
+    if point.due_on == IN_A_YEAR:
+        Job.objects.create(site=point.site, point=point, due_on=TODAY, why="request")
+    with pytest.raises(NotLengthened):
+        intervals.accept(offered(point), by=planner, at=NOON)
+    shorter = offered(point, 6)
+    assert intervals.accept(shorter, by=planner, at=NOON).state == "accepted"
