@@ -17,7 +17,8 @@ from calibration.records.models import Adjustment, Calibration, Reading, Standar
 from calibration.reminders.models import Digest, Heartbeat, Reminder, ReminderScan
 from calibration.rounds.models import Round
 from calibration.standards.models import ReferenceStandard, StandardCertificate
-from calibration.status.models import CompleteResult, CurrentRecord, ReasonClosing
+from calibration.status.models import ReasonClosing
+from calibration.status.results import CompleteResult, CurrentRecord
 from calibration.tablet.models import FieldKey, FieldPhoto, FieldWork
 
 __all__ = [

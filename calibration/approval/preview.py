@@ -9,8 +9,8 @@ from django.utils import timezone
 
 from calibration.intervals.due_dates import schedule_with
 from calibration.records.models import Calibration
-from calibration.status.models import CurrentRecord
 from calibration.status.reads import Part
+from calibration.status.results import CurrentRecord
 from plant.people.models import Person
 
 

@@ -12,8 +12,8 @@ from django.db import connection
 
 from calibration.metrology.due import Schedule, next_due
 from calibration.records.models import Calibration
-from calibration.status.models import CompleteResult
 from calibration.status.reads import Part, complete_days
+from calibration.status.results import CompleteResult
 from plant.points.models import MeasuringPoint
 
 

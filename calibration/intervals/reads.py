@@ -16,7 +16,7 @@ from calibration.intervals.due_dates import schedule_after
 from calibration.intervals.models import Proposal
 from calibration.intervals.reasons import first_reason, worded
 from calibration.policies.models import Policy
-from calibration.status.models import CompleteResult
+from calibration.status.results import CompleteResult
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
 from plant.refusals import Refused

@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
 
-from calibration.jobs import acts
-from calibration.jobs.forms import CancelForm, HandOverForm
 from calibration.jobs.list_page import by_day, jobs_with, mine_of, others_of, with_due
 from calibration.jobs.models import Job
 from calibration.jobs.page import SHOWN_OF_JOB, job_context
 from calibration.pages import require_sight
 from calibration.tablet.models import FieldWork
 from plant.pages.requests import SignedRequest
-from plant.pages.saving import accepted, form_page, page, sent
-from plant.people.permissions import may, require
-from plant.points.models import MeasuringPoint
-from plant.refusals import NotAllowed, Refused
+from plant.people.permissions import may
 
 ROWS = 50
 
@@ -58,47 +51,3 @@ def job(request: SignedRequest, pk: int) -> HttpResponse:
     }
     context = job_context(job, seen_by=request.user) | rights
     return render(request, "calibration/jobs/job.html", context)
-
-
-@form_page
-def hand_over(request: SignedRequest, pk: int) -> HttpResponse:
-    """Give an open job to another technician of its site."""
-    seen = Job.objects.seen_by(request.user).select_related("site", "point", "technician")
-    job = get_object_or_404(seen, pk=pk)
-    require(request.user, "plan", job.site_id)
-    today = job.site.day_of(timezone.now())
-    form = HandOverForm(sent(request), site=job.site, on=today)
-
-    def done() -> Job:
-        typed = form.cleaned_data
-        return acts.hand_over(job, to=typed["technician"], why=typed["why"], by=request.user)
-
-    if accepted(form, done):
-        return redirect(job)
-    return page(request, "calibration/jobs/hand_over.html", form, job=job)
-
-
-@form_page
-def cancel(request: SignedRequest, pk: int) -> HttpResponse:
-    """Cancel an open job; one that something known asked for is an approver's to cancel."""
-    seen = Job.objects.seen_by(request.user).select_related("site", "point", "technician")
-    job = get_object_or_404(seen, pk=pk)
-    require(request.user, "approve" if job.is_demand else "plan", job.site_id)
-    form = CancelForm(sent(request))
-    if accepted(form, lambda: acts.cancel(job, why=form.cleaned_data["why"], by=request.user)):
-        return redirect(job)
-    return page(request, "calibration/jobs/cancel.html", form, job=job)
-
-
-@require_POST
-def start(request: SignedRequest, pk: int) -> HttpResponse:
-    """Take the point's job in hand, or make one, and go to the form."""
-    point = get_object_or_404(MeasuringPoint.objects.seen_by(request.user), pk=pk)
-    try:
-        job = acts.start(point, by=request.user)
-    except NotAllowed:
-        raise
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-        return redirect(point)
-    return redirect("calibration:calibrate", pk=job.pk)

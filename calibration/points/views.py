@@ -10,7 +10,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from calibration.drift.pages import drift_context
-from calibration.points.page import SHOWN, consequence, limits_of, open_matters, probe_of, rights
+from calibration.points.limits import limits_of
+from calibration.points.page import SHOWN, consequence, open_matters, probe_of, rights
 from calibration.procedures.models import Procedure
 from calibration.records.models import Calibration
 from plant.pages.requests import SignedRequest

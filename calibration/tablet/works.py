@@ -15,7 +15,7 @@ from calibration.jobs.models import Job
 from calibration.procedures.models import ProcedureStep
 from calibration.records.entry import RecordEntry
 from calibration.records.models import Calibration
-from calibration.status.models import CurrentRecord
+from calibration.status.results import CurrentRecord
 from calibration.tablet.content import Content, record_entry
 from calibration.tablet.days import DayOfWork
 from calibration.tablet.models import FieldPhoto, FieldWork

@@ -14,8 +14,8 @@ from plant.pages.saving import attempt, form_page, page, sent, sites_for
 from plant.people.models import Person
 from plant.people.permissions import may, require
 from plant.sites import acts as sites_acts
-from plant.sites.forms import AdministeredSiteForm, AreaForm, NewSiteForm, PlannedSiteForm
-from plant.sites.models import Area, Site
+from plant.sites.forms import AdministeredSiteForm, NewSiteForm, PlannedSiteForm
+from plant.sites.models import Site
 
 
 @require_safe
@@ -82,17 +82,3 @@ def _is_saved(form: RuleForm, person: Person) -> bool:
         return False
     values = {"fields": form._meta.fields, "seen": form.cleaned_data["seen"]}
     return bool(attempt(form, lambda: sites_acts.change_site(form.instance, **values, by=person)))
-
-
-@form_page
-def area_edit(request: SignedRequest, pk: int) -> HttpResponse:
-    row = get_object_or_404(Area.objects.seen_by(request.user).select_related("site"), pk=pk)
-    require(request.user, "edit register", row.site_id)
-    name = row.name
-    form = AreaForm(sent(request), person=request.user, instance=row)
-    if form.is_bound and form.is_valid():
-        seen = form.cleaned_data["seen"]
-        if attempt(form, lambda: sites_acts.rename_area(form.instance, seen=seen, by=request.user)):
-            messages.success(request, f"{name} is now {form.instance.name}.")
-            return redirect("plant:sites")
-    return page(request, "plant/sites/area_form.html", form, area=row, area_name=name)

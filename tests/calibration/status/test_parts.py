@@ -9,8 +9,8 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from calibration.status.models import CompleteResult, CurrentRecord
 from calibration.status.reads import Part, complete_days
+from calibration.status.results import CompleteResult, CurrentRecord
 from tests.makers import an_equipped_point, an_unsaved_record
 
 DAY = dt.date(2026, 1, 1)

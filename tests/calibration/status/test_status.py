@@ -8,8 +8,8 @@ import pytest
 from django.db import connection
 
 from calibration.status import acts
-from calibration.status.models import CompleteResult
 from calibration.status.refusals import NotAReason
+from calibration.status.results import CompleteResult
 from plant.points.models import MeasuringPoint
 from plant.transmitters import acts as installing
 from plant.transmitters.models import Installation
