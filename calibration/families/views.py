@@ -4,7 +4,7 @@ members drift.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
 import numpy as np
 from django.db.models import Count, F, Q, QuerySet
@@ -39,6 +39,11 @@ class ListRow(NamedTuple):
     yours: int
     percent_in: float | None
 
+    @classmethod
+    def of(cls, family: Family, yours: int) -> Self:
+        share = 100 * family.found_in / family.results if family.results else None
+        return cls(family, yours, share)
+
 
 class GroupRow(NamedTuple):
     """Results at about one time since renewal, shares in %."""
@@ -60,12 +65,7 @@ def family_list(request: SignedRequest) -> HttpResponse:
     yours = dict(
         Trend.objects.seen_by(request.user).values_list("family").annotate(n=Count("pk")).order_by()
     )
-    rows = [
-        ListRow(
-            row, yours.get(row.pk, 0), 100 * row.found_in / row.results if row.results else None
-        )
-        for row in Family.objects.all()
-    ]
+    rows = [ListRow.of(row, yours.get(row.pk, 0)) for row in Family.objects.all()]
     return render(request, "calibration/families/family_list.html", {"rows": rows})
 
 

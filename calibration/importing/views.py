@@ -22,6 +22,7 @@ from plant.importing.models import ImportBatch
 from plant.importing.templates import csv_template, xlsx_template
 from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
+from plant.pages.saving import accepted
 from plant.parsers import OneOf, SomeOf
 from plant.people.models import Person
 from plant.people.permissions import may
@@ -142,13 +143,9 @@ def _page(
 def import_apply(request: SignedRequest, pk: int) -> HttpResponse:
     batch = get_object_or_404(_seen_by(request.user), pk=pk)
     form = ApplyForm(request.POST)
-    try:
-        form.is_valid()
-        imports.ask_to_apply(batch, why=form.cleaned_data.get("why", ""), by=request.user)
-    except NotAllowed:
-        raise
-    except Refused as refusal:
-        form.add_error(refusal.field, str(refusal))
+    if not accepted(
+        form, lambda: imports.ask_to_apply(batch, **form.cleaned_data, by=request.user)
+    ):
         return _page(request, batch, form, status=422)
     _next_step(batch)
     return redirect("calibration:import", pk=batch.pk)

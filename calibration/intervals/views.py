@@ -34,7 +34,7 @@ from calibration.intervals.tables import ProposalTable
 from calibration.pages import Address, require_sight
 from plant.pages.paging import Page, page_of
 from plant.pages.requests import SignedRequest
-from plant.pages.saving import sites_for
+from plant.pages.saving import accepted, sites_for
 from plant.people.models import Person
 from plant.people.permissions import may, require
 from plant.points.models import MeasuringPoint
@@ -174,15 +174,10 @@ def accept(request: SignedRequest, pk: int) -> HttpResponse:
 def decline(request: SignedRequest, pk: int) -> HttpResponse:
     proposal = _proposal(request, pk)
     require(request.user, SET, proposal.site_id)
-    form = DeclineForm(request.POST)
-    if form.is_valid():
-        why = form.cleaned_data["why"]
-        try:
-            acts.decline(proposal, why=why, by=request.user, at=timezone.now())
-            messages.success(request, f"{proposal.point.tag} stays as it is.")
-            return _back(request)
-        except Refused as refusal:
-            form.add_error(refusal.field, str(refusal))
+    form, now = DeclineForm(request.POST), timezone.now()
+    if accepted(form, lambda: acts.decline(proposal, **form.cleaned_data, by=request.user, at=now)):
+        messages.success(request, f"{proposal.point.tag} stays as it is.")
+        return _back(request)
     return _page(request, _proposal(request, pk), form, 422)
 
 

@@ -99,12 +99,12 @@ def cancel(job: Job, *, by: Person, why: str) -> Job:
     """Cancel an open job, with the reason; its place in a round becomes free. Where something
     speaks against the reading, an approver cancels it: the reason stands in the ledger as theirs.
     """
-    require(by, "approve" if job.is_demand else "plan", job.site_id)
+    require(by, job.right_to_cancel, job.site_id)
     if not why.strip():
         raise Refused("Say why the job is cancelled.", field="why")
     MeasuringPoint.objects.select_for_update().get(pk=job.point_id)
     job = Job.objects.select_for_update().get(pk=job.pk)
-    require(by, "approve" if job.is_demand else "plan", job.site_id)
+    require(by, job.right_to_cancel, job.site_id)
     if job.state not in Job.OPEN:
         raise Refused(
             f"The job of {job.point.tag} is {job.state}; only an open job can be cancelled."

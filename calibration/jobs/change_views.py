@@ -41,7 +41,7 @@ def cancel(request: SignedRequest, pk: int) -> HttpResponse:
     """Cancel an open job; one that something known asked for is an approver's to cancel."""
     seen = Job.objects.seen_by(request.user).select_related("site", "point", "technician")
     job = get_object_or_404(seen, pk=pk)
-    require(request.user, "approve" if job.is_demand else "plan", job.site_id)
+    require(request.user, job.right_to_cancel, job.site_id)
     form = CancelForm(sent(request))
     if accepted(form, lambda: acts.cancel(job, why=form.cleaned_data["why"], by=request.user)):
         return redirect(job)

@@ -115,6 +115,11 @@ class Job(models.Model):
         return f"/jobs/{self.pk}/"
 
     @property
+    def right_to_cancel(self) -> str:
+        """Which right it takes (plant.people.roles.ACTS): a demand is an approver's to cancel."""
+        return "approve" if self.is_demand else "plan"
+
+    @property
     def is_demand(self) -> bool:
         """Something speaks against the reading: the point is in doubt until this is done."""
         return self.why != Job.Why.INTERVAL or self.product_change_id is not None

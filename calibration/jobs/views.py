@@ -46,8 +46,7 @@ def job(request: SignedRequest, pk: int) -> HttpResponse:
         "can_calibrate": is_open and may(request.user, "calibrate", job.site_id),
         "is_mine": job.technician_id == request.user.pk,
         "can_hand_over": is_open and may(request.user, "plan", job.site_id),
-        "can_cancel": is_open
-        and may(request.user, "approve" if job.is_demand else "plan", job.site_id),
+        "can_cancel": is_open and may(request.user, job.right_to_cancel, job.site_id),
     }
     context = job_context(job, seen_by=request.user) | rights
     return render(request, "calibration/jobs/job.html", context)

@@ -58,6 +58,10 @@ class Procedure(models.Model):
     def get_absolute_url(self) -> str:
         return f"/procedures/{self.key}/"
 
+    def newest(self) -> ProcedureVersion | None:
+        """The newest published version; asks nothing where the versions are prefetched."""
+        return next((version for version in self.versions.all() if version.published_on), None)
+
 
 class ProcedureVersion(models.Model):
     procedure = models.ForeignKey(Procedure, models.PROTECT, related_name="versions")

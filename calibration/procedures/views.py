@@ -18,13 +18,10 @@ from plant.people.models import Person
 @require_safe
 def procedure_list(request: SignedRequest) -> HttpResponse:
     require_sight(request.user)
-    procedures = [
-        (procedure, next((v for v in procedure.versions.all() if v.published_on), None))
-        for procedure in Procedure.objects.prefetch_related("versions")
-    ]
+    known = Procedure.objects.prefetch_related("versions")
     may_edit = bool(request.user.site_ids("publish procedure"))
     context = {
-        "procedures": procedures,
+        "procedures": [(procedure, procedure.newest()) for procedure in known],
         "may_edit": may_edit,
         "standing": compare_all() if may_edit else Comparison(),
     }

@@ -24,6 +24,8 @@ from plant.people.models import Person
 from plant.people.permissions import may, require
 from plant.refusals import NotAllowed, Refused
 
+FORM = "calibration/standards/standard_form.html"
+
 
 @require_safe
 def standard_list(request: SignedRequest) -> HttpResponse:
@@ -82,7 +84,7 @@ def add(request: SignedRequest) -> HttpResponse:
         )
         return redirect("calibration:certificate_new", pk=kept.pk)
 
-    return _answer(request, form, store, "calibration/standards/standard_form.html", {})
+    return _answer(request, form, store, FORM, {})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -96,9 +98,7 @@ def edit(request: SignedRequest, pk: int) -> HttpResponse:
         messages.success(request, "The change is saved.")
         return redirect("calibration:standard", pk=pk)
 
-    return _answer(
-        request, form, store, "calibration/standards/standard_form.html", {"standard": row}
-    )
+    return _answer(request, form, store, FORM, {"standard": row})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

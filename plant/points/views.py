@@ -72,14 +72,13 @@ def register(request: SignedRequest) -> HttpResponse:
 
 @form_page
 def new(request: SignedRequest) -> HttpResponse:
-    person = request.user
-    sites_for(request, "edit register")
+    sites = sites_for(request, "edit register")
     tank = _tank_asked_for(request)
-    today = _today(person.site_ids("edit register"), tank)
+    today = _today(sites, tank)
     initial = {"tank_name": tank.name, "site": tank.site_id} if tank else {}
-    form = NewPointForm(sent(request), person=person, today=today, initial=initial)
+    form = NewPointForm(sent(request), person=request.user, today=today, initial=initial)
     if form.is_bound and form.is_valid():
-        point = attempt(form, lambda: operations.add(form.instance, by=person))
+        point = attempt(form, lambda: operations.add(form.instance, by=request.user))
         if point:
             messages.success(request, f"{point.tag} is registered. Install its transmitter next.")
             return redirect("plant:install", pk=point.pk)
@@ -113,9 +112,8 @@ def edit(request: SignedRequest, pk: int) -> HttpResponse:
 @form_page
 def service(request: SignedRequest, pk: int) -> HttpResponse:
     """Out of service, or back in."""
-    point = get_object_or_404(
-        MeasuringPoint.objects.seen_by(request.user).select_related("site"), pk=pk
-    )
+    points = MeasuringPoint.objects.seen_by(request.user).select_related("site")
+    point = get_object_or_404(points, pk=pk)
     require(request.user, "edit register", point.site_id)
     today = point.site.day_of(timezone.now())
     is_out = point.out_of_service_on is not None
