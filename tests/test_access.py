@@ -140,7 +140,7 @@ def things(planner, technician, second_technician, approver):
         "import": batch,
         "round": route,
         "stop": route.stops.get(),
-        "proposal": a_proposal(point),
+        "proposal": a_proposal(point, months=6),
         "entry": LedgerEntry.objects.filter(site=point.site)[0],
     }
     version = a_procedure()

@@ -287,7 +287,8 @@ def test_a_point_out_of_service_keeps_its_interval(planner):
 
 # ---- declined ----
 def test_declining_keeps_the_interval_and_the_reason(planner):
-    done = intervals.decline(offered(makers.a_calibrated_point()), why=" Shutdown is yearly. ", by=planner, at=LATER)  # fmt: skip
+    proposal = offered(makers.a_calibrated_point())
+    done = intervals.decline(proposal, why=" Shutdown is yearly. ", by=planner, at=LATER)
     assert (done.state, done.why, done.decided_by) == ("declined", "Shutdown is yearly.", planner)
     assert MeasuringPoint.objects.get().interval_months == 12
     entry = LedgerEntry.objects.get(act="decline interval")

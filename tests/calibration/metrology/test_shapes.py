@@ -17,7 +17,7 @@ from plant.level.checks import BadArgument
 BEND = 0.1 * 4 * AT * (1 - AT)
 
 
-def a_family(rng, members=300, visits=4, *, between=0.08, scatter=0.03):
+def bent_family(rng, members=300, visits=4, *, between=0.08, scatter=0.03):
     """Members bent alike, each in its own way besides, one test a visit."""
     own = BEND[:, None] + between * rng.normal(size=(POSITIONS, members))
     own[[0, 4, 8]] = 0
@@ -50,7 +50,7 @@ def test_a_reversed_order_of_readings_changes_nothing():
 
 
 def test_a_family_shows_its_mean_shape_and_both_variances():
-    _, shapes, owner = a_family(np.random.default_rng(1))
+    _, shapes, owner = bent_family(np.random.default_rng(1))
     own = own_tests(shapes, np.ones(owner.size), owner, 300)
     family = fit_shapes(own, np.zeros(300, dtype=int), [0.5])
     assert family.mean[:, 0] == pytest.approx(BEND, abs=0.02)
@@ -62,7 +62,9 @@ def test_a_family_shows_its_mean_shape_and_both_variances():
 
 
 def test_own_tests_and_family_together_are_nearer_than_either():
-    truth, shapes, owner = a_family(np.random.default_rng(2), between=0.03, scatter=0.05, visits=2)
+    truth, shapes, owner = bent_family(
+        np.random.default_rng(2), between=0.03, scatter=0.05, visits=2
+    )
     own = own_tests(shapes, np.ones(owner.size), owner, 300)
     family = fit_shapes(own, np.zeros(300, dtype=int), [0.5]).of(np.zeros(300, dtype=int))
 
@@ -75,7 +77,7 @@ def test_own_tests_and_family_together_are_nearer_than_either():
 
 
 def test_the_stated_variance_is_that_of_the_misses():
-    truth, shapes, owner = a_family(np.random.default_rng(3))
+    truth, shapes, owner = bent_family(np.random.default_rng(3))
     own = own_tests(shapes, np.ones(owner.size), owner, 300)
     known = shapes_of(own, fit_shapes(own, np.zeros(300, int), [0.5]).of(np.zeros(300, int)))
     square = ((known.mean - truth)[1:4] ** 2).mean()
@@ -83,7 +85,7 @@ def test_the_stated_variance_is_that_of_the_misses():
 
 
 def test_one_that_was_never_tested_has_its_familys_shape():
-    _, shapes, owner = a_family(np.random.default_rng(4))
+    _, shapes, owner = bent_family(np.random.default_rng(4))
     own = own_tests(shapes, np.ones(owner.size), owner, 301)
     family = fit_shapes(own, np.zeros(301, int), [0.5]).of(np.zeros(301, int))
     known = shapes_of(own, family)

@@ -12,7 +12,7 @@ from plant.level.checks import BadArgument
 N = 60
 
 
-def a_fleet(scatter):
+def scattered_fleet(scatter):
     rng = np.random.default_rng(7)
     means = rng.normal(0, 0.4, (2, N))
     variances = rng.uniform(0.1, 0.4, (2, N)) ** 2
@@ -39,7 +39,7 @@ def by_a_fine_grid(means, variances, shape, noise, limits):
 
 @pytest.mark.parametrize("scatter", [0.03, 0.08, 0.2])
 def test_readings_that_scatter_little_or_much_agree_with_a_fine_grid(scatter):
-    fleet = a_fleet(scatter)
+    fleet = scattered_fleet(scatter)
     known, fine = probability_of_pass(AT, *fleet), by_a_fine_grid(*fleet)
     off = (known - fine)[fine > 0.6]
     assert off.std() < 0.006
@@ -53,7 +53,7 @@ def test_one_reading_alone_has_the_probability_of_one_normal():
 
 
 def test_a_bend_in_the_middle_lowers_the_chance_that_both_ends_allow():
-    means, variances, _, noise, limits = a_fleet(0.05)
+    means, variances, _, noise, limits = scattered_fleet(0.05)
     straight = probability_of_pass(AT, means, variances, np.zeros_like(noise), noise, limits)
     bend = 4 * (AT * (1 - AT))[:, None] * np.full((1, N), 0.5)
     bent = probability_of_pass(AT, means, variances, bend, noise, limits)
@@ -61,7 +61,7 @@ def test_a_bend_in_the_middle_lowers_the_chance_that_both_ends_allow():
 
 
 def test_a_reading_that_is_not_taken_is_no_limit():
-    means, variances, shape, noise, limits = a_fleet(0.1)
+    means, variances, shape, noise, limits = scattered_fleet(0.1)
     only = np.where((AT == 0)[:, None], limits, np.inf)
     at = np.isin(np.arange(len(AT)), [0, 8])
     some = probability_of_pass(AT[at], means, variances, shape[at], noise[at], limits[at])
@@ -70,12 +70,12 @@ def test_a_reading_that_is_not_taken_is_no_limit():
 
 
 def test_a_guard_band_that_takes_the_whole_tolerance_leaves_no_chance():
-    means, variances, shape, noise, limits = a_fleet(0.1)
+    means, variances, shape, noise, limits = scattered_fleet(0.1)
     assert (probability_of_pass(AT, means, variances, shape, noise, 0 * limits) == 0).all()
 
 
 def test_many_at_once_have_the_chances_of_each_alone():
-    fleet = a_fleet(0.05)
+    fleet = scattered_fleet(0.05)
     whole = probability_of_pass(AT, *fleet)
     alone = [probability_of_pass(AT, *(part[:, n : n + 1] for part in fleet))[0] for n in range(N)]
     assert whole == pytest.approx(alone, abs=1e-9)
