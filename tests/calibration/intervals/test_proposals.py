@@ -323,7 +323,7 @@ def test_only_those_who_plan_or_approve_decide(request, site, role):
 @pytest.mark.django_db(transaction=True)
 def test_of_two_planners_at_once_one_learns_that_it_is_decided(planner):
     second = makers.a_person("second", "planner")
-    one = offered(makers.a_calibrated_point())
+    one = offered(makers.a_calibrated_point(due_on=IN_A_YEAR))
     answers = outcomes(
         lambda: intervals.accept(one, by=planner, at=LATER),
         lambda: intervals.decline(one, why="Not now.", by=second, at=LATER),
@@ -344,7 +344,7 @@ def test_two_passes_at_once_offer_once(planner):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_pass_and_a_planner_at_once_never_wait_for_each_other_in_a_ring(planner):
-    points = [makers.a_calibrated_point(f"LT-{n}") for n in range(12)]
+    points = [makers.a_calibrated_point(f"LT-{n}", due_on=IN_A_YEAR) for n in range(12)]
     waiting = [offered(point) for point in points]
 
     def all_accepted():
