@@ -63,7 +63,6 @@ def look_again(*, at: dt.datetime) -> int:
         due = Trend.objects.filter(site=site, doubt_on__lte=day)
         unseen = Q(known_on=None) | Q(known_on__lt=F("trend__doubt_on"))
         points = MeasuringPoint.objects.filter(unseen, site=site, pk__in=due.values("point"))
-        looked += MeasuringPoint.objects.filter(pk__in=list(points.values_list("pk"))).update(
-            known_on=day
-        )
+        ids = list(points.values_list("pk", flat=True))
+        looked += MeasuringPoint.objects.filter(pk__in=ids).update(known_on=day)
     return looked

@@ -6,7 +6,9 @@ import datetime as dt
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 
+from calibration.drift.models import Trend
 from calibration.status import acts
 from calibration.status.refusals import NotAReason
 from calibration.status.results import CompleteResult
@@ -187,3 +189,17 @@ def test_a_check_moves_no_due_date_but_its_fail_is_known(people):
     )
     assert reasons(point) == ["failed"]
     assert point.due_on == due
+
+
+def test_a_day_of_doubt_that_has_come_is_seen_by_the_next_look(people):
+    point = an_equipped_point()
+    an_approved_record(point, **people)
+    today = point.site.day_of(timezone.now())
+    trend = Trend.objects.get(point=point)
+    trend.doubt_on = today + dt.timedelta(2)
+    trend.save()
+    assert reasons(point) == []
+    assert acts.look_again(at=timezone.now()) == 0
+    assert acts.look_again(at=timezone.now() + dt.timedelta(3)) == 1
+    assert reasons(point) == ["chance"]
+    assert acts.look_again(at=timezone.now() + dt.timedelta(3)) == 0  # looked at once
