@@ -51,7 +51,7 @@ def due_row(
 def _reason(row: DueRow) -> str:
     """The worst of what is known of the point."""
     first = next((reason for reason in row.status.reasons if not reason.is_note), None)
-    return f'<span class="soft reason">{escape(first.text)}</span>' if first else ""
+    return f'<br><span class="soft reason">{escape(first.text)}</span>' if first else ""
 
 
 def _tick(row: DueRow, tag: str, ticked: bool) -> str:
