@@ -128,9 +128,8 @@ class StandardCertificate(models.Model):
         decimal_places=6,
         null=True,
         blank=True,
-        help_text="What it shows, or what is marked on it, less the true value, in the unit above: "
-        "a meter that shows 20.004 mA of 20 mA: 0.004; a resistor marked 250 Ω that has 252.5 Ω: "
-        "−2.5. Errors are corrected for it. Leave it empty where readings are corrected by hand.",
+        help_text="What it shows or is marked, less the true value: 0.004 where a meter shows "
+        "20.004 mA of 20 mA. Errors are corrected for it; enter none where readings already are.",
     )
     resolution = models.DecimalField(
         "resolution", max_digits=12, decimal_places=6, null=True, blank=True
