@@ -19,10 +19,10 @@ from _pytest.runner import runtestprotocol
 from tests.published import reference as published
 
 UNITS = 30
-# Numbers that are no result of the book: names, copies of inputs, notes. Beginnings of their places.
+# Numbers that nothing here computes: names, copies of inputs, notes. Beginnings of their places.
 NOT_TESTED: dict[str, str] = {
-    "CAP-01.standard_uncertainty": "of the constant itself, which the book takes as known",
-    "INT-09.free_running_line": "the ordinary line that the book does not draw, for comparison",
+    "CAP-01.standard_uncertainty": "of the constant itself, which is taken as known",
+    "INT-09.free_running_line": "the ordinary line, which is not drawn, for comparison",
     "SIG-02.cases": "the current that is asked about; its answer is a word",
     "TRD-02.error_pct_span_of_wrong_ohm.0.0": "the current that is asked about",
     "TRM-02.continuous.zero_based": "the limit of ever more points; 101 come within 2e-4",
@@ -116,8 +116,8 @@ def main() -> int:
     folder = str(published.FOLDER.parents[1] / "tests" / "published")
     pytest.main(["-q", "-p", "no:cacheprovider", folder], plugins=[walk])
     known = f"{len(NOT_TESTED)} places are named as not tested"
-    told = [*walk.unnoticed, f"{len(walk.unnoticed)} of {walk.count} go unnoticed; {known}."]
-    sys.stdout.write("\n".join(told) + "\n")
+    lines = [*walk.unnoticed, f"{len(walk.unnoticed)} of {walk.count} go unnoticed; {known}."]
+    sys.stdout.write("\n".join(lines) + "\n")
     return 1 if walk.unnoticed else 0
 
 

@@ -67,8 +67,8 @@ FOUND = [("as found", "up", "0.3", "4.02"), ("as found", "up", "4.3", "12.1"), (
 LEFT = [("as left", "up", "0.3", "4.00"), ("as left", "up", "8.3", "20.01")]
 
 
-def of(*records_told: str) -> str:
-    return "\n".join([HEADER, *(text.strip() for text in records_told), ""])
+def of(*records_as_text: str) -> str:
+    return "\n".join([HEADER, *(text.strip() for text in records_as_text), ""])
 
 
 def test_a_record_comes_in_judged_and_approved(point, planner, technician, approver):

@@ -185,9 +185,9 @@ def test_the_command_prints_problems_by_row_and_fails(planners_client, planner, 
     file.write_text(GOOD.replace("T-101,0.3", "T-9,x", 1))
     with pytest.raises(CommandError, match="2 problem"):
         call_command("import_file", "register", str(file), site="M", by=planner.username)
-    told = capsys.readouterr().err
-    assert "row 2, tank: “T-9” is no tank" in told
-    assert "row 2, LRV (m): “x” is not a number" in told
+    errors = capsys.readouterr().err
+    assert "row 2, tank: “T-9” is no tank" in errors
+    assert "row 2, LRV (m): “x” is not a number" in errors
 
 
 def test_the_command_asks_for_the_rights_of_the_person(site, technician, tmp_path):

@@ -62,7 +62,7 @@ def test_what_a_laboratory_stated_is_not_changed(site, planner):
     assert "the register has 2027-01-14" in reason
 
 
-def test_every_fault_of_a_certificate_is_told(site, planner):
+def test_every_fault_of_a_certificate_is_named(site, planner):
     text = (
         "standard,kind,certificate,laboratory,issued,valid until,U,k\n"
         "MM-01,multimeter,C-1,,2026-01-15,2025-01-14,0.1,\n"

@@ -21,7 +21,7 @@ def test_what_two_readings_share_is_not_below_zero():
         gathered([1, 1], [0, 1], shared=-0.5)
 
 
-def test_where_nothing_can_be_judged_the_first_reason_is_told():
+def test_where_nothing_can_be_judged_the_first_reason_is_given():
     with pytest.raises(CannotFit, match="two visits on different days"):
         gathered([1, 2, 2], [0, 0, 1], u=np.array([0.05, 0.0, 0.0]))
 

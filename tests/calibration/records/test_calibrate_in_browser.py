@@ -23,23 +23,23 @@ VECTORS = json.loads((Path(__file__).parent / "reading_vectors.json").read_text(
 TYPED = ("applied", "observed", "indication")
 
 
-def told_by_server(case: dict) -> dict[str, str]:
+def judged_by_server(case: dict) -> dict[str, str]:
     """Through the form itself, as the page is drawn."""
     form = ReadingForm({name: case[name] or "" for name in TYPED})
     form.is_valid()
     against = Range(float(case["lower"]), float(case["upper"]), case["signal"], case["tolerance"])
-    told = row_figures(form, against)
+    shown = row_figures(form, against)
     return {
-        "expected": told.expected,
-        "error": told.error,
-        "band": told.band,
-        "verdict": told.verdict,
+        "expected": shown.expected,
+        "error": shown.error,
+        "band": shown.band,
+        "verdict": shown.verdict,
     }
 
 
 @pytest.mark.parametrize("case", VECTORS, ids=[case["why"] for case in VECTORS])
 def test_the_server_says_what_was_worked_by_hand(case):
-    assert told_by_server(case) == {
+    assert judged_by_server(case) == {
         key: case[key] for key in ("expected", "error", "band", "verdict")
     }
 
@@ -47,8 +47,8 @@ def test_the_server_says_what_was_worked_by_hand(case):
 JUDGE_ALL = """async ([url, cases]) => {
   const { judge } = await import(url);
   return cases.map((c) => {
-    const told = judge(c, c);
-    const { expected, errorText: error, band, verdict } = told;
+    const judged = judge(c, c);
+    const { expected, errorText: error, band, verdict } = judged;
     return { expected, error, band, verdict };
   });
 }"""
@@ -83,11 +83,11 @@ def test_the_page_computes_to_the_same_last_digit_as_the_server(page, live_serve
     rng = random.Random(20261102)  # noqa: S311 - any numbers will do
     cases = [*VECTORS, *(invented(rng) for _ in range(3000))]
     page.goto(f"{live_server.url}/sign-in/")
-    told = page.evaluate(JUDGE_ALL, [f"{live_server.url}/static/readings.js", cases])
+    answers = page.evaluate(JUDGE_ALL, [f"{live_server.url}/static/readings.js", cases])
     differing = [
         (case, said, server)
-        for case, said in zip(cases, told, strict=True)
-        if said != (server := told_by_server(case))
+        for case, said in zip(cases, answers, strict=True)
+        if said != (server := judged_by_server(case))
     ]
     assert differing == []
 

@@ -56,7 +56,7 @@ def test_the_latest_rung_passed_is_written(planner, days_after, rung):
     assert rungs() == ([] if rung is None else [rung])
 
 
-def test_a_point_is_told_of_30_and_7_days_before_on_the_day_and_weekly(planner):
+def test_a_point_brings_reminders_30_and_7_days_before_on_the_day_and_weekly(planner):
     due_in(31)
     for days in range(31 + 22):
         reminders.scan(at=on(DAY + dt.timedelta(days)))
@@ -100,7 +100,7 @@ def test_a_point_out_of_service_is_left_out(planner):
     assert reminders.scan(at=MORNING) == 0
 
 
-# ---- who is told ----
+# ---- who gets a reminder ----
 def test_planners_the_technician_of_the_open_job_and_from_14_days_approvers(
     planner, technician, second_technician, approver, auditor, outsider
 ):
@@ -115,7 +115,7 @@ def test_planners_the_technician_of_the_open_job_and_from_14_days_approvers(
     }
 
 
-def test_approvers_are_told_from_the_rung_of_14_days_not_of_13(planner, approver):
+def test_approvers_are_reminded_from_the_rung_of_14_days_not_of_13(planner, approver):
     assert lines.APPROVER_FROM == 14  # between two rungs no other number would show
     due_in(-14)
     due_in(-13, tag="LT-102A")
@@ -123,7 +123,7 @@ def test_approvers_are_told_from_the_rung_of_14_days_not_of_13(planner, approver
     assert list(Reminder.objects.filter(person=approver).values_list("rung", flat=True)) == [14]
 
 
-def test_a_planner_who_is_the_technician_too_is_told_once(planner):
+def test_a_planner_who_is_the_technician_too_is_reminded_once(planner):
     both = makers.a_person("bothroles", "planner", "technician", name="B. Both")
     jobs.plan(due_in(0), technician=both, by=planner)
     reminders.scan(at=MORNING)
@@ -131,7 +131,7 @@ def test_a_planner_who_is_the_technician_too_is_told_once(planner):
     assert Digest.objects.filter(person=both).count() == 1
 
 
-def test_a_technician_who_left_the_site_is_not_told(planner, technician):
+def test_a_technician_who_left_the_site_is_not_reminded(planner, technician):
     jobs.plan(due_in(0), technician=technician, by=planner)
     technician.appointments.update(ends_on=DAY - dt.timedelta(1))
     reminders.scan(at=MORNING)
@@ -226,14 +226,18 @@ def test_an_hour_that_does_not_exist_still_has_its_digest(db):
 
 def test_the_last_days_of_a_month_each_have_their_rung(planner):
     makers.a_point(due_on=dt.date(2027, 3, 1))
-    told = {}
+    first_days = {}
     for n in range(32):
         day = dt.date(2027, 1, 29) + dt.timedelta(n)
         reminders.scan(at=on(day))
         send_at(on(day))
         for line in Reminder.objects.filter(digest__day=day):
-            told[line.rung] = day
-    assert told == {-30: dt.date(2027, 1, 30), -7: dt.date(2027, 2, 22), 0: dt.date(2027, 3, 1)}
+            first_days[line.rung] = day
+    assert first_days == {
+        -30: dt.date(2027, 1, 30),
+        -7: dt.date(2027, 2, 22),
+        0: dt.date(2027, 3, 1),
+    }
 
 
 # ---- sending ----

@@ -139,7 +139,7 @@ def test_a_role_that_ends_today_still_brings_the_mail(digest, planner):
 
 
 @pytest.mark.parametrize(
-    ("dates", "told"),
+    ("dates", "is_reminded"),
     [
         ({"starts_on": DAY}, True),
         ({"starts_on": DAY + ONE_DAY}, False),
@@ -147,14 +147,16 @@ def test_a_role_that_ends_today_still_brings_the_mail(digest, planner):
         ({"ends_on": DAY - ONE_DAY}, False),
     ],
 )
-def test_a_planner_is_told_from_the_first_day_of_the_role_to_the_last(planner, dates, told):
+def test_a_planner_is_reminded_from_the_first_day_of_the_role_to_the_last(
+    planner, dates, is_reminded
+):
     planner.appointments.update(**dates)
     makers.a_point(due_on=DAY)
     reminders.scan(at=MORNING)
-    assert Reminder.objects.exists() is told
+    assert Reminder.objects.exists() is is_reminded
 
 
-def test_a_closed_planner_is_told_nothing(planner):
+def test_a_closed_planner_gets_no_reminder(planner):
     type(planner).objects.update(is_active=False)
     makers.a_point(due_on=DAY)
     assert reminders.scan(at=MORNING) == 0
@@ -213,18 +215,18 @@ def test_the_ledger_keeps_how_many_lines_were_written_and_whether_they_are_held(
 
 
 @pytest.mark.django_db(transaction=True)
-def test_of_two_planners_who_release_at_once_one_is_told_it_is_released(planner):
+def test_of_two_planners_who_release_at_once_one_reads_that_it_is_released(planner):
     second = makers.a_person("second", "planner")
     points_due(51)
     reminders.scan(at=MORNING)
     scanned = ReminderScan.objects.get()
     for times in range(1, 5):
         ReminderScan.objects.update(released_by=None, released_at=None)
-        told = outcomes(
+        answers = outcomes(
             lambda: reminders.release(scanned, by=planner, at=MORNING),
             lambda: reminders.release(scanned, by=second, at=MORNING),
         )
-        assert told == ["The reminders of 2026-11-02 are not held any more.", "done"]
+        assert answers == ["The reminders of 2026-11-02 are not held any more.", "done"]
         assert LedgerEntry.objects.filter(act="release reminders").count() == times
     scanned.refresh_from_db()
     assert scanned.released_at == MORNING
