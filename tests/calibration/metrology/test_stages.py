@@ -1,27 +1,16 @@
-"""Output stage and primary element: against dense normal algebra, wander.py, simulated truth."""
+"""Output stage and primary element: against dense normal algebra and wander.py."""
 
 from __future__ import annotations
-
-import dataclasses
 
 import numpy as np
 import pytest
 
-from calibration.metrology import stages
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import histories
 from calibration.metrology.stage_visits import Visits
 from calibration.metrology.stages import estimate
 from calibration.metrology.wander import Prior, default_prior, outlook
-
-TOLERANCE = 0.5
-
-
-def prior(rate, spread, *walks, weights=None) -> Prior:
-    """Rates are normal; sqrt(q) is one of ``walks``."""
-    one, n = np.ones(1), len(walks)
-    weights = np.full((n, 1), 1 / n) if weights is None else np.array(weights)[:, None]
-    return Prior(rate * one, spread * one, 0 * one, np.square(walks)[:, None], weights, one)
+from tests.calibration.metrology.stage_fleet import TOLERANCE, Fleet, prior
 
 
 def nothing() -> Prior:
@@ -343,126 +332,3 @@ def test_priors_must_be_one_for_all_or_one_an_instrument():
     two = default_prior(np.array([0.5, 0.5]))
     with pytest.raises(CannotFit, match="2 priors for 1 instruments"):
         estimate(mixed(), output=two, primary=default_prior(TOLERANCE))
-
-
-# ---- simulated truth ----
-@dataclasses.dataclass(frozen=True)
-class Fleet:
-    """A fleet whose truth is known: rates, and readings of both kinds, of which ``mix`` shows
-    some.
-    """
-
-    years: np.ndarray
-    readings: dict[str, np.ndarray]
-    rates: np.ndarray
-    shown: np.ndarray  # visits by n: 0 both, 1 wetted, 2 simulated, 3 neither
-
-    U, BEYOND = 0.05, 0.25
-    OUTPUT, PRIMARY = (0.02, 0.03, 0.02), (0.10, 0.08, 0.05)  # rate, its spread, walk
-
-    @classmethod
-    def simulated(cls, n, visits_, mix, *, seed, walks=None) -> Fleet:
-        """mix: names of what a visit reads, drawn alike.
-
-        A trim or an adjustment where a shown reading is far off.
-        """
-        rng = np.random.default_rng(seed)
-        gaps = rng.uniform(0.3, 2.0, (visits_ + 1, n))
-        names = ("both", "wetted", "simulated", "neither")
-        shown = rng.choice([names.index(name) for name in mix], (visits_ + 1, n))
-        rates = np.stack([rng.normal(*stage[:2], n) for stage in (cls.OUTPUT, cls.PRIMARY)])
-        if walks is None:
-            walks = np.array([[cls.OUTPUT[2]], [cls.PRIMARY[2]]])
-        state = rng.normal(0, 0.02, (2, n))
-        out = {name: np.full((visits_ + 1, n), np.nan) for name in ("s", "w", "ls", "lw")}
-        out |= {name: np.zeros((visits_ + 1, n), bool) for name in ("trim", "set")}
-        for k in range(visits_ + 1):
-            if k:
-                state = state + rates * gaps[k]
-                state = state + walks * np.sqrt(gaps[k]) * rng.normal(size=(2, n))
-            e = cls.U * rng.normal(size=(4, n))
-            out["s"][k], out["w"][k] = state[0] + e[0], state.sum(axis=0) + e[1]
-            trim = np.isin(shown[k], (0, 2)) & (np.abs(out["s"][k]) > cls.BEYOND)
-            reset = np.isin(shown[k], (0, 1)) & (np.abs(out["w"][k]) > cls.BEYOND)
-            state = np.where([trim, reset], rng.normal(0, 0.02, (2, n)), state)
-            out["trim"][k], out["set"][k] = trim, reset
-            out["ls"][k], out["lw"][k] = state[0] + e[2], state.sum(axis=0) + e[3]
-        return cls(np.cumsum(gaps, axis=0), out, rates, shown)
-
-    def visits(self, n):
-        r = {name: values[:n] for name, values in self.readings.items()}
-        simulated, wetted = np.isin(self.shown[:n], (0, 2)), np.isin(self.shown[:n], (0, 1))
-        return Visits.of(
-            self.years[:n],
-            simulated=np.where(simulated, r["s"], np.nan),
-            wetted=np.where(wetted, r["w"], np.nan),
-            simulated_left=np.where(simulated, r["ls"], np.nan),
-            wetted_left=np.where(wetted, r["lw"], np.nan),
-            trimmed=r["trim"],
-            adjusted=r["set"],
-            u_simulated=self.U,
-            u_wetted=self.U,
-        )
-
-    def covered(self, n, *, output, primary) -> dict[str, float]:
-        """Share of true rates within the 95 % bands after n visits, %; and the primary's width."""
-        got = estimate(self.visits(n), output=output, primary=primary)
-        truth = {"output": got.output_rate(), "primary": got.primary_rate()}
-        share = {
-            name: 100 * float(((rate >= band.lower) & (rate <= band.upper)).mean())
-            for (name, band), rate in zip(truth.items(), self.rates, strict=True)
-        }
-        width = truth["primary"].upper - truth["primary"].lower
-        return share | {"width": float(width.mean())}
-
-
-def knowing(stage):
-    return prior(stage[0], stage[1], stage[2])
-
-
-MIXES = {
-    "both each time": ("both",),
-    "a third each": ("both", "wetted", "simulated"),
-    "wetted only": ("wetted",),
-    "seldom wetted": ("both", "wetted", *["simulated"] * 8),
-}
-
-
-# of the primary's rate after 10 visits, % of span a year: what more readings of a stage are worth
-WIDTHS = {
-    "both each time": 0.082,
-    "a third each": 0.087,
-    "wetted only": 0.132,
-    "seldom wetted": 0.192,
-}
-
-
-@pytest.mark.parametrize("mix", MIXES)
-def test_bands_of_both_stages_are_honest_where_their_laws_are_known(mix, monkeypatch):
-    """Monte Carlo sd 0.34 points: the bounds stand 3 of them off."""
-    monkeypatch.setattr(stages, "BLOCK", 4000)  # One pair of q takes little room.
-    fleet = Fleet.simulated(4000, 10, MIXES[mix], seed=11)
-    for n in (3, 4, 6, 10):
-        share = fleet.covered(n, output=knowing(Fleet.OUTPUT), primary=knowing(Fleet.PRIMARY))
-        width = share.pop("width")
-        assert {name: x for name, x in share.items() if not 94 <= x <= 96} == {}, n
-    assert width == pytest.approx(WIDTHS[mix], abs=0.002)
-
-
-@pytest.mark.parametrize("mix", ["both each time", "seldom wetted"])
-def test_bands_are_honest_where_walks_are_only_known_as_families(mix):
-    """Each stage's walk is drawn from five; the band averages over all pairs of them.
-
-    Monte Carlo sd 0.49 points.
-    """
-    walks = np.sqrt(default_prior(TOLERANCE).of_steady_rate.q[::2, 0])
-    weights = [0.35, 0.35, 0.18, 0.08, 0.04]
-    output, primary = (
-        prior(*stage[:2], *walks, weights=weights) for stage in (Fleet.OUTPUT, Fleet.PRIMARY)
-    )
-    drawn = np.random.default_rng(13).choice(walks, (2, 2000), p=weights)
-    fleet = Fleet.simulated(2000, 10, MIXES[mix], seed=12, walks=drawn)
-    for n in (4, 10):
-        share = fleet.covered(n, output=output, primary=primary)
-        share.pop("width")
-        assert {name: x for name, x in share.items() if not 93.5 <= x <= 96.5} == {}, n
