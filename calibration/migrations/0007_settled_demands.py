@@ -8,6 +8,6 @@ RULES = Path(__file__).with_suffix(".sql").read_text(encoding="utf-8")
 
 
 class Migration(migrations.Migration):
-    dependencies = [("calibration", "0004_shape"), ("plant", "0004_status_guard")]
+    dependencies = [("calibration", "0006_deviation_help"), ("plant", "0004_status_guard")]
 
     operations = [migrations.RunSQL(RULES, migrations.RunSQL.noop)]

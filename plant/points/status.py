@@ -53,9 +53,9 @@ class Status:
     reasons: Sequence[Reason] = ()
 
     @property
-    def words(self) -> str:
-        """All of it in one line."""
-        return f"{self.text}, {self.beside}" if self.beside else self.text
+    def is_known(self) -> bool:
+        """Something known decides it, not the calendar."""
+        return any(not reason.is_note for reason in self.reasons)
 
 
 def status_on(
@@ -142,6 +142,8 @@ def _part(stored: Mapping[str, Any]) -> tuple[str, str]:
 
 def _demand(stored: Mapping[str, Any]) -> tuple[str, str]:
     text = f"Recalibration asked for: {stored['why']}."
+    if stored.get("state") == "approved":
+        return f"{text} It was done only in part.", A_CALIBRATION
     return text, "the job's approved record, or an approver who cancels it with the reason"
 
 
