@@ -163,7 +163,7 @@ export function reasonAside(summary, label, onward, more = []) {
       el(
         "div.buttons",
         {},
-        button("Leave it out", go(onward), { kind: ".quiet.small" }),
+        button("Leave out", go(onward), { kind: ".quiet.small" }),
         more.map(([text, act]) => button(text, go(act), { kind: ".quiet.small" })),
       ),
     ),
