@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 
-from django.db.models import Q
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db.models import OuterRef, Q
 from django.utils import timezone
 
 from calibration.intervals.due_dates import schedule_with
 from calibration.records.models import Calibration
-from calibration.status.reads import Part
 from calibration.status.results import CurrentRecord
 from plant.people.models import Person
+from plant.transmitters.models import Installation
 
 
 def approvers_of(record: Calibration) -> list[Person]:
@@ -33,9 +34,12 @@ def due_after(record: Calibration) -> dt.date | None:
     """The due date that an approval would give, the present one where it moves none; an amendment
     takes the place of the record it amends.
     """
-    current = CurrentRecord.objects.parts().filter(point=record.point_id)
-    rows = list(current.exclude(record=record.amends_id or 0))
-    parts = [Part(row.done_on, row.covers_output, row.covers_primary) for row in rows]
-    within = max((row.parts_within_days for row in rows), default=0)
-    schedule = schedule_with(record, parts, within=within)
-    return schedule.due_on if schedule else record.point.due_on
+    done = CurrentRecord.objects.parts().filter(point=OuterRef("point"))
+    packed = ArraySubquery(done.exclude(record=record.amends_id or 0).packed())
+    here = Installation.objects.filter(point=record.point_id, removed_on=None)
+    rows = here.annotate(done=packed).values_list("transmitter_id", "done")
+    for transmitter, parts in rows:  # one at most
+        schedule = schedule_with(record, parts, present=[transmitter])
+        if schedule:
+            return schedule.due_on
+    return record.point.due_on

@@ -6,13 +6,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
 
 from django.db import connection
 
 from calibration.metrology.due import Schedule, next_due
 from calibration.records.models import Calibration
-from calibration.status.reads import Part, complete_days
+from calibration.status.reads import Part, complete_days, unpacked
 from calibration.status.results import CompleteResult
 from plant.points.models import MeasuringPoint
 
@@ -29,11 +30,17 @@ def schedule_after(
     return schedule
 
 
-def schedule_with(record: Calibration, earlier: Iterable[Part], *, within: int) -> Schedule | None:
-    """The schedule that approving ``record`` would lead to, after the parts approved before it;
-    None where output and primary element would not be complete.
+def schedule_with(
+    record: Calibration, earlier: Iterable[Mapping[str, Any]], *, present: Collection[int]
+) -> Schedule | None:
+    """The schedule that approving ``record`` would lead to; None where it moves nothing: output and
+    primary element would not be complete, or its transmitter is not there.
+
+    earlier: the parts approved before it, packed. present: the keys of the transmitters there now.
     """
-    parts = list(earlier)
+    if record.transmitter_id not in present:
+        return None
+    parts, within = unpacked(earlier)
     if not record.is_check and record.left_verdict != "fail":
         parts.append(Part(record.done_on, record.covers_output, record.covers_primary))
     point = record.point

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
 
 
 class Part(NamedTuple):
@@ -13,6 +13,15 @@ class Part(NamedTuple):
     day: dt.date
     output: bool
     primary: bool
+
+
+def unpacked(rows: Iterable[Mapping[str, Any]]) -> tuple[list[Part], int]:
+    """Parts out of their JSON, and within how many days two complete each other (0 without any)."""
+    known = list(rows)
+    parts = [
+        Part(dt.date.fromisoformat(row["day"]), row["output"], row["primary"]) for row in known
+    ]
+    return parts, max((row["within"] for row in known), default=0)
 
 
 def complete_days(parts: Iterable[Part], *, within_days: int) -> list[dt.date]:

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from typing import Self
+from typing import Any, Self
 
 from django.db import models
+from django.db.models.functions import JSONObject
 
 
 class CurrentQuerySet(models.QuerySet["CurrentRecord"]):
     def parts(self) -> Self:
         """Calibrations, not checks, that left nothing out of tolerance."""
         return self.filter(is_check=False).exclude(left_verdict="fail")
+
+    def packed(self) -> models.QuerySet[CurrentRecord, dict[str, Any]]:
+        """As JSON, for a subquery; ``calibration.status.reads.unpacked`` reads it."""
+        part = JSONObject(
+            day="done_on",
+            output="covers_output",
+            primary="covers_primary",
+            within="parts_within_days",
+        )
+        return self.values(json=part)
 
 
 class CurrentRecord(models.Model):

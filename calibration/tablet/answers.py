@@ -4,12 +4,10 @@ aside.
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 from calibration.intervals.due_dates import schedule_with
 from calibration.records.models import Calibration
-from calibration.status.reads import Part
 from calibration.tablet.content import read
 from calibration.tablet.models import FieldWork
 from plant.quantities import percent, plus_minus
@@ -42,9 +40,8 @@ def answer_to(work: FieldWork) -> dict[str, Any]:
 def _next(work: FieldWork, record: Calibration) -> dict[str, Any]:
     point = work.job.point
     done: list[dict[str, Any]] = work.parts_done  # type: ignore[attr-defined]
-    parts = [Part(dt.date.fromisoformat(one["day"]), one["output"], one["primary"]) for one in done]
-    within = max((one["within"] for one in done), default=0)
-    schedule = schedule_with(record, parts, within=within)
+    present: list[int] = work.present_ids  # type: ignore[attr-defined]
+    schedule = schedule_with(record, done, present=present)
     approvers: list[dict[str, Any]] = work.approvers  # type: ignore[attr-defined]
     months = point.interval_months
     return {

@@ -47,9 +47,6 @@ def _with_job(rows: Any, day: dt.date) -> Any:
     """
     at_point = Installation.objects.filter(point=OuterRef("job__point"), removed_on=None)
     parts = CurrentRecord.objects.parts().filter(point=OuterRef("job__point"))
-    part = JSONObject(
-        day="done_on", output="covers_output", primary="covers_primary", within="parts_within_days"
-    )
     on_day = Q(job__point__installations__installed_on__lte=day) & (
         Q(job__point__installations__removed_on=None)
         | Q(job__point__installations__removed_on__gt=day)
@@ -57,7 +54,7 @@ def _with_job(rows: Any, day: dt.date) -> Any:
     return rows.annotate(
         installed=FilteredRelation("job__point__installations", condition=on_day),
         present_ids=ArraySubquery(at_point.values("transmitter_id")),
-        parts_done=ArraySubquery(parts.values(json=part)),
+        parts_done=ArraySubquery(parts.packed()),
     )
 
 
