@@ -19,6 +19,7 @@ from calibration.policies.models import Policy
 from calibration.status.results import CompleteResult
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
+from plant.points.status import Status
 from plant.refusals import Refused
 
 NEWEST = ("-made_at",)
@@ -68,6 +69,10 @@ class ProposalRow:
     def is_due_at_once(self) -> bool:
         """The proposed interval has run already, and the present one has not."""
         return self.due_after <= self.today < self.point.due_on
+
+    @property
+    def status(self) -> Status:
+        return self.point.status(self.today)
 
     @property
     def grace_after(self) -> int:

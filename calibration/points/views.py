@@ -92,5 +92,5 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
         today = device.site.day_of(timezone.now())
         point = present.point
         context |= drift_context(point, end=request.GET.get("of", ""), today=today)
-        context |= {"point": point, **probe_of(device, point)}
+        context |= {"point": point, "state": point.status(today), **probe_of(device, point)}
     return render(request, "calibration/points/transmitter.html", context)

@@ -124,7 +124,7 @@ def remove(stop: Job, *, by: Person) -> None:
         raise StopRemoved(tag=tag)
     if stop.state != Job.State.PLANNED:
         raise NotPlanned(tag=tag, state=stop.state)
-    if stop.why == Job.Why.INTERVAL:
+    if not stop.is_demand:
         stop.state = Job.State.CANCELLED
     stop.round = stop.stop_number = stop.planned_on = stop.technician = None
     stop.save()

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.db.models import OuterRef, Prefetch, Subquery
+from django.utils import timezone
 
 from calibration.due.reads import Result, results_of
 from calibration.jobs.models import Job
@@ -15,6 +17,7 @@ from calibration.records.models import Calibration
 from calibration.rounds.models import Round
 from plant.level.signals import signal_at
 from plant.points.models import MeasuringPoint
+from plant.points.status import Status
 from plant.transmitters.models import Installation, Transmitter
 
 USUAL_PERCENTS = [Decimal(percent) for percent in (0, 25, 50, 75, 100)]
@@ -45,6 +48,7 @@ class Stop:
     result: Result | None
     transmitter: Transmitter | None
     kind: str
+    status: Status
     cautions: list[str] = field(default_factory=list)
     sheet: list[SheetRow] = field(default_factory=list)
 
@@ -71,10 +75,13 @@ def stops_of(made: Round) -> list[Stop]:
     )
     results = results_of(stop.last_record for stop in stops if stop.last_record)
     procedures = _latest_versions({stop.point.procedure_key for stop in stops})
-    return [_stop(job, results.get(job.last_record), procedures) for job in stops]
+    today = made.site.day_of(timezone.now())
+    return [_stop(job, results.get(job.last_record), procedures, today) for job in stops]
 
 
-def _stop(job: Job, result: Result | None, procedures: dict[str, ProcedureVersion]) -> Stop:
+def _stop(
+    job: Job, result: Result | None, procedures: dict[str, ProcedureVersion], today: dt.date
+) -> Stop:
     point = job.point
     version = procedures.get(point.procedure_key)
     present: list[Installation] = point.present  # type: ignore[attr-defined]  # prefetched above
@@ -84,6 +91,7 @@ def _stop(job: Job, result: Result | None, procedures: dict[str, ProcedureVersio
         result=result,
         transmitter=present[0].transmitter if present else None,
         kind=STATE_KINDS[job.state],
+        status=point.status(today),
         cautions=_cautions(version),
         sheet=sheet_of(point, version.percents if version else USUAL_PERCENTS),
     )

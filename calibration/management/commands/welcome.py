@@ -62,11 +62,13 @@ def _due(site: Site) -> str:
     """One line: how the site's points stand today by its own calendar, and what waits for whom."""
     today = site.day_of(timezone.now())
     points = MeasuringPoint.objects.filter(site=site)
-    overdue = points.in_state("overdue", on=today).count()
+    states = ("no transmitter", "not calibrated", "in doubt", "overdue")
+    counts = {state: points.in_state(state, on=today).count() for state in states}
+    known = ", ".join(f"{count} {state}" for state, count in counts.items() if count)
     soon = points.in_state("soon", on=today).count()
     waiting = Calibration.objects.waiting().filter(site=site).count()
     in_hand = Job.objects.filter(site=site, state=Job.State.IN_HAND).count()
     return (
-        f"{site.name}, {today}: {overdue} overdue, {soon} due within 30 days, "
+        f"{site.name}, {today}: {known or 'nothing overdue'}, {soon} due within 30 days, "
         f"{in_hand} in hand, {waiting} waiting for approval"
     )
