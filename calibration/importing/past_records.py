@@ -14,6 +14,7 @@ from calibration.importing.calibration_columns import DOWN, OF_RECORD
 from calibration.importing.known import Known
 from calibration.procedures.models import ProcedureVersion
 from calibration.records.entry import ReadingEntry
+from calibration.records.judging import in_failure_band
 from calibration.records.models import Reading
 from calibration.records.refusals import StandardNotCounted
 from calibration.records.standard_uses import check_counted
@@ -258,7 +259,7 @@ def _in_units_of(parsed: Parsed, point: MeasuringPoint, place: int, name: str) -
 
 def _check_stages(parsed: Parsed, record: PastRecord) -> None:
     """Past work may lack the reading as it stands; as found only with its reason, as left never
-    once adjusted.
+    once adjusted. A failure as it stands is a result by itself.
     """
     if record.point is None or any(
         (place, name) in parsed.wrong
@@ -272,10 +273,14 @@ def _check_stages(parsed: Parsed, record: PastRecord) -> None:
     if record.values.get("adjusted") and not record.readings["as left"]:
         reason = f"record {record.key} was adjusted, so it needs as-left readings"
         parsed.refuse(record.first, "adjusted", reason)
-    if not record.readings["as found"] and not record.readings["as left"]:
-        parsed.refuse(
-            record.first, "stage", f"record {record.key} has readings neither as found nor as left"
+    standing, found, left = (record.readings[stage] for stage in STAGES)
+    is_dead = any(in_failure_band(reading, record.point.signal) for reading in standing)
+    if not found and not left and not is_dead:
+        reason = (
+            f"record {record.key} has readings neither as found nor as left, and as it stands it "
+            "shows no failure; add them"
         )
+        parsed.refuse(record.first, "stage", reason)
 
 
 def _shown(value: Any) -> str:

@@ -108,7 +108,7 @@ def judge(
     )
     if uncertainty is not None:
         errors = errors - uncertainty.shift
-    bands = [_band(r, against) for r in readings]
+    bands = [_band(r, against.signal) for r in readings]
     failed = np.array([band in FAILURES for band in bands])
     by_rule = verdicts_by(policy or Policy(), errors, against.tolerance_percent, uncertainty)
     verdicts = ["fail" if bad else v.value for bad, v in zip(failed, by_rule, strict=True)]
@@ -141,10 +141,15 @@ def _error(reading: ReadingEntry, expected: float, against: Range) -> float:
     return float(percent_errors(observed, expected, signal_span=SIGNALS[against.signal].span))
 
 
-def _band(reading: ReadingEntry, against: Range) -> str:
+def in_failure_band(reading: ReadingEntry, signal: str) -> bool:
+    """Whether its output is one that NE 43 keeps for a failure; ``signal``: the point's key."""
+    return _band(reading, signal) in FAILURES
+
+
+def _band(reading: ReadingEntry, signal: str) -> str:
     if reading.observed is None:
         return "measuring"
-    return band_of(float(reading.observed), SIGNALS[against.signal]).value
+    return band_of(float(reading.observed), SIGNALS[signal]).value
 
 
 def _row(

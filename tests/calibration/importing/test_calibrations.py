@@ -229,3 +229,37 @@ def test_a_reading_in_a_failure_band_is_a_failure_not_an_error(point, planner):
         "fail",
         4,
     )
+
+
+def test_a_failure_as_it_stands_with_the_reason_is_a_failed_record(point, planner):
+    good = [("as found", *reading[1:]) for reading in LEFT]
+    standing = ("as it stands", "up", "4.3", "3.4")
+    earlier = a_file(*good, key="A0", day=dt.date(2026, 2, 2))
+    text = of(earlier, a_file(standing, why="dead; the head was changed"))
+    applied(text, by=planner, kind="calibrations")
+    record = Calibration.objects.get(done_on=DAY)
+    assert (record.found_verdict, record.left_verdict, record.shows_failure) == (
+        "fail", "fail", True,
+    )  # fmt: skip
+    assert (record.found_errors, record.found_largest) == ([], None)
+    assert record.no_as_found_reason == "dead; the head was changed"
+    point.refresh_from_db()
+    assert point.due_on == dt.date(2027, 2, 2)
+    assert point.status(NOON.date()).text == "in doubt"
+
+
+@pytest.mark.parametrize(
+    ("observed", "why", "column", "reason"),
+    [
+        ("3.7", "tank out of use", "stage", "as it stands it shows no failure; add them"),
+        ("3.4", "", "no as found because", "say why, or add them"),
+    ],
+)
+def test_a_reading_as_it_stands_alone_is_refused_unless_it_shows_a_failure(
+    point, planner, observed, why, column, reason
+):
+    text = of(a_file(("as it stands", "up", "4.3", observed), why=why))
+    [(row, where, said)] = reasons(send(text, by=planner, kind="calibrations"))
+    assert (row, where) == (2, column)
+    assert reason in said
+    assert not Calibration.objects.exists()
