@@ -80,10 +80,15 @@ class Known:
         )
 
     def certified(
-        self, name: str, day: dt.date, point: MeasuringPoint | None, way: str | None
+        self,
+        name: str,
+        day: dt.date,
+        point: MeasuringPoint | None,
+        way: str | None,
+        version: ProcedureVersion | None,
     ) -> tuple[ReferenceStandard, StandardCertificate] | str:
-        """A standard with the certificate that covers the day, of several one that counts in such a
-        test; or the reason why there is none.
+        """A standard with the certificate that covers the day, of several one that is of use in
+        such a test; or the reason why there is none.
         """
         standard = self.standards.get(name)
         if standard is None:
@@ -94,7 +99,7 @@ class Known:
         if covering:
             if point is None or way is None:
                 return standard, covering[0]
-            return standard, best_of(standard, covering, point, way)
+            return standard, best_of(standard, covering, point, way, version)
         return (
             f"{name} has no certificate that covers {day_text(day)}; import the certificate of "
             "that time first"

@@ -77,6 +77,7 @@ def judged_record(
         past.certificates,
         values.get("ambient_c"),
         values.get("product_c"),
+        past.version,
     )
     judged, uncertainty = judge_stages(past.readings, against, test, policies[point.pk])
     judged = with_failure_as_it_stands(judged)

@@ -17,7 +17,7 @@ from calibration.records.entry import ReadingEntry
 from calibration.records.judging import in_failure_band
 from calibration.records.models import Reading
 from calibration.records.refusals import StandardNotCounted
-from calibration.records.standard_uses import check_counted
+from calibration.records.standard_uses import check_use
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.columns import Parsed
 from plant.importing.importer import Context
@@ -157,7 +157,7 @@ def _find_papers(parsed: Parsed, record: PastRecord, known: Known) -> None:
     if day is None:
         return
     for name in record.values.get("standards", ()):
-        pair = known.certified(name, day, record.point, record.values.get("way"))
+        pair = known.certified(name, day, record.point, record.values.get("way"), record.version)
         if isinstance(pair, str):
             parsed.refuse(record.first, "standards", pair)
         else:
@@ -165,14 +165,14 @@ def _find_papers(parsed: Parsed, record: PastRecord, known: Known) -> None:
 
 
 def _check_standards(parsed: Parsed, record: PastRecord) -> None:
-    """Each standard has a part in the uncertainty by its certificate, as in a record of today."""
+    """Each standard is of use, as in a record of today."""
     way = record.values.get("way")
     if record.point is None or way is None:
         return
     reasons = []
     for standard, certificate in record.certificates:
         try:
-            check_counted(standard, certificate, record.point, way)
+            check_use(standard, certificate, record.point, way, record.version)
         except StandardNotCounted as refusal:
             reasons.append(str(refusal))
     if reasons:

@@ -4,10 +4,12 @@ changes.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
+from django.utils.functional import cached_property
 
 from calibration.procedures.version_change import Content, Step
 from plant.choices import LowerCaseChoices
@@ -113,6 +115,11 @@ class ProcedureVersion(models.Model):
     def __str__(self) -> str:
         return f"{self.procedure}, version {self.number}"
 
+    @cached_property
+    def units_asked(self) -> frozenset[str]:
+        """Units of the numbers that its steps ask for, such as Ω of a bond."""
+        return units_of(step.asks for step in self.steps.all())
+
     @property
     def tested(self) -> str:
         """Which parts it tests, in words."""
@@ -138,6 +145,12 @@ class ProcedureVersion(models.Model):
                 for s in self.steps.all()
             ],
         )
+
+
+def units_of(asks: Iterable[Sequence[dict[str, Any]]]) -> frozenset[str]:
+    """Units of the numbers that are asked for; ``asks``: what each step asks."""
+    every = [ask for some in asks for ask in some]
+    return frozenset(ask["unit"] for ask in every if ask["kind"] == "number" and ask["unit"])
 
 
 def parts_tested(version: ProcedureVersion | None, way: str) -> dict[str, bool]:

@@ -180,12 +180,22 @@ def _store(
     if entry.done_on > point.site.day_of(sender.at):
         raise DayInFuture(entry.done_on)
     transmitter = transmitter or _installed_on(point, entry.done_on)
-    certified = certificates_on(entry.done_on, entry.standards, point, entry.way)
+    certified = certificates_on(
+        entry.done_on, entry.standards, point, entry.way, entry.procedure_version
+    )
     if amends is None:
         check_ranges(certified, point)
     # An amendment corrects what was measured that day, under the range and tolerance of that day.
     register = register_in(amends) if amends else register_of(point, transmitter)
-    setup = Setup(point, transmitter, entry.way, certified, entry.ambient_c, entry.product_c)
+    setup = Setup(
+        point,
+        transmitter,
+        entry.way,
+        certified,
+        entry.ambient_c,
+        entry.product_c,
+        entry.procedure_version,
+    )
     results, uncertainty = judge_stages(
         {name: entry.stage(name) for name in STAGES},
         Range.of(register),

@@ -48,6 +48,7 @@ def budget_of(record: Calibration) -> dict[str, Any] | None:
         "guard": guard_of(record),
         "corrections": [_correction(row) for row in budget.get("corrections", ())],
         "beside": ", ".join(budget.get("beside", ())),
+        "check_tools": ", ".join(budget.get("check_tools", ())),
         **_ratio(record),
     }
 

@@ -22,7 +22,7 @@ from calibration.records.entry import ReadingEntry
 from calibration.records.input_parts import input_parts
 from calibration.records.output_parts import output_parts
 from calibration.records.setup import Setup
-from calibration.records.standard_uses import check_counted
+from calibration.records.standard_uses import check_use, is_check_tool
 from calibration.records.uncertainty import PROBABILITY, Parts, Uncertainty
 from plant.level.signals import percent_at
 
@@ -34,7 +34,7 @@ def uncertainty_of(setup: Setup, readings: Sequence[ReadingEntry]) -> Uncertaint
     applied = np.array([float(r.applied) for r in readings])
     percent = np.asarray(percent_at(applied, **setup.ends), dtype=float)
     for standard, certificate in setup.certified:
-        check_counted(standard, certificate, setup.point, setup.way)
+        check_use(standard, certificate, setup.point, setup.way, setup.version)
     parts = output_parts(setup, readings) + _of_input(setup, readings, applied)
     parts = with_computed(parts + _repeats(setup, readings, percent), readings)
     budget = combine(parts.components)
@@ -61,6 +61,7 @@ def uncertainty_of(setup: Setup, readings: Sequence[ReadingEntry]) -> Uncertaint
         stems=parts.stems,
         corrections=parts.corrections,
         beside=_beside(setup, parts),
+        check_tools=_check_tools(setup),
     )
 
 
@@ -76,8 +77,17 @@ def _of_input(setup: Setup, readings: Sequence[ReadingEntry], applied: np.ndarra
 
 def _beside(setup: Setup, parts: Parts) -> tuple[str, ...]:
     """The standards of which no part came: meters where an indication decided."""
-    counted = set(parts.stems.values())
-    return tuple(s.name for s, _ in setup.certified if s.name not in counted)
+    known = {*parts.stems.values(), *_check_tools(setup)}
+    return tuple(s.name for s, _ in setup.certified if s.name not in known)
+
+
+def _check_tools(setup: Setup) -> tuple[str, ...]:
+    """The standards that a step asks for, and on which no error rests: a bond tester."""
+    return tuple(
+        standard.name
+        for standard, certificate in setup.certified
+        if is_check_tool(standard, certificate, setup.way, setup.version)
+    )
 
 
 def _repeats(setup: Setup, readings: Sequence[ReadingEntry], percent: np.ndarray) -> Parts:

@@ -38,6 +38,9 @@ UNITS_OF: Mapping[str, Units] = {
     Kind.THERMOMETER: KELVINS,
     Kind.HYDROMETER: DENSITIES,
 }
+RESISTANCES = frozenset({*OHMS, "mΩ", "MΩ", "GΩ"})
+# Units of one quantity each, in which a step may ask for a number.
+QUANTITIES = tuple(map(frozenset, (*UNITS_OF.values(), VOLTS, RESISTANCES)))
 # What a standard of no named kind stands for, by the unit of its certificate.
 OTHERS: Mapping[str, str] = {
     "mA": Kind.MULTIMETER,
@@ -51,6 +54,11 @@ def kind_of(standard: ReferenceStandard, certificate: StandardCertificate) -> st
     if standard.kind != Kind.OTHER:
         return standard.kind
     return OTHERS.get(certificate.unit, Kind.OTHER)
+
+
+def same_quantity(one: str, other: str) -> bool:
+    """Whether what is measured in one unit can be measured in the other: Ω and MΩ."""
+    return one == other or any({one, other} <= units for units in QUANTITIES)
 
 
 def signal_per_unit(signal: Signal, unit: str) -> float | None:

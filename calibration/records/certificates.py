@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import FilteredRelation, Q
 
+from calibration.procedures.models import ProcedureVersion
 from calibration.records.kit import short_of_signal
 from calibration.records.refusals import (
     NoStandard,
@@ -24,11 +25,15 @@ Pair = tuple[ReferenceStandard, StandardCertificate]
 
 
 def certificates_on(
-    day: dt.date, standards: Sequence[ReferenceStandard], point: MeasuringPoint, way: str
+    day: dt.date,
+    standards: Sequence[ReferenceStandard],
+    point: MeasuringPoint,
+    way: str,
+    version: ProcedureVersion | None,
 ) -> list[Pair]:
-    """Each standard with the certificate that covers the day; of several one that counts in a test
-    of ``point`` by ``way``, and of these the one that is valid longest. Refused by name where there
-    is none.
+    """Each standard with the certificate that covers the day; of several one that is of use in a
+    test of ``point`` by ``way``, and of these the one that is valid longest. Refused by name where
+    there is none.
     """
     if not standards:
         raise NoStandard
@@ -40,14 +45,15 @@ def certificates_on(
     found: dict[int, list[ReferenceStandard]] = defaultdict(list)
     for row in rows.select_related("covering").order_by("-covering__valid_until"):
         found[row.pk].append(row)
-    return [_certified(found[s.pk], point, way, day) for s in standards]
+    pairs = [_certified(found[s.pk], point.site_id, day) for s in standards]
+    return [(s, best_of(s, covering, point, way, version)) for s, covering in pairs]
 
 
 def _certified(
-    rows: Sequence[ReferenceStandard], point: MeasuringPoint, way: str, day: dt.date
-) -> Pair:
+    rows: Sequence[ReferenceStandard], site_id: int, day: dt.date
+) -> tuple[ReferenceStandard, list[StandardCertificate]]:
     """``rows``: the standard, once for each certificate that covers the day."""
-    if not rows or rows[0].site_id != point.site_id:
+    if not rows or rows[0].site_id != site_id:
         raise StandardOfAnotherSite(rows[0] if rows else None)
     standard = rows[0]
     known: list[StandardCertificate | None] = [getattr(row, "covering", None) for row in rows]
@@ -55,7 +61,7 @@ def _certified(
     is_withdrawn = standard.withdrawn_on and standard.withdrawn_on <= day
     if is_withdrawn or not certificates:
         raise NoValidCertificate(standard, day)
-    return standard, best_of(standard, certificates, point, way)
+    return standard, certificates
 
 
 def check_ranges(pairs: Sequence[Pair], point: MeasuringPoint) -> None:

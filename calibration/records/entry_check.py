@@ -84,6 +84,7 @@ def _setup(form: CalibrationForm, transmitter: Transmitter) -> Setup:
         _certified(form),
         typed.get("ambient_c"),
         typed.get("product_c"),
+        form.version,
     )
 
 
@@ -102,7 +103,10 @@ def _certified(form: CalibrationForm) -> Certified:
     by_standard: dict[int, list[StandardCertificate]] = defaultdict(list)
     for row in rows.select_related("standard").order_by("-valid_until"):
         by_standard[row.standard_id].append(row)
-    chosen = [best_of(some[0].standard, some, form.point, way) for some in by_standard.values()]
+    chosen = (
+        best_of(some[0].standard, some, form.point, way, form.version)
+        for some in by_standard.values()
+    )
     return [(row.standard, row) for row in chosen]
 
 

@@ -5,7 +5,7 @@ ratio).
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -20,7 +20,7 @@ from calibration.records.entry import ReadingEntry
 from calibration.records.input_parts import input_parts
 from calibration.records.output_parts import output_parts
 from calibration.records.setup import METERS, Certified, Setup
-from calibration.records.standard_uses import LENGTHS, best_of, why_not_counted
+from calibration.records.standard_uses import LENGTHS, best_of, is_check_tool, why_not_of_use
 from calibration.records.uncertainty import PROBABILITY
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import signal_at
@@ -51,16 +51,12 @@ class Kit:
         """By standard of the job's site: whether it serves the version's way, why not, and the
         ratio it gives.
 
-        The certificate is today's, else the one that was valid longest: the tablet says by itself
-        what has lapsed.
+        Check tools are named apart, for they follow the version and not its way.
         """
-        today, kit = job.site.day_of(at), {}
+        kit = {}
         ratio = _Ratio(job.point, transmitter, version.way) if transmitter else None
-        for standard, rows in self._certified.items():
-            if standard.site_id != job.site_id:
-                continue
-            valid = [c for c in rows if c.issued_on <= today <= c.valid_until]
-            row = best_of(standard, valid or rows[:1], job.point, version.way)
+        for standard, rows in self._of_site(job, at):
+            row = best_of(standard, rows, job.point, version.way, None)
             why = unfit(standard, row, job.point, version.way)
             kit[str(standard.pk)] = {
                 "fits": not why,
@@ -69,12 +65,32 @@ class Kit:
             }
         return kit
 
+    def check_tools(self, job: Job, version: ProcedureVersion, *, at: dt.datetime) -> list[int]:
+        """The standards of the job's site that only a step of the version asks for."""
+        return [
+            standard.pk
+            for standard, rows in self._of_site(job, at)
+            if any(is_check_tool(standard, row, version.way, version) for row in rows)
+        ]
+
+    def _of_site(
+        self, job: Job, at: dt.datetime
+    ) -> Iterator[tuple[ReferenceStandard, Sequence[StandardCertificate]]]:
+        """With today's certificates, else the one that was valid longest: the tablet says by itself
+        what has lapsed.
+        """
+        today = job.site.day_of(at)
+        for standard, rows in self._certified.items():
+            if standard.site_id == job.site_id:
+                valid = [c for c in rows if c.issued_on <= today <= c.valid_until]
+                yield standard, valid or rows[:1]
+
 
 def unfit(
     standard: ReferenceStandard, certificate: StandardCertificate, point: MeasuringPoint, way: str
 ) -> str:
-    """Why this standard does not serve a test of ``point`` by ``way``; "" where it does."""
-    why = why_not_counted(standard, certificate, point, way)
+    """Why no error of a test of ``point`` by ``way`` can rest on this standard; "" where it can."""
+    why = why_not_of_use(standard, certificate, point, way, None)
     if why:
         return why
     if kind_of(standard, certificate) in LENGTHS and point.quantity == "level":

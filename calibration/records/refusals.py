@@ -68,8 +68,8 @@ class StandardOutOfRange(Refused):
 
 
 class StandardNotCounted(Refused):
-    """A standard that was listed, but of which no part of the uncertainty can be made. ``why``
-    stands beside it where kits are chosen.
+    """A standard that was listed, but of which no part of the uncertainty can be made, and for
+    which no step asks. ``why`` stands beside it where kits are chosen.
     """
 
     what_to_do = "Take it off the list of standards."
@@ -80,11 +80,11 @@ class StandardNotCounted(Refused):
 
 
 class StandardNotUsed(StandardNotCounted):
-    """No figure of a test by that way rests on its kind."""
+    """No figure of a test by that way rests on its kind, and no step asks for what it measures."""
 
     what_to_do = (
-        "No error of this record rests on it: take it off the list of standards, and write what it "
-        "showed into the note."
+        "No error of this record rests on it, and no step of the procedure asks for what it "
+        "measures: take it off the list of standards, and write what it showed into the note."
     )
 
     def __init__(self, standard: ReferenceStandard, kind: str, way: str) -> None:

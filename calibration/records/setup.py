@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from calibration.procedures.models import ProcedureVersion
 from calibration.records.certificate_units import kind_of
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.level.signals import Signal
@@ -20,7 +21,7 @@ WATER = 1000.0  # kg/m³, where the register does not know the product's density
 @dataclass(frozen=True)
 class Setup:
     """The point and its transmitter, the way of applying the input, each standard with the
-    certificate that covers the day, and the temperatures.
+    certificate that covers the day, the temperatures, and the procedure where one was followed.
     """
 
     point: MeasuringPoint
@@ -29,6 +30,7 @@ class Setup:
     certified: Certified
     ambient_c: Decimal | None = None
     product_c: Decimal | None = None
+    version: ProcedureVersion | None = None
 
     @property
     def signal(self) -> Signal:

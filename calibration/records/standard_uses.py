@@ -1,12 +1,12 @@
-"""Which standards a test can count: each one listed bears on the errors by its certificate, or the
-record refuses it.
+"""Which standards a record may list: each bears on the errors by its certificate, or a step of the
+procedure asks for what it measures; any other is refused.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from calibration.procedures.models import InputWay
+from calibration.procedures.models import InputWay, ProcedureVersion
 from calibration.records.certificate_units import (
     LOOP_OHMS,
     OHMS,
@@ -14,6 +14,7 @@ from calibration.records.certificate_units import (
     UNITS_OF,
     Kind,
     kind_of,
+    same_quantity,
     units_of_meter,
 )
 from calibration.records.refusals import (
@@ -49,13 +50,19 @@ LIMITS = ("percent_of_reading", "percent_of_range", "absolute")
 SINGLE_VALUED = frozenset({Kind.RESISTOR})
 
 
-def check_counted(
-    standard: ReferenceStandard, certificate: StandardCertificate, point: MeasuringPoint, way: str
+def check_use(
+    standard: ReferenceStandard,
+    certificate: StandardCertificate,
+    point: MeasuringPoint,
+    way: str,
+    version: ProcedureVersion | None,
 ) -> None:
     """Refuse a standard whose certificate gives no part of the uncertainty of a test of ``point``
-    by ``way``.
+    by ``way``, unless it is a check tool of the procedure's version.
     """
     kind = kind_of(standard, certificate)
+    if is_check_tool(standard, certificate, way, version):
+        return
     if not is_used(kind, way):
         raise StandardNotUsed(standard, kind, way)
     _check_unit(standard, certificate, kind, point)
@@ -69,12 +76,30 @@ def is_used(kind: str, way: str) -> bool:
     return kind in OF_OUTPUT or kind in APPLIES[way]
 
 
-def why_not_counted(
-    standard: ReferenceStandard, certificate: StandardCertificate, point: MeasuringPoint, way: str
+def is_check_tool(
+    standard: ReferenceStandard,
+    certificate: StandardCertificate,
+    way: str,
+    version: ProcedureVersion | None,
+) -> bool:
+    """Whether no error rests on it, but a step asks for a number that it measures: a bond tester
+    where the step asks for Ω.
+    """
+    if version is None or is_used(kind_of(standard, certificate), way):
+        return False
+    return any(same_quantity(certificate.unit, unit) for unit in version.units_asked)
+
+
+def why_not_of_use(
+    standard: ReferenceStandard,
+    certificate: StandardCertificate,
+    point: MeasuringPoint,
+    way: str,
+    version: ProcedureVersion | None,
 ) -> str:
-    """The reason of that refusal; "" where it counts."""
+    """The reason of that refusal; "" where it may be listed."""
     try:
-        check_counted(standard, certificate, point, way)
+        check_use(standard, certificate, point, way, version)
     except StandardNotCounted as refusal:
         return refusal.why
     return ""
@@ -85,12 +110,13 @@ def best_of(
     certificates: Sequence[StandardCertificate],
     point: MeasuringPoint,
     way: str,
+    version: ProcedureVersion | None,
 ) -> StandardCertificate:
-    """Of its certificates, such as one in mA and one in V: the first that counts in a test of
+    """Of its certificates, such as one in mA and one in V: the first that is of use in a test of
     ``point`` by ``way``, or else the first.
     """
     return next(
-        (c for c in certificates if not why_not_counted(standard, c, point, way)),
+        (c for c in certificates if not why_not_of_use(standard, c, point, way, version)),
         certificates[0],
     )
 

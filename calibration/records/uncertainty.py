@@ -13,7 +13,7 @@ from calibration.metrology.decision import uncertainty_ratio
 from calibration.metrology.uncertainty import DIVISORS, Component, scaled
 
 PROBABILITY = 0.95
-OF_ALL = ("components", "assumed", "lasting", "stems", "corrections", "beside")
+OF_ALL = ("components", "assumed", "lasting", "stems", "corrections", "beside", "check_tools")
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class Uncertainty:
 
     parts, shares, values, sensitivities: components by readings; by: what k rests on; shift: by
     how much certified deviations of the standards moved each error; beside: standards listed of
-    which no part came.
+    which no part came; check_tools: those that only a step asks for.
     """
 
     u: np.ndarray
@@ -88,6 +88,7 @@ class Uncertainty:
     stems: Mapping[str, str]
     corrections: tuple[Correction, ...]
     beside: tuple[str, ...]
+    check_tools: tuple[str, ...]
 
     def some(self, rows: slice) -> Uncertainty:
         """Of some of the readings."""
@@ -152,6 +153,7 @@ class Uncertainty:
                 for one in self.corrections
             ],
             "beside": list(self.beside),
+            "check_tools": list(self.check_tools),
         }
 
 

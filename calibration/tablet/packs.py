@@ -24,7 +24,7 @@ from django.db.models.functions import JSONObject
 from calibration.jobs.models import Job
 from calibration.policies.models import Policy
 from calibration.procedures.choice import fitting, newest_of
-from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteWording
+from calibration.procedures.models import ProcedureStep, ProcedureVersion, SiteWording, units_of
 from calibration.records.kit import Kit
 from calibration.records.models import Calibration
 from calibration.records.register_copy import register_of
@@ -119,11 +119,16 @@ def _kits(
     at: dt.datetime,
 ) -> dict[str, Any]:
     """What serves for the way of the first procedure, and for each other way that the technician
-    may choose.
+    may choose; and by procedure the standards that only its steps ask for.
     """
     by_way = {version.way: version for version in reversed(versions)}
     kits = {way: kit.of(job, transmitter, one, at=at) for way, one in by_way.items()}
-    return {"kit": kits.pop(versions[0].way, {}) if versions else {}, "kits_of_other_ways": kits}
+    tools = {str(one.pk): kit.check_tools(job, one, at=at) for one in versions}
+    return {
+        "kit": kits.pop(versions[0].way, {}) if versions else {},
+        "kits_of_other_ways": kits,
+        "check_tools": {pk: some for pk, some in tools.items() if some},
+    }
 
 
 def person_columns(person: Person) -> dict[str, Any]:
@@ -183,7 +188,7 @@ def _versions(sites: Sequence[int]) -> Iterable[ProcedureVersion]:
         stop="stop",
     )
     wording = JSONObject(site="site_id", step_key="step_key", devices="devices", text="text")
-    return (
+    versions = (
         ProcedureVersion.objects.exclude(published_on=None)
         .select_related("procedure")
         .annotate(
@@ -192,6 +197,10 @@ def _versions(sites: Sequence[int]) -> Iterable[ProcedureVersion]:
         )
         .order_by("procedure__name", "procedure_id", "-number")
     )
+    for version in versions:
+        # As the version itself would find it, by a query each.
+        version.units_asked = units_of(step["asks"] for step in version.steps_json)
+    return versions
 
 
 def _certificates(

@@ -298,6 +298,14 @@ def test_a_step_left_out_carries_its_reason_and_nothing_adjusted_says_so(play):
     assert told["missing"] == []
 
 
+def test_what_only_a_step_asks_for_may_be_chosen_with_that_procedure(play):
+    shut = {"fits": False, "why": "Bond or insulation tester: not used.", "tur": None}
+    job = fixture.packed_job(kit={"13": shut}, check_tools={"7": [13]})
+    assert play([], job=job)["first"]["facts"]["job"]["kit"]["13"]["fits"]
+    other = fixture.packed_procedure(id=8)
+    assert play([], job=job, procedure=other)["first"]["facts"]["job"]["kit"]["13"] == shut
+
+
 def test_the_day_is_the_day_at_the_site(play):
     job = fixture.packed_job(time_zone="Asia/Kolkata")
     assert play([], job=job, now="2026-05-05T20:00:00Z")["content"]["done_on"] == "2026-05-06"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+from collections.abc import Sequence
 from decimal import Decimal
 
 from calibration.intervals.models import Proposal
@@ -67,9 +68,9 @@ def a_certified_standard(name: str = "MM-01", site: Site | None = None) -> Refer
 
 
 def a_procedure(
-    key: str = "cap-tank", way: str = "wetted level by dip", **more
+    key: str = "cap-tank", way: str = "wetted level by dip", asks: Sequence[dict] = (), **more
 ) -> ProcedureVersion:
-    """A published version, five points up and down."""
+    """A published version, five points up and down; ``asks``: what its step of preparing asks."""
     procedure = Procedure.objects.filter(key=key).first()
     if procedure:
         return procedure.versions.first()
@@ -83,6 +84,7 @@ def a_procedure(
         covers_primary=more.pop("covers_primary", way not in OUTPUT_ALONE),
         steps=[
             Step("caution", "Permit in force.", "A1"),
+            *([Step("prepare", "Bond measured.", "T1", asks=asks)] if asks else []),
             Step("read", "As it stands.", "A9", "as it stands"),
             Step("read", "As found.", "T3", "as found"),
             Step("adjust", "Zero, then span.", "T5"),

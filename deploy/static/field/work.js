@@ -41,10 +41,14 @@ export function begin(job, procedure, pack, now, submission = crypto.randomUUID(
   };
 }
 
-// What serves depends on the way; a pack fetched by an older release knows that of the default procedure only.
+// What serves depends on the way, and on what the steps ask for; a pack fetched by an older release knows the way of
+// the default procedure only.
 function kitFor(job, procedure, pack) {
   const usual = pack.procedures[job.procedures[0]];
-  return !usual || usual.way === procedure.way ? job.kit : (job.kits_of_other_ways?.[procedure.way] ?? {});
+  const isUsual = !usual || usual.way === procedure.way;
+  const kit = isUsual ? job.kit : (job.kits_of_other_ways?.[procedure.way] ?? {});
+  const tools = job.check_tools?.[procedure.id] ?? [];
+  return { ...kit, ...Object.fromEntries(tools.map((id) => [id, { fits: true, why: "", tur: null }])) };
 }
 
 // What the person did, as a new work; the old one is left as it was. A work that is signed does not change.

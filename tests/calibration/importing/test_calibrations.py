@@ -21,6 +21,7 @@ from tests.makers import (
     a_certificate,
     a_job,
     a_point,
+    a_procedure,
     a_run,
     a_sent_record,
     a_standard,
@@ -205,6 +206,18 @@ def test_a_standard_of_which_no_part_of_the_uncertainty_comes_is_refused(point, 
     assert "BT-01: Bond or insulation tester: not used for wetted level by dip." in problems[0][2]
     assert "states neither an accuracy nor U and k" in problems[0][2]
     assert not Calibration.objects.exists()
+
+
+def test_a_tester_of_the_bond_is_named_where_the_procedure_asks_for_it(point, planner):
+    a_certificate(a_standard("BT-01", kind="bond or insulation tester"))
+    ask = {"name": "bond", "label": "Bond", "kind": "number", "unit": "Ω", "needed": True}
+    a_procedure("cap-bonded", asks=[ask])
+    lines = of(a_file(*FOUND, standards="MM-01; BT-01")).strip().split("\n")
+    text = "\n".join([lines[0] + ",procedure", *(line + ",cap-bonded" for line in lines[1:])])
+    applied(text, by=planner, kind="calibrations")
+    names = StandardUse.objects.values_list("standard__name", flat=True)
+    assert set(names) == {"MM-01", "BT-01"}
+    assert Calibration.objects.get().budget["check_tools"] == ["BT-01"]
 
 
 def test_rows_of_one_record_agree(point, planner):

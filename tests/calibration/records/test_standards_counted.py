@@ -33,6 +33,7 @@ from tests.makers import (
     a_certificate,
     a_job,
     a_point,
+    a_procedure,
     a_reading,
     a_record,
     a_sent_record,
@@ -223,11 +224,79 @@ def test_a_record_with_a_standard_of_no_use_is_refused_and_nothing_is_stored(tec
         records.submit(job, sent, submission=uuid.uuid4(), by=technician, at=NOON)
     assert str(refused.value) == (
         "BT-01: Bond or insulation tester: not used for wetted level by dip. No error of this "
-        "record rests on it: take it off the list of standards, and write what it showed into the "
-        "note."
+        "record rests on it, and no step of the procedure asks for what it measures: take it off "
+        "the list of standards, and write what it showed into the note."
     )
     assert refused.value.field == "standards"
     assert not Calibration.objects.exists()
+
+
+# ---- what only a step asks for ----
+def an_ask(unit: str, kind: str = "number") -> dict:
+    return {"name": unit, "label": unit, "kind": kind, "unit": unit, "needed": True}
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "asked"),
+    [
+        ("bond or insulation tester", "ohm", "MΩ"),
+        ("hydrometer", "g/cm³", "kg/m³"),
+        ("laser or steel tape", "mm", "m"),
+        ("another", "s", "s"),
+    ],
+)
+def test_a_standard_that_only_a_step_asks_for_is_named_and_counts_nothing(kind, unit, asked):
+    point, device, way = an_equipped_point(), a_transmitter("77"), "wetted level by dip"
+    standard = ReferenceStandard(name="ST-1", kind=kind)
+    pair = (standard, StandardCertificate(standard=standard, unit=unit, deviation=Decimal(1)))
+    version = a_procedure("asking", asks=[an_ask("°C"), an_ask(asked)])
+    seen = uncertainty_of(Setup(point, device, way, [pair], version=version), READINGS)
+    bare = uncertainty_of(Setup(point, device, way, []), READINGS)
+    assert seen.check_tools == ("ST-1",)
+    assert (seen.beside, seen.stems, seen.corrections) == ((), {}, ())
+    assert seen.u.tolist() == bare.u.tolist()
+    assert not seen.shift.any()
+
+
+@pytest.mark.parametrize(
+    ("unit", "ask"), [("Ω", an_ask("pF")), ("Ω", an_ask("Ω", "text")), ("V", an_ask("Ω"))]
+)
+def test_a_step_that_asks_for_something_else_is_no_reason_to_list_it(unit, ask):
+    standard = ReferenceStandard(name="ST-1", kind="bond or insulation tester")
+    pair = (standard, StandardCertificate(standard=standard, unit=unit))
+    point, version = an_equipped_point(), a_procedure("asking", asks=[ask])
+    setup = Setup(point, a_transmitter("77"), "wetted level by dip", [pair], version=version)
+    with pytest.raises(StandardNotUsed):
+        uncertainty_of(setup, READINGS)
+
+
+def test_a_step_does_not_excuse_a_standard_on_which_the_errors_rest():
+    standard, certificate = the_standard("multimeter", "accuracy of nothing")
+    version = a_procedure("asking", asks=[an_ask("mA")])
+    pairs = [(standard, certificate)]
+    setup = Setup(
+        an_equipped_point(), a_transmitter("77"), "wetted level by dip", pairs, version=version
+    )
+    with pytest.raises(AccuracyNotStated):
+        uncertainty_of(setup, READINGS)
+
+
+def test_a_record_names_the_tester_of_its_bond_and_shows_that_it_counts_nothing(
+    sign_in, technician
+):
+    meter, tester = a_standard("MM-01"), a_standard("BT-01", kind="bond or insulation tester")
+    a_certificate(meter)
+    a_certificate(tester, unit="V", valid_until=TODAY + dt.timedelta(900))
+    a_certificate(tester, unit="Ω")
+    version = a_procedure("asking", asks=[an_ask("Ω")])
+    record = a_record(by=technician, standards=[meter, tester], procedure_version=version)
+    assert set(record.standards_used.values_list("standard__name", "certificate__unit")) == {
+        ("MM-01", "mA"),
+        ("BT-01", "Ω"),
+    }
+    assert record.budget["check_tools"] == ["BT-01"]
+    page = folded(sign_in(technician).get(record.get_absolute_url()))
+    assert "Used for checks of the procedure, with no part in the uncertainty: BT-01." in page
 
 
 @pytest.mark.parametrize(("signal", "unit"), [("1-5V", "V"), ("4-20mA", "mA")])

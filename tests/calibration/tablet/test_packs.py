@@ -188,6 +188,19 @@ def test_the_kit_is_told_for_each_way_that_may_be_chosen(technician, now):
     assert job["kits_of_other_ways"]["capacitance substituted"][str(box.pk)]["fits"]
 
 
+def test_a_standard_that_only_a_step_asks_for_is_named_by_its_procedure(technician, now):
+    tester = a_standard("BT-01", kind="bond or insulation tester")
+    a_certificate(tester)
+    ask = {"name": "bond", "label": "Bond", "kind": "number", "unit": "MΩ", "needed": True}
+    bonded = a_procedure("cap-bonded", asks=[ask])
+    a_job(an_equipped_point(), by=technician)
+    job = pack(by=technician, at=now)["jobs"][0]
+    assert job["procedures"][0] != bonded.pk
+    assert bonded.pk in job["procedures"]
+    assert not job["kit"][str(tester.pk)]["fits"]
+    assert job["check_tools"] == {str(bonded.pk): [tester.pk]}
+
+
 @pytest.mark.parametrize(
     ("kind", "unit", "way"),
     [
