@@ -16,8 +16,8 @@ BLOCK = 2048  # columns whose working arrays stay in a processor's cache
 
 
 def blocks(n: int, size: int = BLOCK) -> Iterator[slice]:
-    """Slices that cover n columns."""
-    return (slice(at, min(at + size, n)) for at in range(0, n, size))
+    """Slices that cover n columns; of none one empty slice, so that its shapes are known."""
+    return (slice(at, min(at + size, n)) for at in range(0, max(n, 1), size))
 
 
 def map_blocks(work: Callable[[slice], T], n: int, size: int = BLOCK) -> list[T]:

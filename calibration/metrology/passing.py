@@ -15,13 +15,15 @@ from scipy.special import ndtri
 
 from calibration.metrology.blocks import concatenate, map_blocks
 from calibration.metrology.forecast import Moments, moments
-from calibration.metrology.next_test import NextTest, readings_of
+from calibration.metrology.neighbours import by_neighbours
+from calibration.metrology.next_test import NextTest, Readings
 from calibration.metrology.shapes import AT, Shapes
-from calibration.metrology.verdict import pass_of, rough_pass
+from calibration.metrology.verdict import pass_of
 from calibration.metrology.wander import Outlook
 from plant.level.checks import BadArgument, above_zero, not_below_zero
 
 _PLACES = 8  # between the bounds at which the search looks
+_CLOSE, _TIMES = 0.003, 6  # how far off a chance may be for the next step to be the last
 _SURE = 1e-9
 
 
@@ -35,37 +37,39 @@ class FirstBelow(NamedTuple):
     capped: np.ndarray
 
 
+class _Fall(NamedTuple):
+    """About when a chance first falls, and by how much a year in normal quantiles; 0 where it does
+    not fall between the bounds: years is then the lower one if it lies below from the start, else
+    the upper.
+    """
+
+    years: np.ndarray
+    slope: np.ndarray
+
+
 @dataclass(frozen=True)
 class Passing:
     """M transmitters. zero, span: moments of the true errors of the ends. gone: 2 by M; years from
-    the last visit of each end to the day from which time is counted. u: 2 by M; standard
-    uncertainty of the coming reading. limit: 9 by M; the largest error accepted at each position.
+    the last visit of each end to the day from which time is counted. shared: 2 by M; variance of
+    what the coming readings at each end have in common. readings: one a place.
     """
 
     zero: Moments
     span: Moments
     gone: np.ndarray
-    u: np.ndarray
-    shapes: Shapes
-    limit: np.ndarray
+    shared: np.ndarray
+    readings: Readings
 
     def __len__(self) -> int:
-        return self.limit.shape[1]
+        return self.gone.shape[1]
 
     def columns(self, which: Any) -> Passing:
-        shapes = self.shapes
         return Passing(
             self.zero.columns(which),
             self.span.columns(which),
             self.gone[:, which],
-            self.u[:, which],
-            Shapes(
-                shapes.mean[:, which],
-                shapes.variance[:, which],
-                shapes.scatter[which],
-                shapes.read[:, which],
-            ),
-            self.limit[:, which],
+            self.shared[:, which],
+            self.readings.columns(which),
         )
 
     def chance(self, years: ArrayLike) -> np.ndarray:
@@ -73,36 +77,26 @@ class Passing:
 
         Raises BadArgument for years below zero.
         """
-        return pass_of(self._test(np.broadcast_to(not_below_zero("years", years), len(self))))
+        ahead = np.broadcast_to(not_below_zero("years", years), len(self))
+        parts = map_blocks(lambda part: self.columns(part)._chance(ahead[part]), len(self))
+        return np.concatenate(parts)
+
+    def _chance(self, ahead: np.ndarray) -> np.ndarray:
+        return pass_of(self._test(ahead))
 
     def _test(self, ahead: np.ndarray) -> NextTest:
-        (zero, span), (of_zero, of_span) = self._ends(ahead)
-        shapes = self.shapes
-        noise = shapes.scatter + shapes.variance
-        limit = np.where(shapes.read, self.limit, np.inf)
-        return NextTest(AT, zero, span, of_zero, of_span, shapes.mean, noise, limit)
-
-    def _ends(self, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and variance of both ends, with what the readings of one visit share of their
-        error; what each scatters by itself is counted reading by reading.
-        """
-        means, variances = [], []
-        for end, of in enumerate((self.zero, self.span)):
-            mean, variance = of.at(ahead + self.gone[end])
-            square = self.u[end] ** 2
-            shared = np.maximum(square - self.shapes.scatter, square / 16)
-            means.append(mean)
-            variances.append(variance + shared)
-        return np.array(means), np.array(variances)
+        zero, of_zero = self.zero.at(ahead + self.gone[0])
+        span, of_span = self.span.at(ahead + self.gone[1])
+        shared = self.shared
+        return NextTest(zero, span, of_zero + shared[0], of_span + shared[1], self.readings)
 
     def first_below(self, chance: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> FirstBelow:
         """First time from ``lower`` to ``upper`` years at which the chance falls below ``chance``;
         each one, or M.
 
-        The chance may rise before it falls, so a row of places is looked at, from the first on.
-        There the sum of all readings out and the likeliest one of them bound the time from both
-        sides; between these the normal quantile of the chance is nearly straight. Raises
-        BadArgument for a chance outside 0 to 1, or bounds that are not in rising order above zero.
+        To within 0.002 of the chance. It may rise before it falls, so a row of places is looked
+        at, from the first on. Raises BadArgument for a chance outside 0 to 1, or bounds that are
+        not in rising order above zero.
         """
         n = len(self)
         aim = np.broadcast_to(np.asarray(chance, dtype=float), n)
@@ -113,64 +107,58 @@ class Passing:
         if not (low < high).all():
             raise BadArgument("lower, upper", "they are not in rising order above 0")
         parts = map_blocks(
-            lambda part: self.columns(part)._search(ndtri(aim[part]), low[part], high[part]), n
+            lambda part: self.columns(part)._first_below(aim[part], low[part], high[part]), n
         )
         return concatenate(parts)
 
-    def _search(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> FirstBelow:
-        first, last = self._bracket(aim, low, high)
-        at_first, at_last = self._miss(first, aim), self._miss(last, aim)
-        reached = (first > low) | (at_first >= 0)
-        capped = reached & (last >= high) & (at_last >= 0)
-        falls = at_first - at_last
-        part = np.where(falls > 0, at_first / np.where(falls > 0, falls, 1.0), 0.0)
-        years = first + (last - first) * np.clip(part, 0.0, 1.0)
-        slope = (last - first) / np.where(falls > 0, falls, np.inf)
-        at = np.flatnonzero(reached & ~capped & (slope > 0))
-        if at.size:  # one step of the exact chance
-            exact = _quantile(self.columns(at).chance(years[at])) - aim[at]
-            years[at] = np.clip(years[at] + slope[at] * exact, first[at], last[at])
-        return FirstBelow(np.where(capped, high, np.where(reached, years, low)), reached, capped)
+    def _first_below(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> FirstBelow:
+        years, slope = self._first_fall(ndtri(aim), low, high)
+        at = np.flatnonzero(slope > 0)
+        close = self.columns(at)._closer(_Fall(years[at], slope[at]), aim[at], low[at], high[at])
+        reached, capped = np.ones(len(self), dtype=bool), np.zeros(len(self), dtype=bool)
+        ends = np.flatnonzero(slope <= 0)
+        inside = self.columns(ends)._chance(years[ends]) >= aim[ends]
+        is_last = years[ends] >= high[ends]
+        reached[ends], capped[ends] = inside | is_last, inside & is_last
+        years[at] = close
+        return FirstBelow(years, reached, capped)
 
-    def _bracket(
-        self, aim: np.ndarray, low: np.ndarray, high: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """When the lower bound of the chance first falls below what is asked, and the upper."""
-        found = [high.astype(float), high.astype(float)]
-        going = [np.arange(len(self))] * 2
-        before = [np.zeros(0)] * 2
-        start = low
+    def _first_fall(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> _Fall:
+        """From neighbour to neighbour, at a row of places; aim in normal quantiles."""
+        years, slope = high.astype(float), np.zeros(len(self))
+        going, above, before = np.arange(len(self)), np.zeros(0), low
         for k in range(_PLACES):
-            stop = low + (high - low) * (k / (_PLACES - 1)) ** 2
-            active = going[1]  # the upper bound falls last
-            if not active.size:
+            now = low + (high - low) * (k / (_PLACES - 1)) ** 2
+            rough = by_neighbours(self.columns(going)._test(now[going]))
+            miss = _quantile(rough) - aim[going]
+            fell = miss < 0
+            at = going[fell]
+            if k:
+                slope[at] = (above - miss)[fell] / (now - before)[at]
+                years[at] = now[at] + miss[fell] / slope[at]
+            else:
+                years[at] = low[at]
+            going, above, before = going[~fell], miss[~fell], now
+        return _Fall(years, slope)
+
+    def _closer(
+        self, fall: _Fall, aim: np.ndarray, low: np.ndarray, high: np.ndarray
+    ) -> np.ndarray:
+        """By secants of the chance itself, in normal quantiles, where it is nearly straight."""
+        years, slope = fall
+        before, missed = years.copy(), np.zeros(len(self))
+        going, quantile = np.arange(len(self)), ndtri(aim)
+        for _ in range(_TIMES):
+            now, chance = years[going], self.columns(going)._chance(years[going])
+            miss, moved = _quantile(chance) - quantile[going], now - before[going]
+            secant = (missed[going] - miss) / np.where(moved != 0, moved, np.inf)
+            slope[going] = np.where(secant > 0, secant, slope[going])
+            before[going], missed[going] = now, miss
+            years[going] = np.clip(now + miss / slope[going], low[going], high[going])
+            going = going[np.abs(chance - aim[going]) > _CLOSE]
+            if not going.size:
                 break
-            now = self._bounds(active, stop, aim)
-            for side in (0, 1):
-                here = now[side][np.searchsorted(active, going[side])]
-                fell = here < 0
-                at = going[side][fell]
-                share = before[side][fell] / (before[side][fell] - here[fell]) if k else 0.0
-                found[side][at] = start[at] + (stop - start)[at] * share
-                going[side], before[side] = going[side][~fell], here[~fell]
-            start = stop
-        return found[0], found[1]
-
-    def _bounds(
-        self, active: np.ndarray, years: np.ndarray, aim: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """How far the lower and the upper bound of the chance lie above what is asked, in normal
-        quantiles.
-        """
-        some = self if active.size == len(self) else self.columns(active)
-        readings = readings_of(some._test(years[active]))
-        out = readings.above + readings.below
-        total, most = out.sum(axis=0), out.max(axis=0)
-        return _quantile(1 - total) - aim[active], _quantile(1 - most) - aim[active]
-
-    def _miss(self, years: np.ndarray, aim: np.ndarray) -> np.ndarray:
-        """How far the chance lies above what is asked, in normal quantiles."""
-        return np.asarray(_quantile(rough_pass(self._test(years))) - aim)
+        return years
 
 
 def _quantile(chance: np.ndarray) -> np.ndarray:
@@ -204,4 +192,9 @@ def passing(
     at = AT[:, None]
     limit = half - width * ((1 - at) * spread[0] + at * spread[1])
     years = np.broadcast_to(not_below_zero("gone", gone), (2, limit.shape[1]))
-    return Passing(moments(zero), moments(span), years, spread, shapes, limit)
+    readings = Readings(
+        AT, shapes.mean, shapes.scatter + shapes.variance, np.where(shapes.read, limit, np.inf)
+    )
+    # What each reading scatters by itself is counted reading by reading.
+    shared = np.maximum(spread**2 - shapes.scatter, spread**2 / 16)
+    return Passing(moments(zero), moments(span), years, shared, readings.by_place())

@@ -34,4 +34,7 @@ def test_blocks_cover_every_column_once_and_answers_keep_their_order():
         [8, 9],
     ]
     assert map_blocks(lambda part: int(columns[part].sum()), 10, 4) == [6, 22, 17]
-    assert map_blocks(lambda part: part, 0) == []
+
+
+def test_of_no_columns_there_is_one_empty_block_whose_answers_have_shapes():
+    assert map_blocks(lambda part: np.zeros((3, 0))[:, part].shape, 0) == [(3, 0)]
