@@ -201,6 +201,7 @@ def _store(
         Range.of(register),
         setup,
         _policy(point, amends),
+        entry.without_level,
     )
     _check_stages(entry, results)
     results = with_failure_as_it_stands(results)

@@ -93,6 +93,7 @@ class CalibrationForm:
             product_c=typed["product_c"],
             no_as_found_reason=typed["no_as_found_reason"],
             note=typed["note"],
+            without_level=self.stands.without_level(),
         )
 
     def refuse(self, refusal: Refused) -> None:

@@ -86,7 +86,9 @@ def third_level(record: Calibration, readings: Sequence[Reading]) -> ThirdLevel 
         return None
     pairs = _levels_read(readings)
     stands = next((r for r in readings if r.stage == "as it stands"), None)
-    if stands is None or stands.observed is None or not pairs or pairs[0][0] == pairs[-1][0]:
+    if stands is None or stands.applied is None or stands.observed is None:
+        return None
+    if not pairs or pairs[0][0] == pairs[-1][0]:
         return None
     levels, outputs = zip(pairs[0], pairs[-1], strict=True)
     ends = {"lower": float(record.lower), "upper": float(record.upper)}
@@ -103,7 +105,8 @@ def _levels_read(readings: Sequence[Reading]) -> list[tuple[float, float]]:
     return sorted(
         (float(r.applied), float(r.observed))
         for r in readings
-        if r.stage == "as found" and r.origin != COMPUTED and r.observed is not None
+        if r.stage == "as found" and r.origin != COMPUTED
+        if r.applied is not None and r.observed is not None
     )
 
 

@@ -11,7 +11,7 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 
 from calibration.procedures.models import ProcedureVersion
 from calibration.records.models import Calibration
@@ -41,6 +41,29 @@ class ReadingEntry:
             raise ValueError(
                 f"{self.stage} {self.sequence}: neither an output nor an indication was read"
             )
+
+
+@dataclass(frozen=True)
+class ReadingWithoutLevel:
+    """A reading as it stands where no level could be known, and why; digits as typed."""
+
+    stage: ClassVar[str] = "as it stands"
+    run: ClassVar[int] = 1
+
+    sequence: int
+    observed: Decimal | None
+    indication: Decimal | None
+    why: str
+    # By the tablet's clock; None where it was typed in later.
+    read_at: dt.datetime | None = None
+
+    def __post_init__(self) -> None:
+        if self.observed is None and self.indication is None:
+            raise ValueError(
+                f"reading {self.sequence}: neither an output nor an indication was read"
+            )
+        if not self.why.strip():
+            raise ValueError(f"reading {self.sequence}: no level, and no reason why")
 
 
 @dataclass(frozen=True)
@@ -86,6 +109,7 @@ class RecordEntry:
     note: str = ""
     source: str = Calibration.Source.TYPED
     steps: Sequence[StepEntry] = ()
+    without_level: Sequence[ReadingWithoutLevel] = ()
 
     def stage(self, name: str) -> list[ReadingEntry]:
         return [r for r in self.readings if r.stage == name]
@@ -123,13 +147,15 @@ def content_hash(entry: RecordEntry, *, on: str, by: Person) -> str:
         content["source"] = entry.source
     if entry.steps:
         content["steps"] = [asdict(step) for step in entry.steps]
+    if entry.without_level:
+        content["without level"] = [_as_typed(r) for r in entry.without_level]
     text = json.dumps(
         content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str
     )
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _as_typed(part: ReadingEntry | AdjustmentEntry) -> dict[str, Any]:
+def _as_typed(part: ReadingEntry | ReadingWithoutLevel | AdjustmentEntry) -> dict[str, Any]:
     """Times only where there are any, so that what was hashed without them keeps its hash."""
     values = asdict(part)
     for name in ("read_at", "adjusted_at"):

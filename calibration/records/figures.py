@@ -74,7 +74,9 @@ def _figure(of: FullFigures | None, name: str, shown: ShownUnit) -> str:
 
 
 def share_of_span(record: Calibration, reading: Reading) -> float:
-    """Applied value in % of span."""
+    """Applied value in % of span; only of a reading whose level is known."""
+    if reading.applied is None:
+        raise ValueError(f"{reading}: no level, so no share of the span")
     ends = {"lower": float(record.lower), "upper": float(record.upper)}
     return float(percent_at(float(reading.applied), **ends))
 

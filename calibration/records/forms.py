@@ -1,22 +1,19 @@
-"""The parts of the calibration form: head, readings of three stages, adjustments."""
+"""The parts of the calibration form: head, the rows of three stages, adjustments."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any
 
-import numpy as np
 from django import forms
 
 from calibration.procedures.models import InputWay
-from calibration.records.entry import AdjustmentEntry, ReadingEntry
-from calibration.records.judging import Range, judge
+from calibration.records.entry import AdjustmentEntry, ReadingEntry, ReadingWithoutLevel
+from calibration.records.judging import Range
 from calibration.records.models import Adjustment
 from calibration.records.prefill import STAGES
-from plant.level.signals import SIGNALS, expected_at, percent_at
+from calibration.records.reading_forms import ReadingForm, StandingForm, row_figures
 from plant.pages.digits import DigitsField
-from plant.quantities import number, percent, quantity
 
 Data = Mapping[str, Any] | None
 MOST_ROWS = 60
@@ -70,57 +67,6 @@ class AmendmentHeadForm(HeadForm):
     )
 
 
-class ReadingForm(forms.Form):
-    applied = DigitsField(required=False, max_digits=14, decimal_places=5)
-    observed = DigitsField(required=False, max_digits=10, decimal_places=5)
-    indication = DigitsField(required=False, max_digits=14, decimal_places=5)
-    way_up = forms.ChoiceField(
-        choices=[("rising", "rising"), ("falling", "falling")],
-        widget=forms.HiddenInput,
-        required=False,
-    )
-    run = forms.IntegerField(min_value=1, max_value=99, widget=forms.HiddenInput, required=False)
-
-    def clean(self) -> dict[str, Any]:
-        if (
-            self.is_read
-            and self.cleaned_data.get("applied") is None
-            and "applied" not in self.errors
-        ):
-            self.add_error("applied", "Give the applied value of this reading.")
-        return self.cleaned_data
-
-    @property
-    def is_read(self) -> bool:
-        return any(self.cleaned_data.get(name) is not None for name in ("observed", "indication"))
-
-    @property
-    def is_falling(self) -> bool:
-        return self["way_up"].value() == "falling"
-
-    def entry(self, stage: str, sequence: int) -> ReadingEntry:
-        typed = self.cleaned_data
-        return ReadingEntry(
-            stage=stage,
-            sequence=sequence,
-            applied=typed["applied"],
-            observed=typed.get("observed"),
-            indication=typed.get("indication"),
-            rising=typed.get("way_up") != "falling",
-            run=typed.get("run") or 1,
-        )
-
-
-class RowFigures(NamedTuple):
-    """What the page says beside a row, by the server's own arithmetic."""
-
-    percent: str = ""
-    expected: str = ""
-    error: str = ""
-    band: str = ""
-    verdict: str = ""
-
-
 class ReadingRows:
     """The rows of one stage. Their number comes back with them, so that a changed procedure loses
     none.
@@ -132,10 +78,15 @@ class ReadingRows:
     def __init__(self, key: str, start: Sequence[dict[str, Any]], data: Data = None) -> None:
         self.key, self.stage, self.errors = key, STAGES[key], []  # type: tuple[str, str, list[str]]
         count = _count(data.get(f"{key}-rows"), len(start)) if data is not None else len(start)
-        self.forms = [
-            ReadingForm(data, prefix=f"{key}-{n}", initial=start[n] if n < len(start) else {})
+        form = StandingForm if self.is_standing else ReadingForm
+        self.forms: list[ReadingForm] = [
+            form(data, prefix=f"{key}-{n}", initial=start[n] if n < len(start) else {})
             for n in range(count)
         ]
+
+    @property
+    def is_standing(self) -> bool:
+        return self.key == "stands"
 
     def is_valid(self) -> bool:
         return all([form.is_valid() for form in self.forms])
@@ -160,7 +111,15 @@ class ReadingRows:
         return False
 
     def entry(self) -> list[ReadingEntry]:
-        return [form.entry(self.stage, n) for n, form in enumerate(self.read, 1)]
+        """What was read at a known level."""
+        return [form.entry(self.stage, n) for n, form in enumerate(self.read, 1) if form.has_level]
+
+    def without_level(self) -> list[ReadingWithoutLevel]:
+        return [
+            form.entry_without_level(n)
+            for n, form in enumerate(self.read, 1)
+            if isinstance(form, StandingForm) and not form.has_level
+        ]
 
     def compute(self, against: Range) -> None:
         for form in self.forms:
@@ -171,6 +130,11 @@ class ReadingRows:
         """Something was typed here: the stage is shown open."""
         names = ("observed", "indication")
         return any(form[name].value() for form in self.forms for name in names) or bool(self.errors)
+
+    @property
+    def reasons(self) -> list[forms.BoundField]:
+        """The fields for the reason why no level is known."""
+        return [form["no_level_reason"] for form in self.forms if isinstance(form, StandingForm)]
 
 
 class AdjustmentForm(forms.Form):
@@ -197,41 +161,6 @@ class AdjustmentForm(forms.Form):
     def entry(self) -> AdjustmentEntry:
         typed = self.cleaned_data
         return AdjustmentEntry(self.kind.value, typed["before"], typed["after"], typed["note"])
-
-
-def row_figures(form: ReadingForm, against: Range) -> RowFigures:
-    applied, observed, indication = (
-        _number(form, name) for name in ("applied", "observed", "indication")
-    )
-    if applied is None:
-        return RowFigures()
-    ends = {"lower": against.lower, "upper": against.upper}
-    seen = np.nan if observed is None else float(observed)
-    expected = expected_at(float(applied), seen, **ends, signal=SIGNALS[against.signal])
-    # As it will be stored, so that the page and the record round the same digits.
-    stored = Decimal(str(round(float(expected), 5)))
-    shown = RowFigures(f"{number(percent_at(float(applied), **ends), 0)} %", quantity(stored, "mA"))
-    if observed is None and indication is None:
-        return shown
-    reading = judge([ReadingEntry("as found", 1, applied, observed, indication)], against).readings[
-        0
-    ]
-    error = percent(reading.error_percent, against.tolerance_percent)
-    return shown._replace(error=error, band=reading.band, verdict=reading.verdict)
-
-
-def _number(form: ReadingForm, name: str) -> Decimal | None:
-    """A value of the row, typed or prefilled; None where there is none that can be computed
-    with.
-    """
-    if form.is_bound:
-        return (
-            form.cleaned_data.get(name)
-            if form.is_valid() or hasattr(form, "cleaned_data")
-            else None
-        )
-    text = form.initial.get(name)
-    return Decimal(text) if text else None
 
 
 def _count(text: Any, planned: int) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any, NamedTuple, Self, cast
 
@@ -19,14 +19,15 @@ from calibration.metrology.decision import (
 from calibration.metrology.errors import Figures, figures, percent_errors
 from calibration.metrology.shapes import shape_of
 from calibration.policies.models import Policy
+from calibration.records.bands import band_of_reading, judged_without_level
 from calibration.records.budgets import uncertainty_of
-from calibration.records.entry import ReadingEntry
+from calibration.records.entry import ReadingEntry, ReadingWithoutLevel
 from calibration.records.models import Reading
+from calibration.records.models.readings import FAILURES
 from calibration.records.setup import Setup
 from calibration.records.uncertainty import Uncertainty
-from plant.level.signals import SIGNALS, band_of, expected_at, percent_at
+from plant.level.signals import SIGNALS, expected_at, percent_at
 
-FAILURES = ("failure low", "failure high")
 STAGES = ("as it stands", "as found", "as left")
 
 
@@ -108,7 +109,7 @@ def judge(
     )
     if uncertainty is not None:
         errors = errors - uncertainty.shift
-    bands = [_band(r, against.signal) for r in readings]
+    bands = [band_of_reading(r, against.signal) for r in readings]
     failed = np.array([band in FAILURES for band in bands])
     by_rule = verdicts_by(policy or Policy(), errors, against.tolerance_percent, uncertainty)
     verdicts = ["fail" if bad else v.value for bad, v in zip(failed, by_rule, strict=True)]
@@ -139,17 +140,6 @@ def _error(reading: ReadingEntry, expected: float, against: Range) -> float:
         return 100 * float(reading.indication - reading.applied) / span
     observed = float(cast(Decimal, reading.observed))
     return float(percent_errors(observed, expected, signal_span=SIGNALS[against.signal].span))
-
-
-def in_failure_band(reading: ReadingEntry, signal: str) -> bool:
-    """Whether its output is one that NE 43 keeps for a failure; ``signal``: the point's key."""
-    return _band(reading, signal) in FAILURES
-
-
-def _band(reading: ReadingEntry, signal: str) -> str:
-    if reading.observed is None:
-        return "measuring"
-    return band_of(float(reading.observed), SIGNALS[signal]).value
 
 
 def _row(
@@ -231,10 +221,14 @@ def figure_columns(stage: str, result: StageResult) -> dict[str, Any]:
 
 
 def judge_stages(
-    stages: Mapping[str, Sequence[ReadingEntry]], against: Range, setup: Setup, policy: Policy
+    stages: Mapping[str, Sequence[ReadingEntry]],
+    against: Range,
+    setup: Setup,
+    policy: Policy,
+    without_level: Sequence[ReadingWithoutLevel] = (),
 ) -> tuple[dict[str, StageResult], dict[str, Any]]:
     """All stages of one test with their uncertainty; and what the record keeps of the uncertainty,
-    as its columns are named.
+    as its columns are named. ``without_level``: further readings as it stands.
     """
     readings = [reading for stage in STAGES for reading in stages[stage]]
     uncertainty = uncertainty_of(setup, readings)
@@ -244,6 +238,8 @@ def judge_stages(
         some = uncertainty.some(rows) if uncertainty and stages[stage] else None
         results[stage] = judge(stages[stage], against, policy=policy, uncertainty=some)
         at = rows.stop
+    extra = [judged_without_level(entry, against.signal) for entry in without_level]
+    results[STAGES[0]] = _with_more(results[STAGES[0]], extra)
     columns: dict[str, Any] = {"decision_rule": policy.rule_text}
     # A reading as it stands is a look, often at no test point: the budget is that of the test
     # proper.
@@ -254,15 +250,23 @@ def judge_stages(
     return results, columns
 
 
+def _with_more(standing: StageResult, extra: list[Reading]) -> StageResult:
+    """As it stands with its readings without a level, which have no part in the figures."""
+    if not any(reading.band in FAILURES for reading in extra):
+        return replace(standing, readings=[*standing.readings, *extra])
+    readings = [*standing.readings, *extra]
+    return replace(standing, readings=readings, verdict=Verdict.FAIL.value, shows_failure=True)
+
+
 def with_failure_as_it_stands(results: dict[str, StageResult]) -> dict[str, StageResult]:
-    """A transmitter found dead is a result: where it stood in a failure band and nothing more could
-    be read, it was found failed, and is left so.
+    """A transmitter found dead is a result: where it stood in a failure band it was found failed,
+    whatever could be read after; and it is left so, unless as left was read.
     """
-    standing, found, left = (results[stage] for stage in STAGES)
-    if not standing.shows_failure or found.readings or left.readings:
+    standing, found, _ = (results[stage] for stage in STAGES)
+    if not standing.shows_failure:
         return results
-    failed = StageResult([], [], None, Verdict.FAIL.value, shows_failure=True)
-    return results | {"as found": failed, "as left": failed}
+    failed = replace(found, verdict=Verdict.FAIL.value, shows_failure=True)
+    return results | {"as found": failed}
 
 
 def rule_of(policy: Policy) -> dict[str, str]:

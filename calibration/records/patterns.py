@@ -27,14 +27,18 @@ def hints_of(
 def _reading_hints(
     record: Calibration, stage: str, readings: Sequence[Reading]
 ) -> tuple[Hint, ...]:
-    pairs = [(r, r.observed) for r in readings if r.stage == stage and r.observed is not None]
+    pairs = [
+        (r.expected, r.observed, r.rising)
+        for r in readings
+        if r.stage == stage and r.expected is not None and r.observed is not None
+    ]
     if not pairs:
         return ()
     return reading_hints(
-        [float(r.expected) for r, _ in pairs],
-        [float(observed) for _, observed in pairs],
+        [float(expected) for expected, _, _ in pairs],
+        [float(observed) for _, observed, _ in pairs],
         tolerance=record.tolerance_percent,
-        rising=[r.rising for r, _ in pairs],
+        rising=[rising for _, _, rising in pairs],
         principle=record.transmitter.principle,
     )
 

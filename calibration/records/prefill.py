@@ -71,6 +71,7 @@ def _row(reading: Reading) -> dict[str, Any]:
         "applied": plain(reading.applied),
         "observed": plain(reading.observed),
         "indication": plain(reading.observed_indication),
+        "no_level_reason": reading.no_level_reason,
         "way_up": "rising" if reading.rising else "falling",
         "run": reading.run,
     }

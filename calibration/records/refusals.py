@@ -147,7 +147,7 @@ class ReadingsMissing(Refused):
         "as left": ("It was adjusted, so as-left readings are needed.", "as_left"),
         "": (
             "A record needs readings: as found, or as left with the reason why as found is "
-            "missing.",
+            "missing. As it stands it shows no failure, which alone would do.",
             "as_left",
         ),
     }

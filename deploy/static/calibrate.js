@@ -59,7 +59,7 @@ function tell(row) {
   const given = Object.fromEntries(
     ["applied", "observed", "indication"].map((name) => [name, part(row, name).text ?? null]),
   );
-  const judged = judge(given, against);
+  const judged = judge({ ...given, noLevel: reasonOf(row) }, against);
   const place = (name) => row.querySelector(`[data-judged=${name}]`);
   place("expected").textContent = judged.expected;
   place("error").textContent = judged.errorText;
@@ -72,7 +72,7 @@ function tell(row) {
       .replace("-", "\u2212")} %`;
   }
   if (place("verdict").dataset.shown !== judged.verdict) {
-    place("verdict").replaceChildren(...copy(judged.verdict && `verdict-${judged.verdict}`));
+    place("verdict").replaceChildren(...copy(judged.verdict && `verdict-${judged.verdict.replace(" ", "-")}`));
     place("verdict").dataset.shown = judged.verdict;
   }
   place("band").textContent = judged.band && judged.band !== "measuring" ? `NE 43: ${judged.band}` : "";
@@ -82,6 +82,12 @@ function tell(row) {
 // A reading in a failure band tells of the instrument, not of its error.
 function errorsOf(rows) {
   return rows.filter((row) => row.verdict && !row.band.startsWith("failure")).map((row) => row.error);
+}
+
+// Why no level is known, which only a reading as it stands has a field for.
+function reasonOf(row) {
+  const name = row.querySelector("[data-part=applied]").name.replace(/applied$/, "no_level_reason");
+  return form.elements.namedItem(name)?.value.trim() ?? "";
 }
 
 function copy(id) {

@@ -26,8 +26,8 @@ export function typed(raw) {
 
 // Everything the page says about one reading. Numbers come as typed, in the point's unit and the
 // signal's unit; null where nothing was typed. An indication decides where there is one.
-export function judge({ applied, observed, indication }, against) {
-  if (applied === null) return { expected: "", error: null, errorText: "", band: "", verdict: "" };
+export function judge({ applied, observed, indication, noLevel }, against) {
+  if (applied === null) return judgeWithoutLevel({ observed, indication, noLevel }, against.signal);
   const signal = SIGNALS[against.signal];
   const lower = Number(against.lower);
   const upper = Number(against.upper);
@@ -58,6 +58,14 @@ export function judge({ applied, observed, indication }, against) {
   judged.verdict = inside && !FAILURES.includes(judged.band) ? "pass" : "fail";
   judged.errorText = percent(judged.error, against.tolerance);
   return judged;
+}
+
+// Where no level is known a failure is one all the same; of anything else nothing is said.
+function judgeWithoutLevel({ observed, indication, noLevel }, signal) {
+  const none = { expected: "", error: null, errorText: "", band: "", verdict: "" };
+  if (!noLevel || (observed === null && indication === null)) return none;
+  const seen = observed === null ? "measuring" : band(Number(observed), signal);
+  return { ...none, band: seen, verdict: FAILURES.includes(seen) ? "fail" : "not judged" };
 }
 
 export function percentAt(value, lower, upper) {

@@ -20,6 +20,18 @@ def _record(like: str = "submitted", **changes: str) -> str:
     return copy_of("calibration_calibration", where=alike, **_NEW, **changes)
 
 
+def _without_level(**changes: str) -> str:
+    """Another reading as it stands, at no known level."""
+    facts = {
+        "stage": "'as it stands'",
+        "sequence": "99",
+        **dict.fromkeys(("applied", "expected", "error_percent"), "NULL"),
+        "no_level_reason": "'storm'",
+        "verdict": "'not judged'",
+    }
+    return copy_of("calibration_reading", where=f"record_id <> {_EARLIER}", **facts | changes)
+
+
 def _standard(name: str) -> str:
     return f"(SELECT id FROM calibration_referencestandard WHERE name = '{name}')"
 
@@ -59,6 +71,8 @@ CALIBRATION_RULES = {
     "reading_observed_something": copy_of(
         "calibration_reading", where=f"record_id <> {_EARLIER}", sequence="99", observed="NULL"
     ),
+    "reading_has_a_level_or_as_it_stands_the_reason_why_not": _without_level(stage="'as found'"),
+    "without_a_level_only_a_failure_is_judged": _without_level(verdict="'pass'"),
     "reading_stage_is_known": copy_of(
         "calibration_reading", where=f"record_id <> {_EARLIER}", stage="'as dreamt'"
     ),

@@ -8,9 +8,17 @@ from django.db.models import Q
 from calibration.records.models.calibration import Calibration
 from plant.choices import LowerCaseChoices
 
+FAILURES = ["failure low", "failure high"]
+
 
 class Reading(models.Model):
-    """One pair of applied value and observed output. Digits are kept as typed."""
+    """One pair of applied value and observed output. Digits are kept as typed.
+
+    As it stands the level may be unknown, on a bench or in a storm: then the reason stands instead
+    of a level, there is no error, and only a failure is judged.
+    """
+
+    NOT_JUDGED = "not judged"
 
     class Stage(LowerCaseChoices):
         AS_IT_STANDS = "as it stands"
@@ -26,15 +34,20 @@ class Reading(models.Model):
     run = models.PositiveSmallIntegerField("run", default=1)
     sequence = models.PositiveSmallIntegerField("reading")
     rising = models.BooleanField("rising", default=True)
-    applied = models.DecimalField("applied", max_digits=14, decimal_places=5)
-    expected = models.DecimalField("expected", max_digits=10, decimal_places=5)
+    applied = models.DecimalField("applied", max_digits=14, decimal_places=5, null=True, blank=True)
+    no_level_reason = models.CharField(
+        "why no level is known", max_length=300, blank=True, default="", db_default=""
+    )
+    expected = models.DecimalField(
+        "expected", max_digits=10, decimal_places=5, null=True, blank=True
+    )
     observed = models.DecimalField(
         "observed", max_digits=10, decimal_places=5, null=True, blank=True
     )
     observed_indication = models.DecimalField(
         "observed indication", max_digits=14, decimal_places=5, null=True, blank=True
     )
-    error_percent = models.FloatField("error, % of span")
+    error_percent = models.FloatField("error, % of span", null=True, blank=True)
     expanded_percent = models.FloatField("U, % of span", null=True, blank=True)
     band = models.CharField("NE 43", max_length=14, default="measuring")
     verdict = models.CharField("verdict", max_length=12)
@@ -54,6 +67,27 @@ class Reading(models.Model):
                 condition=Q(observed__isnull=False) | Q(observed_indication__isnull=False),
                 violation_error_message="A reading needs the observed output or the observed "
                 "indication.",
+            ),
+            models.CheckConstraint(
+                name="reading_has_a_level_or_as_it_stands_the_reason_why_not",
+                condition=Q(
+                    applied__isnull=False,
+                    expected__isnull=False,
+                    error_percent__isnull=False,
+                    no_level_reason="",
+                )
+                | (
+                    Q(stage="as it stands", applied=None, expected=None, error_percent=None)
+                    & ~Q(no_level_reason="")
+                ),
+                violation_error_message="A reading needs the level at which it was taken; only as "
+                "it stands the reason why none is known will do.",
+            ),
+            models.CheckConstraint(
+                name="without_a_level_only_a_failure_is_judged",
+                condition=Q(applied__isnull=False)
+                | Q(verdict="fail", band__in=FAILURES)
+                | Q(verdict="not judged") & ~Q(band__in=FAILURES),
             ),
             models.CheckConstraint(
                 name="reading_stage_is_known",

@@ -12,9 +12,9 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from calibration.records.forms import ReadingForm, row_figures
 from calibration.records.judging import Range
 from calibration.records.models import Calibration
+from calibration.records.reading_forms import ReadingForm, row_figures
 from tests.makers import a_certified_standard, a_job, a_procedure
 
 VECTORS = json.loads((Path(__file__).parent / "reading_vectors.json").read_text(encoding="utf-8"))[
