@@ -10,6 +10,7 @@ from functools import cached_property
 
 from calibration.records.budget_page import least_tur, tur_is_low
 from calibration.records.computed_readings import ThirdLevel, third_level
+from calibration.records.failures import StoodFailed, stood_failed
 from calibration.records.models import Calibration, Reading, StandardUse
 from calibration.records.setup import METERS
 from plant.quantities import number, percent
@@ -47,7 +48,20 @@ class _Shown:
 
     @cached_property
     def odd_bands(self) -> list[str]:
-        return sorted({f"{r.observed:f} is {r.band}" for r in self.readings if r.band in ODD_BANDS})
+        """But for the failure as it stood, which has a sentence of its own."""
+        odd = (r for r in self.readings if r.band in ODD_BANDS)
+        if self.stood is not None:
+            odd = (r for r in odd if r.stage != "as it stands")
+        return sorted({f"{r.observed:f} is {r.band}" for r in odd})
+
+    @cached_property
+    def stood(self) -> StoodFailed | None:
+        why = self.record.no_as_found_reason
+        return stood_failed(self.readings, signal=self.record.signal, no_as_found_reason=why)
+
+    @cached_property
+    def not_judged(self) -> list[Reading]:
+        return [r for r in self.readings if r.verdict == Reading.NOT_JUDGED]
 
     @property
     def lacks_meter(self) -> bool:
@@ -97,6 +111,11 @@ def _inconclusive(shown: _Shown, stage: str, then: str) -> str:
     )
 
 
+def _stood_failed(shown: _Shown) -> str:
+    left = " It is left failed." if shown.record.left_verdict == "fail" else ""
+    return f"{shown.stood}. Approving opens a finding.{left}"
+
+
 def _low_tur(shown: _Shown) -> str:
     return (
         f"The test uncertainty ratio is {number(shown.record.tur, 1)} to 1, below the "
@@ -115,6 +134,7 @@ def _off_the_line(shown: _Shown) -> str:
 
 Case = tuple[Callable[[_Shown], bool], Callable[[_Shown], str]]
 CASES: tuple[Case, ...] = (
+    (lambda s: s.stood is not None, _stood_failed),
     (
         lambda s: s.is_judged("as found", "fail"),
         lambda s: _out_of_tolerance(s, "as found", "Approving opens a finding."),
@@ -148,12 +168,19 @@ CASES: tuple[Case, ...] = (
         lambda s: f"As found is missing: {s.record.no_as_found_reason}",
     ),
     (
-        lambda s: bool(s.record.found_verdict and s.record.no_as_found_reason),
+        lambda s: bool(s.of_stage("as found") and s.record.no_as_found_reason),
         lambda s: f"As found is incomplete: {s.record.no_as_found_reason}",
     ),
     (
         lambda s: not s.of_stage("as it stands"),
         lambda s: "It was not read as it stands before anything was moved.",
+    ),
+    (
+        lambda s: bool(s.not_judged),
+        lambda s: (
+            f"As it stands no level was known ({s.not_judged[0].no_level_reason}): what was read "
+            "there says nothing of its error."
+        ),
     ),
     (
         lambda s: s.lacks_meter,

@@ -11,6 +11,7 @@ from calibration.drift.charts import chart_of
 from calibration.drift.reads import Drift, PointTrend, trend_of
 from calibration.drift.sentences import figures_of, sentence, stage_figure
 from calibration.drift.stages import stages_of
+from calibration.records.failures import failed_records
 from plant.points.models import MeasuringPoint
 
 
@@ -45,6 +46,7 @@ def drift_context(point: MeasuringPoint, *, end: str, today: dt.date) -> dict[st
         "drift_facts": [],
         "chance_basis": basis_text(trend),
         "tolerance_percent": trend.tolerance_percent,
+        "failed_records": failed_records(point),
     }
     if drift.outlook is not None:
         stages = stages_of(point.pk, drift.end, tolerance=drift.tolerance)

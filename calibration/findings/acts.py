@@ -8,7 +8,8 @@ from django.db import transaction
 
 from calibration.findings.models import Finding
 from calibration.findings.refusals import AlreadyClosed, NotAssessed, NoText, OwnAssessment
-from calibration.records.models import Calibration
+from calibration.records.models import Calibration, Reading
+from calibration.records.models.readings import FAILURES
 from plant.ledger.writer import enter
 from plant.people.models import Person
 from plant.people.permissions import require
@@ -38,8 +39,14 @@ def open_for(record: Calibration, *, at: dt.datetime) -> Finding | None:
         opened_at=at,
         doubtful_from=good.done_on if good else None,
         doubtful_until=record.done_on,
-        largest_percent=record.found_largest,
+        largest_percent=None if _failed(record) else record.found_largest,
     )
+
+
+def _failed(record: Calibration) -> bool:
+    """It stood or was found in a failure band: no largest error says how far off it was."""
+    before = record.readings.filter(band__in=FAILURES).exclude(stage=Reading.Stage.AS_LEFT)
+    return record.shows_failure and before.exists()
 
 
 @transaction.atomic

@@ -20,6 +20,7 @@ from calibration.history.versions import (
     versions_of_all,
 )
 from calibration.jobs.models import Job
+from calibration.records.failures import stored_failure, with_standing_failure
 from calibration.records.models import Calibration
 from plant.ledger.models import LedgerEntry
 from plant.points.models import MeasuringPoint
@@ -207,6 +208,9 @@ RECORD_FIELDS = (
     "amends_id",
     "amend_reason",
     "no_as_found_reason",
+    "signal",
+    "standing_failure",
+    "has_found",
     "state",
     "approved_at",
     "approved_by_name",
@@ -219,7 +223,7 @@ RECORD_FIELDS = (
 
 def _records(rows: models.QuerySet[Calibration], site: Site) -> list[Event]:
     events = []
-    for row in rows.values(*RECORD_FIELDS):
+    for row in with_standing_failure(rows).values(*RECORD_FIELDS):
         url, name = f"/records/{row['pk']}/", f"record {row['pk']}"
         sent_on = site.day_of(row["submitted_at"])
         events.append(
@@ -228,7 +232,7 @@ def _records(rows: models.QuerySet[Calibration], site: Site) -> list[Event]:
                 kind="record",
                 what=_record_text(row, name),
                 who=row["performed_by_name"],
-                why=row["amend_reason"] or row["no_as_found_reason"],
+                why=_record_reason(row),
                 at=row["submitted_at"],
                 url=url,
                 tone="bad" if row["found_verdict"] == "fail" else "good",
@@ -241,6 +245,13 @@ def _records(rows: models.QuerySet[Calibration], site: Site) -> list[Event]:
             what, who = f"{name} returned", row["returned_by__name"]
             events.append(_signed(row["returned_at"], what, who, row["return_reason"], url, site))
     return events
+
+
+def _record_reason(row: dict) -> str:
+    """Where it stood failed, that says already why as found is missing."""
+    stood = stored_failure(row)
+    rest = f"{stood}." if stood else row["no_as_found_reason"]
+    return " ".join(filter(None, (row["amend_reason"], rest)))
 
 
 def _record_text(row: dict, name: str) -> str:
@@ -261,7 +272,8 @@ def _findings(rows: models.QuerySet[Finding], site: Site) -> list[Event]:
     events = []
     for row in rows.select_related("assessed_by", "agreed_by"):
         name, url = f"finding {row.pk}", row.get_absolute_url()
-        opened = f"{name} opened by record {row.record_id}, found out of tolerance"
+        found = "failed" if row.largest_percent is None else "out of tolerance"
+        opened = f"{name} opened by record {row.record_id}, found {found}"
         events.append(_event(row.opened_at, "finding", opened, "", "", url, site, tone="bad"))
         if row.assessed_at:
             who = str(row.assessed_by)

@@ -11,7 +11,14 @@ from typing import Any
 
 from calibration.policies.models import Policy
 from calibration.records.calibration_form import CalibrationForm
-from calibration.records.judging import STAGES, StageResult, judge_stages, policy_of
+from calibration.records.failures import StoodFailed, stood_failed
+from calibration.records.judging import (
+    STAGES,
+    StageResult,
+    judge_stages,
+    policy_of,
+    with_failure_as_it_stands,
+)
 from calibration.records.models import Calibration
 from calibration.records.refusals import StandardNotCounted
 from calibration.records.setup import Certified, Setup
@@ -36,6 +43,7 @@ class StageCheck:
 @dataclass(frozen=True)
 class EntryCheck:
     stages: list[StageCheck]
+    failure: StoodFailed | None
     rule: str
     expanded: str
     tur: str
@@ -56,18 +64,28 @@ def check(
     policy = _policy(form, amended)
     stages = dict(zip(STAGES, (rows.entry() for rows in form.stages), strict=True))
     try:
-        results, columns = judge_stages(stages, form.against, _setup(form, transmitter), policy)
+        results, columns = judge_stages(
+            stages, form.against, _setup(form, transmitter), policy, form.stands.without_level()
+        )
     except StandardNotCounted as refusal:
         form.refuse(refusal)
         return None
+    results = with_failure_as_it_stands(results)
     return EntryCheck(
         stages=[
             _stage_check(stage, results[stage], form, transmitter)
             for stage in STAGES[1:]
             if results[stage].readings
         ],
+        failure=_failure(results, form),
         **_uncertainty(columns, policy),
     )
+
+
+def _failure(results: Mapping[str, StageResult], form: CalibrationForm) -> StoodFailed | None:
+    readings = [reading for stage in STAGES for reading in results[stage].readings]
+    why = form.head.cleaned_data.get("no_as_found_reason", "")
+    return stood_failed(readings, signal=form.point.signal, no_as_found_reason=why)
 
 
 def _policy(form: CalibrationForm, amended: Calibration | None) -> Policy:
@@ -122,14 +140,18 @@ def _stage_check(
 def _hints(
     result: StageResult, form: CalibrationForm, transmitter: Transmitter
 ) -> tuple[Hint, ...]:
-    seen = [r for r in result.readings if r.observed is not None]
+    seen = [
+        (float(r.expected), float(r.observed), r.rising)
+        for r in result.readings
+        if r.expected is not None and r.observed is not None
+    ]
     if not seen or form.point.signal != "4-20mA":
         return ()
     return reading_hints(
-        [float(r.expected) for r in seen],
-        [float(r.observed or 0) for r in seen],
+        [expected for expected, _, _ in seen],
+        [observed for _, observed, _ in seen],
         tolerance=form.against.tolerance_percent,
-        rising=[r.rising for r in seen],
+        rising=[rising for _, _, rising in seen],
         principle=transmitter.principle,
     )
 

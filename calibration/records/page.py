@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404
 
 from calibration.records.budget_page import budget_of, guard_of
 from calibration.records.charts import error_curve
+from calibration.records.failures import stood_failed
 from calibration.records.figures import (
     base_unit_of,
     figure_rows,
@@ -71,6 +72,9 @@ def record_context(record: Calibration) -> dict[str, Any]:
         "base": base_unit_of(record),
         "shown": figures_unit_of(record),
         "hints": hints_of(record, readings),
+        "stood_failed": stood_failed(
+            readings, signal=record.signal, no_as_found_reason=record.no_as_found_reason
+        ),
     } | _taken_in_the_plant(record)
 
 
@@ -105,7 +109,11 @@ def _curve(record: Calibration, readings: list[Reading]) -> dict[str, Any] | Non
             for r in readings
             if r.stage == stage and r.rising == rising and "failure" not in r.band
         ]
-        return [(share_of_span(record, r), r.error_percent) for r in chosen]
+        return [
+            (share_of_span(record, r), r.error_percent)
+            for r in chosen
+            if r.error_percent is not None
+        ]
 
     runs = {
         f"{name}_{word}": of(stage, rising)

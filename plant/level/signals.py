@@ -170,8 +170,29 @@ def _just_above(edge: float) -> float:
     return float(np.nextafter(edge, np.inf))
 
 
+# The last current of the band below that tells of a failure, and the first of the one above, mA.
+_LAST_LOW, _FIRST_HIGH = 3.6, 21.0
 # Where each next band begins, mA: 3.6, 20 and 20.5 themselves still belong to the band below.
-_EDGES = np.array([_just_above(3.6), 3.8, 4.0, _just_above(20.0), _just_above(20.5), 21.0])
+_EDGES = np.array(
+    [_just_above(_LAST_LOW), 3.8, 4.0, _just_above(20.0), _just_above(20.5), _FIRST_HIGH]
+)
+
+
+def failure_limit(band: FaultBand, signal: Signal) -> float:
+    """The output, in the signal's unit, at which a failure band begins; itself belongs to it.
+
+    Raises ValueError for a band or a signal that tells of no failure. Source: NAMUR NE 43 (from
+    memory).
+
+    >>> failure_limit(FaultBand.FAILURE_LOW, FOUR_TO_TWENTY)
+    3.6
+    >>> failure_limit(FaultBand.FAILURE_HIGH, ONE_TO_FIVE)
+    5.25
+    """
+    if not band.is_failure or signal not in (FOUR_TO_TWENTY, ONE_TO_FIVE):
+        raise ValueError(f"{band} of {signal.key}: no failure band begins there")
+    current = _LAST_LOW if band == FaultBand.FAILURE_LOW else _FIRST_HIGH
+    return current if signal == FOUR_TO_TWENTY else current * OHMS / 1000
 
 
 def fault_bands(currents: Floats) -> np.ndarray:

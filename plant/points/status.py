@@ -153,7 +153,7 @@ def _product(stored: Mapping[str, Any]) -> tuple[str, str]:
 
 
 def _failed(stored: Mapping[str, Any]) -> tuple[str, str]:
-    text = f"Out of tolerance on {_day(stored)} and not put right since."
+    text = f"Failed on {_day(stored)}, and not put right since."
     return text, "a passed calibration of the same parts"
 
 
