@@ -62,10 +62,10 @@ READING_COLUMNS = (
         "applied",
         "applied",
         parsers.decimal(9, 5),
-        required=True,
         units=RANGE_UNITS,
         examples=("10.9", "10.2", "11.6"),
     ),
+    Column("level not known because", "no_level_reason", parsers.text(300)),
     Column(
         "observed",
         "observed",

@@ -7,12 +7,14 @@ present one. As-found failures open no finding: they are history when they come 
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from calibration.drift import trends
 from calibration.importing.calibration_columns import CALIBRATIONS
 from calibration.importing.known import Known
 from calibration.importing.new_records import NewRecord, judged_record, submission_of
+from calibration.importing.past_readings import STAGES
 from calibration.importing.past_records import PastRecord, read_records
 from calibration.intervals.due_dates import reschedule
 from calibration.policies.models import Policy
@@ -50,11 +52,12 @@ def _compare(parsed: Parsed, records: list[PastRecord], context: Context) -> Out
 
 
 def _summary(record: PastRecord) -> dict[str, list[str]]:
-    counts = {stage: len(readings) for stage, readings in record.readings.items() if readings}
+    counts = Counter({stage: len(readings) for stage, readings in record.readings.items()})
+    counts[STAGES[0]] += len(record.without_level)
     return {
         "tag": ["", record.values["tag"]],
         "day": ["", record.values["done_on"].isoformat()],
-        "readings": ["", ", ".join(f"{count} {stage}" for stage, count in counts.items())],
+        "readings": ["", ", ".join(f"{count} {stage}" for stage, count in counts.items() if count)],
     }
 
 

@@ -7,7 +7,8 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.importing.past_records import STAGES, PastRecord
+from calibration.importing.past_readings import STAGES
+from calibration.importing.past_records import PastRecord
 from calibration.policies.models import Policy
 from calibration.procedures.models import parts_tested
 from calibration.records.judging import (
@@ -79,7 +80,9 @@ def judged_record(
         values.get("product_c"),
         past.version,
     )
-    judged, uncertainty = judge_stages(past.readings, against, test, policies[point.pk])
+    judged, uncertainty = judge_stages(
+        past.readings, against, test, policies[point.pk], past.without_level
+    )
     judged = with_failure_as_it_stands(judged)
     found, left = judged["as found"], judged["as left"]
     row = Calibration(

@@ -7,27 +7,22 @@ import hashlib
 import json
 from collections import defaultdict
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any
 
-from calibration.importing.calibration_columns import DOWN, OF_RECORD
+from calibration.importing.calibration_columns import OF_RECORD
 from calibration.importing.known import Known
+from calibration.importing.past_readings import STAGES, readings_of
 from calibration.procedures.models import ProcedureVersion
-from calibration.records.entry import ReadingEntry
-from calibration.records.judging import in_failure_band
-from calibration.records.models import Reading
+from calibration.records.bands import in_failure_band
+from calibration.records.entry import ReadingEntry, ReadingWithoutLevel
 from calibration.records.refusals import StandardNotCounted
 from calibration.records.standard_uses import check_use
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.importing.columns import Parsed
 from plant.importing.importer import Context
 from plant.importing.rows import value_text
-from plant.level import units
-from plant.level.signals import SIGNALS
 from plant.points.models import MeasuringPoint
 from plant.transmitters.models import Transmitter
-
-STAGES = tuple(Reading.Stage.values)
 
 
 @dataclass
@@ -44,6 +39,7 @@ class PastRecord:
     version: ProcedureVersion | None = None
     certificates: list[tuple[ReferenceStandard, StandardCertificate]] = field(default_factory=list)
     readings: dict[str, list[ReadingEntry]] = field(default_factory=dict)
+    without_level: list[ReadingWithoutLevel] = field(default_factory=list)
 
     @property
     def first(self) -> int:
@@ -66,6 +62,10 @@ class PastRecord:
             ]
             for readings in self.readings.values()
             for r in readings
+        ]
+        rows += [
+            [STAGES[0], r.sequence, r.why, value_text(r.observed), value_text(r.indication)]
+            for r in self.without_level
         ]
         values = {name: _plain(value) for name, value in sorted(self.values.items())}
         text = json.dumps([self.key, values, rows], ensure_ascii=False, separators=(",", ":"))
@@ -182,79 +182,11 @@ def _check_standards(parsed: Parsed, record: PastRecord) -> None:
 # ---- readings ----
 def _read_readings(parsed: Parsed, record: PastRecord) -> None:
     record.readings = {stage: [] for stage in STAGES}
-    seen: set[tuple[str, int, int]] = set()
-    for place in record.places:
-        reading = _reading(parsed, record, place)
-        if reading is None:
-            continue
-        where = (reading.stage, reading.run, reading.sequence)
-        if where in seen:
-            reason = f"is there twice in record {record.key}, {reading.stage}, run {reading.run}"
-            parsed.refuse(place, "sequence", reason)
-        seen.add(where)
-        record.readings[reading.stage].append(reading)
-
-
-def _reading(parsed: Parsed, record: PastRecord, place: int) -> ReadingEntry | None:
-    stage, applied = parsed.column("stage")[place], parsed.column("applied")[place]
-    observed, indication = parsed.column("observed")[place], parsed.column("indication")[place]
-    if observed is None and indication is None:
-        reason = "is missing; a reading has an observed output or an indication"
-        parsed.refuse(place, "observed", reason)
-    if record.point is None or stage is None or applied is None:
-        return None
-    if observed is not None:
-        _check_signal(parsed, record.point, place)
-    applied = _in_units_of(parsed, record.point, place, "applied")
-    indication = _in_units_of(parsed, record.point, place, "indication")
-    if applied is None or (observed is None and indication is None):
-        return None
-    return ReadingEntry(
-        stage=stage,
-        sequence=parsed.column("sequence")[place] or len(record.readings[stage]) + 1,
-        applied=applied,
-        observed=observed,
-        indication=indication,
-        rising=parsed.column("direction")[place] != DOWN,
-        run=parsed.column("run")[place] or 1,
-    )
-
-
-def _check_signal(parsed: Parsed, point: MeasuringPoint, place: int) -> None:
-    unit, output = parsed.column("observed_unit")[place], SIGNALS[point.signal]
-    if unit != output.unit:
-        reason = f"is in {unit}, but {point.tag} has an output of {point.get_signal_display()}"
-        parsed.refuse(place, "observed", reason)
-
-
-def _in_units_of(parsed: Parsed, point: MeasuringPoint, place: int, name: str) -> Decimal | None:
-    """A level or volume in the unit of the point's range, where it has one to five decimals
-    there.
-    """
-    value, unit = parsed.column(name)[place], parsed.column(f"{name}_unit")[place]
-    if value is None or unit == point.unit:
-        return value
-    is_volume = point.quantity == "volume"
-    if (unit in units.VOLUME_UNITS) != is_volume:
-        parsed.refuse(
-            place, name, f"is in {unit}, but {point.tag} indicates {point.quantity} in {point.unit}"
-        )
-        return None
-    to_base, from_base = (
-        (units.to_cubic_metres, units.from_cubic_metres)
-        if is_volume
-        else (units.to_metres, units.from_metres)
-    )
-    converted = from_base(to_base(value, unit), point.unit)
-    if converted != round(converted, 5):
-        parsed.refuse(
-            place,
-            name,
-            f"gives more than 5 decimals in {point.unit}, the unit of {point.tag}; write it in "
-            "that",
-        )
-        return None
-    return round(converted, 5)
+    for row in readings_of(parsed, record.point, record.places, key=record.key):
+        if isinstance(row, ReadingWithoutLevel):
+            record.without_level.append(row)
+        else:
+            record.readings[row.stage].append(row)
 
 
 def _check_stages(parsed: Parsed, record: PastRecord) -> None:
@@ -264,7 +196,7 @@ def _check_stages(parsed: Parsed, record: PastRecord) -> None:
     if record.point is None or any(
         (place, name) in parsed.wrong
         for place in record.places
-        for name in ("stage", "applied", "observed")
+        for name in ("stage", "applied", "observed", "no_level_reason")
     ):
         return
     if not record.readings["as found"] and "no_as_found_reason" not in record.values:
@@ -274,7 +206,10 @@ def _check_stages(parsed: Parsed, record: PastRecord) -> None:
         reason = f"record {record.key} was adjusted, so it needs as-left readings"
         parsed.refuse(record.first, "adjusted", reason)
     standing, found, left = (record.readings[stage] for stage in STAGES)
-    is_dead = any(in_failure_band(reading, record.point.signal) for reading in standing)
+    signal = record.point.signal
+    is_dead = any(in_failure_band(reading, signal) for reading in standing) or any(
+        in_failure_band(reading, signal) for reading in record.without_level
+    )
     if not found and not left and not is_dead:
         reason = (
             f"record {record.key} has readings neither as found nor as left, and as it stands it "

@@ -276,3 +276,50 @@ def test_a_reading_as_it_stands_alone_is_refused_unless_it_shows_a_failure(
     assert (row, where) == (2, column)
     assert reason in said
     assert not Calibration.objects.exists()
+
+
+NO_LEVEL = HEADER + ",level not known because"
+
+
+def without_level(*rows: str, header: str = NO_LEVEL) -> str:
+    facts = f"A1,LT-101A,S1,{DAY},T. Quillane,S. Fenharrow,wetted level by dip,MM-01,"
+    return "\n".join([header, *(f"{facts},{row}" for row in rows)]) + "\n"
+
+
+def test_a_failure_where_no_level_was_known_is_a_failed_record(point, planner):
+    text = without_level("as it stands,up,,3.4,dead,storm")
+    applied(text, by=planner, kind="calibrations")
+    record = Calibration.objects.get()
+    reading = record.readings.get()
+    assert (reading.applied, reading.no_level_reason, reading.verdict) == (None, "storm", "fail")
+    assert (record.found_verdict, record.left_verdict) == ("fail", "fail")
+    assert reasons(send(text, by=planner, kind="calibrations")) == []
+    assert Calibration.objects.count() == 1
+
+
+def test_the_same_record_with_another_reason_is_refused(point, planner):
+    applied(without_level("as it stands,up,,3.4,dead,storm"), by=planner, kind="calibrations")
+    other = send(
+        without_level("as it stands,up,,3.4,dead,no hatch"), by=planner, kind="calibrations"
+    )
+    [(_, column, said)] = reasons(other)
+    assert column == "record"
+    assert "imported before with other contents" in said
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "reason"),
+    [
+        ("as it stands,up,4.3,3.4,dead,storm", "level not known because", "stands beside a level"),
+        ("as found,up,,12.1,,storm", "level not known because", "will do only as it stands"),
+        ("as it stands,up,,3.4,dead,", "applied (m)", "give the level, or as it stands the reason"),
+        ("as it stands,up,,12.1,storm,storm", "stage", "as it stands it shows no failure"),
+    ],
+)
+def test_a_reading_without_a_level_is_refused_where_it_says_nothing(
+    point, planner, row, column, reason
+):
+    [(place, where, said)] = reasons(send(without_level(row), by=planner, kind="calibrations"))
+    assert (place, where) == (2, column)
+    assert reason in said
+    assert not Calibration.objects.exists()
