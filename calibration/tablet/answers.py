@@ -58,6 +58,10 @@ def _adjust_said(record: Calibration) -> str:
     """Whether it was adjusted as its limits ask for."""
     limit = f"the adjust limit of {plus_minus(record.adjust_limit_percent)} of span"
     largest = record.found_largest
+    if record.found_verdict == "fail" and record.shows_failure:
+        return (
+            "Found failed; adjusted." if record.adjusted else "Found failed; nothing was adjusted."
+        )
     if largest is None:
         return "Adjusted; as found is missing." if record.adjusted else "As found is missing."
     as_found = f"As found {percent(largest, record.tolerance_percent)} %"

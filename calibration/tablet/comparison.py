@@ -47,7 +47,9 @@ class Pair:
 
 @dataclass(frozen=True)
 class ReadingPair:
-    """One reading of both: applied and output; "" where one of them has no such reading."""
+    """One reading of both: applied, or the reason why no level is known, and output; "" where one
+    of them has no such reading.
+    """
 
     stage: str
     place: str
@@ -111,7 +113,7 @@ def _readings_of(record: Calibration) -> dict[Place, tuple[str, str]]:
         is_output = reading.observed is not None
         output = reading.observed if is_output else reading.observed_indication
         place = (reading.stage, reading.run, reading.sequence)
-        readings[place] = (_text(reading.applied), _text(output))
+        readings[place] = (reading.no_level_reason or _text(reading.applied), _text(output))
     return readings
 
 
@@ -171,7 +173,8 @@ def _place(reading: dict[str, Any]) -> Place:
 def _values(reading: dict[str, Any]) -> tuple[str, str]:
     observed = reading.get("observed")
     output = observed if observed is not None else reading.get("indication")
-    return _text(_decimal(reading.get("applied"))), _text(_decimal(output))
+    level = str(reading.get("no_level_reason") or "").strip()
+    return level or _text(_decimal(reading.get("applied"))), _text(_decimal(output))
 
 
 def _decimal(value: Any) -> Any:

@@ -15,7 +15,13 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from calibration.procedures.models import InputWay, ProcedureStep
-from calibration.records.entry import AdjustmentEntry, ReadingEntry, RecordEntry, StepEntry
+from calibration.records.entry import (
+    AdjustmentEntry,
+    ReadingEntry,
+    ReadingWithoutLevel,
+    RecordEntry,
+    StepEntry,
+)
 from calibration.records.models import Adjustment, Calibration, Reading
 from calibration.standards.models import ReferenceStandard
 from plant.refusals import Refused
@@ -91,11 +97,13 @@ def record_entry(
     without a reason.
     """
     part = _Part(content.values, "the work")
+    readings = part.parts("readings", MOST_READINGS)
     return RecordEntry(
         done_on=done_on,
         way=part.one_of("way", InputWay.values),
         procedure_version=steps[0].version,
-        readings=[_reading(p) for p in part.parts("readings", MOST_READINGS)],
+        readings=[_reading(p) for p in readings if not _no_level_reason(p)],
+        without_level=[_without_level(p) for p in readings if _no_level_reason(p)],
         standards=[ReferenceStandard(pk=pk) for pk in dict.fromkeys(part.wholes("standards"))],
         adjustments=[_adjustment(p) for p in part.parts("adjustments", MOST_READINGS)],
         ambient_c=part.number("ambient_c", decimals=1, most=5),
@@ -130,6 +138,27 @@ def _reading(part: _Part) -> ReadingEntry:
         observed=observed,
         indication=indication,
         origin=origin,
+        read_at=part.moment("read_at"),
+    )
+
+
+def _no_level_reason(part: _Part) -> str:
+    """Why no level is known; it stands in place of the applied value, as it stands only."""
+    return part.text("no_level_reason", 300)
+
+
+def _without_level(part: _Part) -> ReadingWithoutLevel:
+    part.one_of("stage", [Reading.Stage.AS_IT_STANDS])
+    observed, indication = part.number("observed", most=10), part.number("indication")
+    if part.values.get("applied") is not None:
+        raise Refused(f"{part.where} has a level and a reason why none is known.")
+    if observed is None and indication is None:
+        raise Refused(f"{part.where} lacks what was read.")
+    return ReadingWithoutLevel(
+        sequence=part.whole("sequence"),
+        observed=observed,
+        indication=indication,
+        why=_no_level_reason(part),
         read_at=part.moment("read_at"),
     )
 

@@ -153,8 +153,8 @@ class Guided:
         self.page.locator("#observed-0").fill(mA)
         self.page.locator(".ways .on").click()
 
-    def prepare(self) -> None:
-        """From the first caution of OUTPUT to its first as-found point."""
+    def to_as_it_stands(self) -> None:
+        """From the first caution of OUTPUT to the reading as it stands."""
         self.heading("Caution")
         self.page.get_by_label("Permit number").fill("P-2231")
         self.on("I acknowledge this")
@@ -163,6 +163,10 @@ class Guided:
         self.heading("Standards")
         self.page.get_by_role("checkbox", name=re.compile("MM-01")).check()
         self.page.locator(".ways .on").click()
+
+    def prepare(self) -> None:
+        """From the first caution of OUTPUT to its first as-found point."""
+        self.to_as_it_stands()
         self.reads("As it stands", mA="12.120", level="4.300")
         self.heading("Prepare")
         self.page.get_by_label("Voltage").fill("18.2")

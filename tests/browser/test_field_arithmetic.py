@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from calibration.metrology.two_levels import two_levels
+from calibration.records.failures import StoodFailed
 from plant.level.hints import noise_hints, reading_hints
 from plant.level.signals import SIGNALS
 
@@ -163,3 +164,27 @@ def test_two_levels_give_the_same_line(page, live_server):
         np.testing.assert_allclose(got, np.array(known, dtype=float), rtol=1e-9, atol=1e-9)
     assert told[0][1] == pytest.approx(4.008674, abs=5e-7)
     assert told[0][4] == pytest.approx(0.9549, abs=5e-5)
+
+
+def test_a_failure_as_it_stood_is_said_in_the_same_words(compute):
+    cases = [
+        (observed, band, signal, no_level, no_as_found)
+        for observed, band, signal in (
+            ("3.40", "failure low", "4-20mA"),
+            ("3.6", "failure low", "4-20mA"),
+            ("0", "failure low", "4-20mA"),
+            ("0.00", "failure low", "4-20mA"),
+            ("10", "failure low", "4-20mA"),
+            ("22.4000", "failure high", "4-20mA"),
+            ("21.0", "failure high", "4-20mA"),
+            ("0.9", "failure low", "1-5V"),
+            ("5.3", "failure high", "1-5V"),
+        )
+        for no_level in ("", "storm")
+        for no_as_found in ("", "it does not start")
+    ]
+    names = ("observed", "band", "signal", "noLevel", "noAsFound")
+    told = compute(
+        "failure", "failureText", [[dict(zip(names, case, strict=True))] for case in cases]
+    )
+    assert told == [StoodFailed(Decimal(observed), *rest).details for observed, *rest in cases]

@@ -176,6 +176,52 @@ def test_what_cannot_be_read_or_done_carries_its_reason(guided, approver):
     assert record.steps_taken.get(number=9).skipped_why == "The loop stays open until Thursday."
 
 
+def test_a_dead_transmitter_is_handed_back_as_failed_where_no_level_is_known(guided, approver):
+    """In a storm nobody dips; the output stands at 3.4 mA, and nothing moves it."""
+    page = guided.page
+    guided.begin("LT-101A").to_as_it_stands()
+    guided.seen = without_barriers
+    guided.heading("As it stands")
+    page.locator("#observed-0").fill("3.4")
+    page.locator(".ways .on").click()
+    expect(page.locator("#said")).to_have_text(
+        "Give the level, or say below why it cannot be known."
+    )
+    page.get_by_text("The level cannot be known").click()
+    page.get_by_label("Level not known, because").fill("storm, no dip")
+    expect(page.locator("#applied-0")).to_be_hidden()
+    expect(page.get_by_text("NE 43: failure low, a failure rather than an error")).to_be_visible()
+    page.locator(".ways .on").click()
+    guided.heading("Prepare")
+    page.get_by_label("Voltage").fill("18.2")
+    guided.on("Done")
+    page.get_by_text("It cannot be read").click()
+    page.get_by_label("Why as found cannot be read here").fill("No output moves")
+    guided.on("Nor any of the others")
+    guided.on("Next: adjust")
+    guided.on("Nothing adjusted: next")
+    page.locator(".ways .on").click()
+    guided.restore()
+    said = (
+        "Failed as it stood: output at 3.4\u00a0mA, below 3.6\u00a0mA; level not known: storm, no dip; "
+        "no as found possible: No output moves."
+    )
+    expect(page.get_by_text("Complete", exact=True)).to_be_visible()
+    expect(page.locator(".note.bad:not(.alarm)")).to_have_text(said)
+    expect(page.get_by_text("not known: storm, no dip").last).to_be_visible()
+    guided.sign()
+    guided.heading("Handed back")
+    expect(page.locator(".note.bad:not(.alarm)")).to_have_text(said)
+    expect(page.get_by_text("Found failed", exact=True)).to_be_visible()
+    record = Calibration.objects.get()
+    page.goto(f"{guided.url}{record.get_absolute_url()}")
+    expect(page.locator(".note.bad:not(.alarm)")).to_have_text(said)
+    approval_acts.approve(
+        record, content_sha256=record.content_sha256, by=approver, at=timezone.now()
+    )
+    assert record.finding.largest_percent is None
+
+
 def test_inside_the_adjust_limit_the_fields_wait_for_a_reason(guided):
     page = guided.page
     guided.begin("LT-101A").prepare()

@@ -22,6 +22,7 @@ HOST = "https://device.example"
 PLAY = """async ([job, procedure, pack, acts, now]) => {
   const { adjusting, begin, contentOf, enter, firstBefore, missing, screensOf } = await import("/field/work.js");
   const { rowsOf, stageOf, stopsOf, thirdOf } = await import("/field/judged.js");
+  const { failureOf } = await import("/field/failure.js");
   const at = new Date(now);
   const first = begin(job, procedure, pack, at, "8d9f0f52-0000-4000-8000-000000000001");
   const later = (minutes) => new Date(at.getTime() + 60000 * minutes);
@@ -35,7 +36,7 @@ PLAY = """async ([job, procedure, pack, acts, now]) => {
     missing: missing(work, job, procedure),
     content: JSON.parse(contentOf(work, job, procedure, pack, at, { label: "a tablet", agent: "test" })),
     found: told("found"), left: told("left"), stops: stopsOf(work), ends: stageOf("found", work).ends,
-    third: thirdOf(work),
+    third: thirdOf(work), failed: failureOf(work),
     work: JSON.parse(JSON.stringify(work)), first: JSON.parse(JSON.stringify(first)),
   };
 }"""
@@ -315,3 +316,73 @@ def test_entering_leaves_the_earlier_work_as_it_was(play):
     told = play([*START, *FOUND_BEYOND])
     assert told["first"]["readings"] == {"stands": {}, "found": {}, "left": {}}
     assert told["work"]["readings"]["found"]["1"]["observed"] == ["4.12"]
+
+
+# ---- where no level can be known ----
+NO_LEVEL = {"act": "no level", "why": " on the bench "}
+DEAD = [
+    *CAUTIONS,
+    {"act": "standard", "id": 11, "on": True},
+    NO_LEVEL,
+    look("stands", 1, "observed", "3.40"),
+]
+NOT_FOUND = {"act": "leave out reading", "stage": "found", "n": 1, "why": "no output", "rest": True}
+
+
+def test_a_failure_where_no_level_is_known_is_complete_and_carries_the_reason(play):
+    told = play([*DEAD, NOT_FOUND, DONE])
+    assert told["missing"] == []
+    assert told["content"]["readings"] == [
+        {
+            "stage": "as it stands", "run": 1, "sequence": 1, "rising": True, "applied": None,
+            "no_level_reason": "on the bench", "observed": "3.40", "indication": None, "origin": "read",
+            "read_at": told["content"]["readings"][0]["read_at"],
+        }
+    ]  # fmt: skip
+    assert told["content"]["no_as_found_reason"] == "no output"
+    assert told["failed"] == (
+        "output at 3.4\xa0mA, below 3.6\xa0mA; level not known: on the bench; "
+        "no as found possible: no output"
+    )
+
+
+def test_a_level_typed_before_gives_way_to_the_reason_and_comes_back_without_it(play):
+    typed = look("stands", 1, "applied", "4.300")
+    told = play([*DEAD, typed, NOT_FOUND, DONE])
+    assert told["content"]["readings"][0]["applied"] is None
+    told = play([*DEAD, typed, {"act": "no level", "why": " "}, NOT_FOUND, DONE])
+    [stands] = told["content"]["readings"]
+    assert (stands["applied"], "no_level_reason" in stands) == ("4.300", False)
+    assert told["failed"].startswith("output at 3.4")
+
+
+def test_a_current_in_the_range_without_a_level_says_nothing_of_the_error(play):
+    looked = [*DEAD[:-1], look("stands", 1, "observed", "13.2")]
+    told = play([*looked, *FOUND_IN, DONE])
+    assert told["missing"] == []
+    assert told["failed"] == ""
+    assert [r["stage"] for r in told["content"]["readings"]] == ["as it stands", *["as found"] * 3]
+    told = play([*looked, NOT_FOUND, DONE])
+    assert [one["screen"] for one in told["missing"]] == ["summary"]
+    assert "nothing read here can be judged" in told["missing"][0]["said"]
+
+
+def test_what_only_looks_needs_a_level_or_a_failure(play):
+    told = play([*DEAD, {"act": "done", "step": 5}], procedure=fixture.only_looks())
+    assert told["missing"] == []
+    assert [r["stage"] for r in told["content"]["readings"]] == ["as it stands"]
+    assert told["content"]["no_as_found_reason"] == "level not known: on the bench"
+    looked = [*DEAD[:-1], look("stands", 1, "observed", "13.2"), {"act": "done", "step": 5}]
+    told = play(looked, procedure=fixture.only_looks())
+    assert [one["screen"] for one in told["missing"]] == ["summary"]
+
+
+def test_a_look_without_a_level_is_no_check_of_the_line(play):
+    looked = [*DEAD[:-1], look("stands", 1, "observed", "12.0")]
+    found = [
+        look("found", n, part, text, at)
+        for n, level, mA in ((1, "1.9", "7.2"), (2, "6.7", "16.8"))
+        for part, text in (("applied", level), ("observed", mA))
+        for at in range(3)
+    ]
+    assert play([*looked, *found], procedure=fixture.two_levels())["third"] is None

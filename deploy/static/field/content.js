@@ -74,7 +74,11 @@ function isFar(work, job, procedure) {
 }
 
 // One sentence for all of as found that could not be read.
-function noAsFoundReason(work, job, procedure) {
+export function noAsFoundReason(work, job = work.facts.job, procedure = work.facts.procedure) {
+  if (onlyLooks(procedure)) {
+    const [{ noLevel }] = rowsOf("stands", work, job, procedure);
+    return noLevel ? `level not known: ${noLevel}`.slice(0, LONGEST_REASON) : "";
+  }
   const left = rowsOf("found", work, job, procedure).filter((row) => !row.isRead && row.why);
   const reasons = [...new Set(left.map((row) => row.why))];
   return reasons.join("; ").slice(0, LONGEST_REASON);
@@ -84,18 +88,18 @@ function readingsOf(stage, work, job, procedure) {
   if (stage === "left" && work.adjustments.length === 0) return [];
   if (stage === "found" && onlyLooks(procedure)) {
     // Where a procedure only looks, the look as it stands is as found too.
-    return readingsOf("stands", work, job, procedure).map((reading) => ({
-      ...reading,
-      stage: STAGE_NAMES.found,
-    }));
+    return readingsOf("stands", work, job, procedure)
+      .filter((reading) => reading.applied !== null)
+      .map((reading) => ({ ...reading, stage: STAGE_NAMES.found }));
   }
   const rows = rowsOf(stage, work, job, procedure).filter((row) => row.isRead);
-  const read = rows.map(({ place, values, row, isComputed }) => ({
+  const read = rows.map(({ place, values, row, isComputed, noLevel }) => ({
     stage: STAGE_NAMES[stage],
     run: 1,
     sequence: place.n,
     rising: place.rising,
     applied: values.applied,
+    ...(noLevel ? { no_level_reason: noLevel } : {}),
     observed: values.observed,
     indication: values.indication,
     origin: isComputed ? "computed" : "read",

@@ -37,6 +37,14 @@ export function asText(number, digits = MOST_DIGITS) {
   return /[1-9]/.test(text) ? text : text.replace("-", "");
 }
 
+// The digits as they were typed, without a sign or noughts that say nothing: "03.40" is 3.4.
+export function digits(text) {
+  const [whole, part = ""] = text.replace(/^\+/, "").split(".");
+  const kept = part.replace(/0+$/, "");
+  const front = whole.replace(/^(-?)0+(?=\d)/, "$1") || "0";
+  return kept ? `${front}.${kept}` : front;
+}
+
 // A typed or computed value with the digits its unit deserves, without the unit; never fewer than were typed.
 export function quantity(value, unit) {
   if (value === null || value === undefined || value === "") return "\u2013";

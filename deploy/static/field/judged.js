@@ -43,22 +43,30 @@ export function rowsOf(stage, work, job = work.facts.job, procedure = work.facts
   const against = againstOf(job);
   return placesOf(stage, job, procedure).map((place) => {
     const row = work.readings[stage]?.[place.n];
-    const values = valuesOf(row, place, fields);
-    const judged = judge(values, against);
+    const noLevel = noLevelOf(stage, row);
+    const asked = noLevel ? fields.filter(({ part }) => part !== "applied") : fields;
+    const values = { applied: null, ...valuesOf(row, place, asked) };
+    const judged = judge({ ...values, noLevel }, against);
     const isRead =
-      values.applied !== null &&
+      (values.applied !== null || noLevel !== "") &&
       (values.observed !== null || values.indication !== null) &&
-      !wrongOf(row, fields);
+      !wrongOf(row, asked);
     return {
       place,
       row,
       values,
       judged,
       isRead,
+      noLevel,
       why: row?.skipped_why ?? "",
       isComputed: Boolean(row?.is_computed),
     };
   });
+}
+
+// Why no level is known, which will do as it stands only; "" where there is one.
+function noLevelOf(stage, row) {
+  return stage === "stands" ? (row?.no_level_why ?? "").trim() : "";
 }
 
 export function isFailure(judged) {
@@ -68,7 +76,7 @@ export function isFailure(judged) {
 // A reading in a failure band tells of the instrument, not of its error.
 export function errorsOf(rows) {
   return rows
-    .filter((row) => row.isRead && row.judged.verdict && !isFailure(row.judged))
+    .filter((row) => row.isRead && row.judged.error !== null && !isFailure(row.judged))
     .map((row) => row.judged.error);
 }
 
@@ -99,7 +107,8 @@ export function stageOf(stage, work, job = work.facts.job, procedure = work.fact
     failures,
     largest: errors.length ? largest(errors) : null,
     isComplete: rows.length > 0 && open.length === 0,
-    isIn: read.length > 0 && failures.length === 0 && top <= tolerance + 1e-9,
+    isJudged: errors.length > 0 || failures.length > 0,
+    isIn: errors.length > 0 && failures.length === 0 && top <= tolerance + 1e-9,
     isBeyondLimit: failures.length > 0 || top > limit + 1e-9,
     isFar: failures.length > 0 || top > FAR * tolerance + 1e-9,
     hysteresis: hysteresisOf(read),
@@ -135,7 +144,7 @@ export function lineOf(stage, work, job = work.facts.job, procedure = work.facts
 export function thirdOf(work, job = work.facts.job, procedure = work.facts.procedure) {
   const line = lineOf("found", work, job, procedure);
   const [stands] = rowsOf("stands", work, job, procedure);
-  if (!line || !stands?.isRead || stands.values.observed === null) return null;
+  if (!line || !stands?.isRead || stands.noLevel || stands.values.observed === null) return null;
   const level = Number(stands.values.applied);
   if (!line.isThird(level)) return null;
   const ratios = work.standards.map((id) => job.kit?.[id]?.tur).filter((tur) => tur > 0);

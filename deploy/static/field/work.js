@@ -2,7 +2,7 @@
 // kept on the device after every key. Pure: no page, no clock (now comes in as a Date), no network. What is
 // asked in which order is course.js, what the readings say is judged.js, what is sent is content.js.
 
-import { screensOf } from "./course.js";
+import { onlyLooks, screensOf } from "./course.js";
 import { adjusting, adjustStop, firstLevelNow, MOST_ROUNDS, rowsOf, stageOf } from "./judged.js";
 import { wrongNumber } from "./decimal.js";
 import { typed } from "../readings.js";
@@ -95,6 +95,7 @@ const ACTS = {
       is_computed: false,
     });
   },
+  "no level": (work, { why }) => withRow(work, "stands", 1, { ...rowOf(work, "stands", 1), no_level_why: why }),
   settle: (work, { stage, n, again }, at) => {
     const row = rowOf(work, stage, n);
     return row.settling_at && !again
@@ -253,6 +254,12 @@ function missingOn(screen, work, procedure) {
       return `${empty.map((ask) => ask.label).join(", ")} not noted (${short(screen.step.text)})`;
   }
   if (screen.kind === "reading" && !isDone(screen, work)) return "not read yet";
+  if (screen.id === "summary" && saysNothing(work, procedure)) {
+    return (
+      "nothing read here can be judged: as it stands it shows no failure, and as found was not read. Read as found, " +
+      "or leave the job open"
+    );
+  }
   if (screen.kind === "adjust" && work.adjustments.length > 0) {
     const stop = adjustStop(work);
     if (stop) return "the reason for adjusting is missing";
@@ -266,6 +273,13 @@ function missingOn(screen, work, procedure) {
   )
     return "it was adjusted, so it is read again";
   return "";
+}
+
+// As it stands only a failure is a result by itself, unless the procedure only looks and a level was known.
+function saysNothing(work, procedure) {
+  const looks = onlyLooks(procedure) ? ["stands"] : ["found", "left"];
+  const isFailed = stageOf("stands", work, work.facts.job, procedure).failures.length > 0;
+  return !isFailed && !looks.some((stage) => stageOf(stage, work, work.facts.job, procedure).isJudged);
 }
 
 // Asks of a step that need an answer and have none. Photos are counted among the photos.

@@ -263,6 +263,9 @@ def test_a_right_taken_away_after_signing_sets_it_aside(signed, technician, now)
     assert (work.state, what(work)) == ("set aside", {"record"})
 
 
+NO_LEVEL = {"applied": None, "no_level_reason": "storm"}
+
+
 @pytest.mark.parametrize(
     ("spoil", "said"),
     [
@@ -274,6 +277,10 @@ def test_a_right_taken_away_after_signing_sets_it_aside(signed, technician, now)
         (lambda c: c["readings"][0].update(applied="1e9"), "“applied” of reading 1"),
         (lambda c: c["readings"][0].update(applied="1.1234567"), "“applied” of reading 1"),
         (lambda c: c["readings"][0].update(stage="later"), "“stage” of reading 1"),
+        (lambda c: c["readings"][0].update(no_level_reason="storm"), "has a level and a reason"),
+        (lambda c: c["readings"][0].update(NO_LEVEL, observed=None), "reading 1 lacks what was"),
+        (lambda c: c["readings"][1].update(NO_LEVEL), "“stage” of reading 2"),
+        (lambda c: c["readings"][0].update(applied=None), "reading 1 lacks its applied value"),
         (lambda c: c["readings"][1].update(sequence=c["readings"][2]["sequence"]), "refuses"),
         (lambda c: c.update(standards=[]), "at least one reference standard"),
         (lambda c: c.update(standards=[999999]), "A standard that was named"),
@@ -295,6 +302,18 @@ def test_what_cannot_become_a_record_is_set_aside_with_the_reason(
     assert said in " ".join(trouble["said"] for trouble in work.troubles)
     assert FieldWork.objects.get().content == text_of(content)
     assert not Calibration.objects.exists()
+
+
+def test_a_failure_where_no_level_was_known_becomes_a_failed_record(told, technician, now):
+    content = a_content(told, at=now, no_as_found_reason="it does not start")
+    content["readings"] = [content["readings"][0] | NO_LEVEL | {"observed": "3.40"}]
+    sign(content, by=technician, at=now)
+    work = receive(content, by=technician, at=now)
+    assert work.state == "stored"
+    record = Calibration.objects.get()
+    reading = Reading.objects.get()
+    assert (reading.no_level_reason, reading.verdict, reading.read_at) == ("storm", "fail", now)
+    assert (record.found_verdict, record.left_verdict) == ("fail", "fail")
 
 
 def test_computed_values_are_cut_to_the_digits_that_are_kept(told, technician, now):

@@ -14,6 +14,7 @@ import { hintsOn, lookHints } from "./hinting.js";
 import { asides, reasonAside, stepText } from "./asides.js";
 import { ways } from "./frame.js";
 
+const KINDS = { pass: "ok", fail: "bad", "not judged": "plan" };
 const ORDINALS = ["1st", "2nd", "3rd"];
 
 export function readingScreen(ctx) {
@@ -28,9 +29,9 @@ export function readingScreen(ctx) {
     said.textContent = stop;
     if (!stop) ctx.next();
     else if (!row().isRead)
-      (inputs.find((input) => !input.value && !input.dataset.optional) ?? inputs[0]).focus();
+      (inputs.find((input) => isAsked(input) && !input.value && !input.dataset.optional) ?? inputs[0]).focus();
   };
-  const pad = keypad(() => inputs.filter((input) => !input.closest("[hidden]")), on);
+  const pad = keypad(() => inputs.filter(isAsked), on);
   const parts = tellers(ctx, row);
   const boxes = fields.map((field) => boxOf(ctx, field, row, pad, inputs, parts.changed(said)));
   parts.show();
@@ -48,12 +49,21 @@ export function readingScreen(ctx) {
       parts.hints,
       el("div.openers", {}, applied.opener, indication.opener),
       el("div.asides", {}, stepText(ctx, ctx.screen.step, { isShort: true })),
-      asides(ctx, { leaveOut: leaveOut(ctx, row()) }),
+      asides(ctx, {
+        leaveOut:
+          stage === "stands"
+            ? levelNotKnown(ctx, row(), applied.shown, parts.changed(said))
+            : leaveOut(ctx, row()),
+      }),
     ],
     pad: pad.pad,
     ways: ways(ctx, { onclick: on, describedby: "said" }),
     keys: pad,
   };
+}
+
+function isAsked(input) {
+  return !input.closest("[hidden]");
 }
 
 function instruction(ctx, place) {
@@ -81,7 +91,10 @@ function notYet(row, fields, timer) {
   if (row.why) return "";
   const wrong = wrongOf(row.row, fields);
   if (wrong) return wrong;
-  if (row.values.applied === null) return "Give the level that was applied.";
+  if (row.values.applied === null && !row.noLevel)
+    return row.place.aim === null
+      ? "Give the level, or say below why it cannot be known."
+      : "Give the level that was applied.";
   if (!row.isRead) return "Give what the meter or the display reads. If it cannot be read, say why below.";
   if (timer && !row.isComputed && !timer.isOver())
     return "Not settled yet: wait, or tick that it is read early.";
@@ -213,7 +226,7 @@ function tellers(ctx, row) {
     const verdict = isRead && judged.verdict ? wordOf(judged, ctx.job) : "";
     if (verdict !== said) {
       said = verdict;
-      word.replaceChildren(verdict ? state(judged.verdict === "pass" ? "ok" : "bad", verdict) : "");
+      word.replaceChildren(verdict ? state(KINDS[judged.verdict], verdict) : "");
     }
     hints.replaceChildren(...hintsOn(ctx, stage, { judged, isRead, ...rest }), ...lookHints(ctx, rest));
   };
@@ -232,6 +245,7 @@ function put(place, text) {
 }
 
 function wordOf(judged, job) {
+  if (judged.verdict === "not judged") return "not judged: without a level it has no error";
   if (isFailure(judged)) return `NE 43: ${judged.band}, a failure rather than an error`;
   const band = judged.band !== "measuring" && judged.band ? ` (${judged.band})` : "";
   if (judged.isBeyond && judged.verdict === "pass") return `at rest${band}: the level lies beyond the range`;
@@ -243,9 +257,44 @@ function wordOf(judged, job) {
 }
 
 // ---- what cannot be read ----
+// On the bench, in a storm, without a hatch: the reason takes the place of the level.
+function levelNotKnown(ctx, row, box, changed) {
+  const show = () => {
+    box.hidden = Boolean(field.value.trim());
+  };
+  const field = el("textarea", {
+    id: "no-level",
+    rows: 2,
+    maxlength: 300,
+    value: row.row?.no_level_why ?? "",
+    "aria-describedby": "no-level-hint",
+    oninput: () => {
+      ctx.enter({ act: "no level", why: field.value }, false);
+      show();
+      changed();
+    },
+  });
+  show();
+  return el(
+    "details.leaveout",
+    { open: Boolean(field.value) },
+    el("summary", {}, "The level cannot be known"),
+    el(
+      "div.field",
+      {},
+      el("label", { for: "no-level" }, "Level not known, because"),
+      field,
+      el(
+        "p.hint",
+        { id: "no-level-hint" },
+        "On the bench, in a storm, without a hatch. Then only a failure is judged, and no error.",
+      ),
+    ),
+  );
+}
+
 function leaveOut(ctx, row) {
   const { stage, n } = ctx.screen;
-  if (stage === "stands") return null;
   if (row.why)
     return note("warn", el("strong", {}, "Not read: "), row.why, " Typing a value takes it up again.");
   const act = (rest) => (why) => {

@@ -48,11 +48,7 @@ export function resultScreen(ctx) {
 function overall(ctx, stage, seen) {
   if (seen.read.length === 0)
     return el("p", {}, state("off", "nothing read"), " ", seen.rows[0]?.why ? `: ${seen.rows[0].why}` : "");
-  const word = seen.failures.length
-    ? state("bad", `NE 43: ${seen.failures[0].judged.band}`)
-    : seen.isIn
-      ? state("ok", "inside the tolerance")
-      : state("bad", "outside the tolerance");
+  const word = stageState(seen, "inside the tolerance", "outside the tolerance");
   const error = seen.largest === null ? "\u2013" : percentText(seen.largest, ctx.job);
   return [
     el(
@@ -80,6 +76,13 @@ function overall(ctx, stage, seen) {
         `Falling differs from rising by up to ${percentText(seen.hysteresis, ctx.job)} % of span.`,
       ),
   ];
+}
+
+// A stage in a word.
+export function stageState(seen, inside, outside) {
+  if (seen.failures.length) return state("bad", `NE 43: ${seen.failures[0].judged.band}`);
+  if (!seen.isJudged) return state("plan", "not judged: level not known");
+  return seen.isIn ? state("ok", inside) : state("bad", outside);
 }
 
 function advice(ctx, seen) {
@@ -205,7 +208,9 @@ export function readingsTable(ctx, stage, seen) {
       ),
       row.isRead
         ? [
-            el("td.num", {}, quantity(row.values.applied, unit)),
+            row.noLevel
+              ? el("td.soft", {}, `not known: ${row.noLevel}`)
+              : el("td.num", {}, quantity(row.values.applied, unit)),
             el(
               "td.num",
               {},

@@ -5,7 +5,8 @@ import { plusMinus, quantity, wrongNumber } from "../decimal.js";
 import { capital, onlyLooks } from "../course.js";
 import { percentText, stageOf } from "../judged.js";
 import { missing, screensOf } from "../work.js";
-import { readingsTable, stripOf } from "./result.js";
+import { failureOf } from "../failure.js";
+import { readingsTable, stageState, stripOf } from "./result.js";
 import { ways } from "./frame.js";
 
 export function summaryScreen(ctx) {
@@ -21,6 +22,7 @@ export function summaryScreen(ctx) {
     else ctx.makeReady();
   };
   const found = onlyLooks(ctx.procedure) ? "stands" : "found";
+  const failed = failureOf(work);
   return {
     body: [
       lacks.length > 0
@@ -34,6 +36,7 @@ export function summaryScreen(ctx) {
         "section.sheet",
         {},
         el("h2", {}, "Result"),
+        failed && note("bad", state("bad", "Failed as it stood:"), ` ${failed}.`),
         stripOf(ctx),
         facts([
           ["As it stands", stageWords(ctx, "stands")],
@@ -96,11 +99,7 @@ function lacking(ctx, lacks) {
 function stageWords(ctx, stage) {
   const seen = stageOf(stage, ctx.work);
   if (seen.read.length === 0) return seen.rows[0]?.why ? `not read: ${seen.rows[0].why}` : "not read";
-  const word = seen.failures.length
-    ? state("bad", `NE 43: ${seen.failures[0].judged.band}`)
-    : seen.isIn
-      ? state("ok", "inside")
-      : state("bad", "outside");
+  const word = stageState(seen, "inside", "outside");
   return [
     seen.largest === null
       ? ""
