@@ -40,7 +40,7 @@ LEFT_IN = "abs(coalesce(r.left_largest, r.found_largest)) <= r.tolerance_percent
 RESULTS = f"""
     SELECT r.transmitter_id, r.point_id, r.done_on - DATE '2000-01-01', t.site_id, t.maker,
         coalesce({FOUND_IN}, false), coalesce({LEFT_IN}, false), r.adjusted,
-        r.found_largest IS NULL OR coalesce(j.why = 'after repair', false)
+        r.found_largest IS NULL AND NOT r.shows_failure OR coalesce(j.why = 'after repair', false)
     {RECORDS} LEFT JOIN calibration_job j ON j.id = r.job_id {STANDING}
         AND (t.id * 7919) %% 10007 < %s AND t.principle = %s
         AND (NOT {LIQUID_MATTERS} OR {CONDUCTS} IS NOT DISTINCT FROM %s)
@@ -68,8 +68,8 @@ def results_of(family: Family) -> FamilyResults:
     instrument.
 
     Its clock begins again with an adjustment that left it in tolerance, with a repair, at another
-    point, and where the as found is missing. Of a large family about MOST transmitters, always the
-    same ones, stand for all.
+    point, and where the as found is missing; found dead is found out. Of a large family about MOST
+    transmitters, always the same ones, stand for all.
     """
     part = math.ceil(PARTS * min(1.0, MOST / max(family.members, 1)))
     with connection.cursor() as cursor:

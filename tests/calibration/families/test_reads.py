@@ -125,6 +125,14 @@ def test_a_result_without_as_found_only_starts_the_clock(site, rods):
     assert spans(rods) == [(0, 1, False)]
 
 
+def test_found_dead_is_found_out_though_it_has_no_error(site, rods):
+    point = an_equipped_point()
+    visit(point, 2018, 0.1)
+    visit(point, 2020, None, found_verdict="fail", left_verdict="fail", shows_failure=True)
+    visit(point, 2021, 0.4)
+    assert spans(rods) == [(0, 2, True)]
+
+
 def test_after_a_repair_the_clock_begins_again(site, rods, technician):
     point = an_equipped_point()
     visit(point, 2018, 0.1)
