@@ -47,6 +47,7 @@ def _next(work: FieldWork, record: Calibration) -> dict[str, Any]:
     return {
         "approvers": [one["name"] for one in approvers if one["id"] != record.performed_by_id],
         "due_on": (schedule.due_on if schedule else point.due_on).isoformat(),
+        "moves_due": schedule is not None,
         "interval": f"{months} month{'' if months == 1 else 's'}",
         "finding": record.found_verdict == "fail",
         "label_url": f"{point.get_absolute_url()}label/",

@@ -175,6 +175,7 @@ def test_a_signed_work_is_stored_once_and_tells_what_happens_next(tablet, conten
     assert told["next"] == {
         "approvers": [approver.name],
         "due_on": due.isoformat(),
+        "moves_due": True,
         "interval": "12 months",
         "finding": False,
         "label_url": f"/points/{record.point_id}/label/",

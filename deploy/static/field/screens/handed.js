@@ -63,18 +63,7 @@ function stored(work, answer) {
             state("bad", failed ? "Found failed" : "Out of tolerance as found"),
             ": a finding is opened when it is approved; tell the shift today.",
           ),
-        el(
-          "li",
-          {},
-          next.due_on
-            ? [
-                "Next due ",
-                el("strong", {}, dayText(next.due_on)),
-                next.interval ? `, ${next.interval}` : "",
-                ", once it is approved.",
-              ]
-            : "The next due date is set when it is approved.",
-        ),
+        el("li", {}, dueText(next)),
         next.label_url &&
           el(
             "li",
@@ -92,6 +81,13 @@ function stored(work, answer) {
         `${answer.photos_missing.length} of the photos are still on this device; they follow by themselves.`,
       ),
   ];
+}
+
+function dueText(next) {
+  if (!next.due_on) return "The next due date is set when it is approved.";
+  const day = el("strong", {}, dayText(next.due_on));
+  if (next.moves_due === false) return ["It stays due ", day, ": this record moves no due date."];
+  return ["Next due ", day, next.interval ? `, ${next.interval}` : "", ", once it is approved."];
 }
 
 function judged(part, job, otherwise) {
