@@ -35,7 +35,7 @@ SHAPES = {
     "found": (4.2, "a4.2 4.2 0 1 0 8.4 0a4.2 4.2 0 1 0 -8.4 0z", "7l5 5l-5 5l-5 -5z"),
     "left": (2.7, "a2.7 2.7 0 1 0 5.4 0a2.7 2.7 0 1 0 -5.4 0z", "8.5l3.5 3.5l-3.5 3.5l-3.5 -3.5z"),
 }
-NO_RESULT = SafeString('<span class="soft">no result yet</span>')
+NO_ERROR = SafeString('<span class="soft">failed, no error known</span>')
 
 
 @register.simple_tag
@@ -45,12 +45,13 @@ def span_strip(
     """``{% span_strip found left tolerance %}``: errors in % of span, tolerance in % of span.
 
     Hollow marks are as found, filled ones as left; outside the band a mark turns into a diamond.
-    Values of None (no reading) are left out. ``size``: "" or "large".
+    Values of None (no reading) are left out; a record without any error is one of a failure.
+    ``size``: "" or "large".
     """
     founds = [float(error) for error in found if error is not None]
     lefts = [float(error) for error in left if error is not None]
     if not (founds or lefts) or not tolerance:
-        return NO_RESULT
+        return NO_ERROR
     band = float(tolerance)
     marks = _marks(founds, band, "found") + _marks(lefts, band, "left")
     return format_html(

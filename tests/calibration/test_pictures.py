@@ -53,8 +53,8 @@ def test_strip_says_in_words_what_it_shows():
 
 
 @pytest.mark.parametrize(("found", "tolerance"), [([], 0.5), ([None], 0.5), ([0.1], None)])
-def test_strip_without_result_says_so(found, tolerance):
-    assert span_strip(found, [], tolerance) == '<span class="soft">no result yet</span>'
+def test_strip_without_an_error_says_that_it_failed(found, tolerance):
+    assert span_strip(found, [], tolerance) == '<span class="soft">failed, no error known</span>'
 
 
 @pytest.mark.parametrize(
