@@ -27,4 +27,5 @@ urlpatterns = [
     path("", include("calibration.standards.urls")),
     path("", include("calibration.status.urls")),
     path("", include("calibration.tablet.urls")),
+    path("", include("calibration.waiting.urls")),
 ]

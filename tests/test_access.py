@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import re
 import uuid
 
 import pytest
@@ -255,3 +256,28 @@ def test_no_page_asks_the_database_more_than_twelve_times(role, cast, things):
             if len(asked) > MOST.get(row.name, 12):
                 dear.append(f"{row.name} as {role}: {len(asked)}")
     assert dear == []
+
+
+LINK = re.compile(r'href="(/[^"#]*)"')
+# Addresses of a device, not of a page for people.
+APART = ("/static/", "/field/")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("role", ROLES[:5])
+def test_no_page_offers_a_link_that_is_refused(role, cast, things):
+    """From a person's first page along every link, once for each kind of address."""
+    refused, waiting, seen = [], ["/"], set()
+    while waiting:
+        path = waiting.pop()
+        kind = re.sub(r"/\d+/", "/n/", path.split("?")[0])
+        if kind in seen or path.startswith(APART):
+            continue
+        seen.add(kind)
+        answer = cast[role].get(path.replace("&amp;", "&"), follow=True)
+        if answer.status_code != 200:
+            refused.append(f"{path}: {answer.status_code}")
+        elif not answer.streaming and answer["Content-Type"].startswith("text/html"):
+            waiting += LINK.findall(answer.content.decode())
+    assert refused == []
+    assert len(seen) > (4 if role == "administrator" else 20)

@@ -49,6 +49,7 @@ ROOMS = {
         "due",
         "rounds",
         "reminders",
+        "waiting",
         "points",
         "labels",
         "history",

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from django import forms
 
+from calibration.due.reads import WITHOUT_A_JOB
 from plant.points.models import MeasuringPoint
 from plant.transmitters.models import Principle
 
@@ -16,6 +17,7 @@ STATES = {
     "in date": "in date",
     "deferred": "deferred",
     "off": "out of service",
+    WITHOUT_A_JOB: "not calibrated or in doubt, and nobody has the job",
 }
 
 

@@ -140,4 +140,4 @@ def _total(counts: listing.Counts, state: str, chosen: dict[str, Any]) -> int | 
     """
     if set(chosen) - {"state", "site", "sort", "tick"}:
         return None
-    return counts.by_state[state]
+    return counts.by_state.get(state)

@@ -11,15 +11,23 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from django.db import connection
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from calibration.jobs.models import Job
 from calibration.records.models import Calibration
-from plant.points.models import MeasuringPoint, interval_run
-from plant.points.status import LATER_DAYS, SOON_DAYS, Status, status_on
+from plant.points.models import MeasuringPoint, PointQuerySet, interval_run
+from plant.points.status import (
+    IN_DOUBT,
+    LATER_DAYS,
+    NOT_CALIBRATED,
+    SOON_DAYS,
+    Status,
+    status_on,
+)
 from plant.sites.models import Site
 
 WEEKS = 52
+WITHOUT_A_JOB = "without a job"  # not a status: not calibrated or in doubt, and nobody has the job
 ORDERS = {
     "status": ("condition", "next_due"),
     "due": ("next_due",),
@@ -77,6 +85,8 @@ def _points_of(site: Site, day: dt.date, chosen: Mapping[str, Any]) -> QuerySet:
         # The first bar of the workload holds what is overdue as well.
         after = {} if week <= day else {"next_due__gte": week}
         points = points.in_service().filter(next_due__lt=week + dt.timedelta(7), **after)
+    elif chosen.get("state") == WITHOUT_A_JOB:
+        points = without_a_job(points.in_service())
     else:
         points = points.in_state(chosen.get("state") or "now", on=day)
     if area := chosen.get("area"):
@@ -94,6 +104,13 @@ def _points_of(site: Site, day: dt.date, chosen: Mapping[str, Any]) -> QuerySet:
             | Q(tank__product__name__icontains=text)
         )
     return points
+
+
+def without_a_job(points: PointQuerySet) -> PointQuerySet:
+    """Those that are not calibrated or in doubt, and no technician has a job to calibrate them."""
+    known = points.filter(condition__in=(NOT_CALIBRATED, IN_DOUBT))
+    jobs = Job.objects.filter(point=OuterRef("pk"), technician__isnull=False)
+    return known.exclude(Exists(jobs.filter(state__in=(*Job.OPEN, Job.State.SUBMITTED))))
 
 
 # ---- counts and work ahead ----

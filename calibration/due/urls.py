@@ -4,5 +4,4 @@ from calibration.due import views
 
 urlpatterns = [
     path("due/", views.due, name="due"),
-    path("", views.home, name="home"),
 ]

@@ -1,9 +1,9 @@
-"""Where a person's day begins; for planners the due list and the work of the year ahead."""
+"""The due list and the work of the year ahead."""
 
 from __future__ import annotations
 
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
@@ -11,10 +11,8 @@ from calibration.due import reads as listing
 from calibration.due.forms import DueFilter
 from calibration.due.page import choices, counts, links, rights, sites_seen_by, work_ahead
 from calibration.pages import require_sight
-from calibration.tablet.models import FieldWork
 from plant.pages.paging import page_of
 from plant.pages.requests import SignedRequest
-from plant.people.roles import Role
 
 
 @require_safe
@@ -38,7 +36,6 @@ def due(request: SignedRequest) -> HttpResponse:
         "chosen": chosen,
         "not_understood": page.is_misread or not is_understood,
         "rows": listing.rows_of(page.ids, days),
-        "plant": FieldWork.objects.waiting_for(person),
         **rights(person, sites, shown),
         **counts(request, shown, days, chosen),
         **work_ahead(request, shown, days),
@@ -46,22 +43,3 @@ def due(request: SignedRequest) -> HttpResponse:
         **links(request, page),
     }
     return render(request, "calibration/due/due.html", context)
-
-
-# The first of a person's roles decides where the day begins.
-FIRST_PAGES = [
-    (Role.PLANNER, "calibration:due"),
-    (Role.TECHNICIAN, "calibration:jobs"),
-    (Role.APPROVER, "calibration:records"),
-    (Role.AUDITOR, "calibration:ledger"),
-    (Role.ADMINISTRATOR, "plant:people"),
-]
-
-
-@require_safe
-def home(request: SignedRequest) -> HttpResponse:
-    """Send a person to the page where their work waits."""
-    for role, page in FIRST_PAGES:
-        if role in request.user.roles:
-            return redirect(page)
-    return redirect("plant:points")

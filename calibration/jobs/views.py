@@ -11,7 +11,6 @@ from calibration.jobs.list_page import by_day, jobs_with, mine_of, others_of, wi
 from calibration.jobs.models import Job
 from calibration.jobs.page import SHOWN_OF_JOB, job_context
 from calibration.pages import require_sight
-from calibration.tablet.models import FieldWork
 from plant.pages.requests import SignedRequest
 from plant.people.permissions import may
 
@@ -32,7 +31,6 @@ def jobs(request: SignedRequest) -> HttpResponse:
         "others": with_due(page.object_list),
         "page": page,
         "text": text,
-        "plant": FieldWork.objects.waiting_for(request.user),
     }
     return render(request, "calibration/jobs/job_list.html", context)
 

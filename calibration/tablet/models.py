@@ -7,7 +7,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Self
 
 from django.db import models
-from django.db.models import Count, Q
+from django.db.models import Q
 
 from plant.choices import LowerCaseChoices
 from plant.sites.querysets import SiteQuerySet
@@ -36,17 +36,6 @@ class FieldWorkQuerySet(SiteQuerySet):
         """
         all_of = Q(site__in=person.site_ids("read ledger"))
         return self.seen_by(person).filter(all_of | Q(person=person))
-
-    def waiting_for(self, person: Person) -> dict[str, int]:
-        """How many of them wait to be settled (set_aside), and are signed but not here yet
-        (under_way); one query.
-        """
-        rows = self.shown_to(person).filter(state__in=("set aside", "signed"))
-        counts: dict[str, int] = rows.aggregate(
-            set_aside=Count("pk", filter=Q(state="set aside")),
-            under_way=Count("pk", filter=Q(state="signed")),
-        )
-        return counts
 
 
 class FieldWork(models.Model):

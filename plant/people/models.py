@@ -54,6 +54,10 @@ class Person(AbstractUser):
         """The sites on which this person may do ``act`` (a key of plant.people.roles.ACTS)."""
         return sorted({site for site, role, _ in self._today_as if role in ACTS[act]})
 
+    def site_ids_as(self, *roles: str) -> list[int]:
+        """The sites where this person holds one of these roles."""
+        return sorted({site for site, role, _ in self._today_as if role in roles})
+
     @property
     def site_names(self) -> list[str]:
         return sorted({name for _, _, name in self._today_as})

@@ -26,7 +26,11 @@ def sites(request: SignedRequest) -> HttpResponse:
     for row in rows:
         row.may_edit = row.pk in editable  # type: ignore[attr-defined]
         row.may_rename = may(request.user, "edit register", row.pk)  # type: ignore[attr-defined]
-    context = {"sites": rows, "may_add": bool(request.user.site_ids("manage people"))}
+    context = {
+        "sites": rows,
+        "may_add": bool(request.user.site_ids("manage people")),
+        "may_see": bool(request.user.site_ids("see")),
+    }
     return render(request, "plant/sites/sites.html", context)
 
 

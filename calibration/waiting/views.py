@@ -1,0 +1,21 @@
+"""Where a person's day begins."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+
+from calibration.reminders.models import Heartbeat
+from calibration.waiting.home import HOME, first_page
+from plant.pages.requests import SignedRequest
+
+
+@require_safe
+def home(request: SignedRequest) -> HttpResponse:
+    """Send a person to the page where their work waits; who sees no plant has a page here."""
+    page = first_page(request.user)
+    if page != HOME:
+        return redirect(page)
+    context = {"turns": Heartbeat.objects.order_by("task")}
+    return render(request, "calibration/waiting/home.html", context)
