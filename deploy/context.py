@@ -13,6 +13,7 @@ from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
 PLANNER, TECHNICIAN, APPROVER, AUDITOR = "planner", "technician", "approver", "auditor"
+ADMINISTRATOR = "administrator"
 REGISTER_PAGES = (
     "plant:tanks",
     "plant:transmitters",
@@ -23,7 +24,8 @@ REGISTER_PAGES = (
 RECORD_ROLES = frozenset({PLANNER, TECHNICIAN, APPROVER, AUDITOR})
 # label, url name, other pages that belong under it, roles that see it
 NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (
-    ("Due", "calibration:due", ("calibration:set_asides",), RECORD_ROLES - {TECHNICIAN}),
+    ("Due", "calibration:due", (), RECORD_ROLES - {TECHNICIAN}),
+    ("Jobs", "calibration:jobs", ("calibration:set_asides",), frozenset({PLANNER, TECHNICIAN})),
     ("Rounds", "calibration:rounds", (), frozenset({PLANNER})),
     (
         "Proposals",
@@ -31,16 +33,16 @@ NAVIGATION: tuple[tuple[str, str, tuple[str, ...], frozenset[str]], ...] = (
         ("calibration:policies",),
         frozenset({PLANNER, APPROVER}),
     ),
-    ("Jobs", "calibration:jobs", ("calibration:set_asides",), frozenset({TECHNICIAN})),
     ("In the plant", "calibration:field", (), frozenset({TECHNICIAN})),
     ("Register", "plant:points", REGISTER_PAGES, RECORD_ROLES),
     ("Imports", "calibration:imports", (), frozenset({PLANNER})),
     ("Standards", "calibration:standards", (), RECORD_ROLES),
     ("Procedures", "calibration:procedures", (), frozenset({TECHNICIAN, APPROVER})),
     ("Records", "calibration:records", (), RECORD_ROLES),
-    ("Findings", "calibration:findings", (), frozenset({APPROVER, AUDITOR})),
+    ("Findings", "calibration:findings", (), frozenset({PLANNER, APPROVER, AUDITOR})),
     ("Ledger", "calibration:ledger", (), RECORD_ROLES - {TECHNICIAN}),
-    ("People", "plant:people", (), frozenset({"administrator"})),
+    ("Home", "calibration:home", (), frozenset({ADMINISTRATOR})),
+    ("People", "plant:people", ("plant:sites",), frozenset({ADMINISTRATOR})),
 )
 
 

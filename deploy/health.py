@@ -13,14 +13,8 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from calibration.reminders.models import Heartbeat
+from calibration.reminders.heartbeats import EVERY_MINUTE, turns
 from deploy.celery import redis_client
-
-TASKS = ("scan_reminders", "send_waiting")
-STANDS_STILL_AFTER = 240
-"""Seconds since a task last ran until it counts as stopped: four missed turns, told within five
-minutes.
-"""
 
 
 @dataclass(frozen=True)
@@ -61,12 +55,11 @@ def queue() -> Part:
 def tasks(*, at: dt.datetime) -> Part:
     """Beat wakes the tasks, Redis passes it on, a worker runs them: fresh turns show all three."""
     try:
-        turns = dict(Heartbeat.objects.filter(task__in=TASKS).values_list("task", "at"))
+        known = [turn for turn in turns(at=at) if turn.task in EVERY_MINUTE]
     except DatabaseError:
         return Part(False, "unknown, since the database does not answer")
-    missing = [task for task in TASKS if task not in turns]
+    missing = [turn.task for turn in known if turn.at is None]
     if missing:
         return Part(False, f"{missing[0]} has not run yet")
-    task, last = min(turns.items(), key=lambda turn: turn[1])
-    age = max(0, round((at - last).total_seconds()))
-    return Part(age <= STANDS_STILL_AFTER, f"{task} last ran {age} s ago")
+    last, task, stopped = min((turn.at or at, turn.task, turn.stopped) for turn in known)
+    return Part(not stopped, f"{task} last ran {max(0, round((at - last).total_seconds()))} s ago")

@@ -39,10 +39,9 @@ def due_row(
     return SafeString(
         f'<tr><td class="lead nowrap">{tick}<a class="plate" '
         f'href="/points/{row.pk}/">{tag}</a></td>'
-        f'<td data-label="Tank"><span>{tank} <span class="soft">{area}</span></span></td>'
+        f'<td class="tank"><span>{tank} <span class="soft">{area}</span></span></td>'
         f'<td class="mark">{status(row.status)}{_reason(row)}</td>{_job(row)}'
-        f'<td data-label="Interval run">{tube(row.run)}</td><td data-label="Last '
-        f'result">{_result(row)}</td>'
+        f'<td class="run">{tube(row.run)}</td><td class="result">{_result(row)}</td>'
         f'<td data-label="Drift, % a year">{_drift(row)}</td>'
         f'<td class="num" data-label="Work, h">{number(row.hours, 1)}</td><td>{defer}</td></tr>\n'
     )
@@ -78,7 +77,7 @@ def _result(row: DueRow) -> str:
         return NO_RESULT
     found, left, tolerance, word, done_on = row.result
     strip = span_strip(found, left, tolerance)
-    return f'<span>{strip} <span class="soft">{verdict(word)} {_day(done_on)}</span></span>'
+    return f'{strip} <span class="soft nowrap">{verdict(word)} {_day(done_on)}</span>'
 
 
 def _drift(row: DueRow) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from calibration.reminders.models import Heartbeat
+from calibration.reminders.heartbeats import turns
 from calibration.waiting.home import HOME, first_page
 from plant.pages.requests import SignedRequest
 
@@ -17,5 +18,5 @@ def home(request: SignedRequest) -> HttpResponse:
     page = first_page(request.user)
     if page != HOME:
         return redirect(page)
-    context = {"turns": Heartbeat.objects.order_by("task")}
+    context = {"turns": turns(at=timezone.now())}
     return render(request, "calibration/waiting/home.html", context)

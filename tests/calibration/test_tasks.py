@@ -20,6 +20,7 @@ from django.utils import timezone
 
 import deploy.celery  # the queue of .delay()
 from calibration import tasks
+from calibration.reminders import heartbeats
 from calibration.reminders.models import Digest, Heartbeat, Reminder
 from tests import makers
 
@@ -121,3 +122,10 @@ def test_a_task_that_ran_leaves_its_heartbeat(due_today, settings):
 def test_beat_wakes_both_tasks_by_the_names_they_have():
     woken = {entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()}
     assert {tasks.scan_reminders.name, tasks.send_waiting.name} <= woken
+
+
+def test_each_task_says_what_it_does_where_administrators_look():
+    written = {name for name in vars(tasks) if hasattr(getattr(tasks, name), "delay")} - {
+        "shared_task"
+    }
+    assert set(heartbeats.TASKS) == written

@@ -83,11 +83,14 @@ def every_address(monkeypatch):
 @pytest.mark.parametrize(
     ("role", "labels"),
     [
-        ("planner", "Due, Rounds, Proposals, Register, Imports, Standards, Records, Ledger"),
+        (
+            "planner",
+            "Due, Jobs, Rounds, Proposals, Register, Imports, Standards, Records, Findings, Ledger",
+        ),
         ("technician", "Jobs, In the plant, Register, Standards, Procedures, Records"),
         ("approver", "Due, Proposals, Register, Standards, Procedures, Records, Findings, Ledger"),
         ("auditor", "Due, Register, Standards, Records, Findings, Ledger"),
-        ("administrator", "People"),
+        ("administrator", "Home, People"),
     ],
 )
 def test_each_role_sees_its_own_pages(role, labels):
