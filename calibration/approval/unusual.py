@@ -10,7 +10,7 @@ from functools import cached_property
 
 from calibration.records.budget_page import least_tur, tur_is_low
 from calibration.records.computed_readings import ThirdLevel, third_level
-from calibration.records.failures import StoodFailed, stood_failed
+from calibration.records.failures import Stood, stood_failed
 from calibration.records.models import Calibration, Reading, StandardUse
 from calibration.records.setup import METERS
 from plant.quantities import number, percent
@@ -55,9 +55,13 @@ class _Shown:
         return sorted({f"{r.observed:f} is {r.band}" for r in odd})
 
     @cached_property
-    def stood(self) -> StoodFailed | None:
-        why = self.record.no_as_found_reason
-        return stood_failed(self.readings, signal=self.record.signal, no_as_found_reason=why)
+    def stood(self) -> Stood | None:
+        return stood_failed(
+            self.readings,
+            signal=self.record.signal,
+            tolerance_percent=self.record.tolerance_percent,
+            no_as_found_reason=self.record.no_as_found_reason,
+        )
 
     @cached_property
     def not_judged(self) -> list[Reading]:

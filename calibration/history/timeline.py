@@ -20,7 +20,7 @@ from calibration.history.versions import (
     versions_of_all,
 )
 from calibration.jobs.models import Job
-from calibration.records.failures import stored_failure, with_standing_failure
+from calibration.records.failures import STOOD_FIELDS, stored_failure, with_standing_failure
 from calibration.records.models import Calibration
 from plant.ledger.models import LedgerEntry
 from plant.points.models import MeasuringPoint
@@ -207,10 +207,7 @@ RECORD_FIELDS = (
     "adjusted",
     "amends_id",
     "amend_reason",
-    "no_as_found_reason",
-    "signal",
-    "standing_failure",
-    "has_found",
+    *STOOD_FIELDS,
     "state",
     "approved_at",
     "approved_by_name",

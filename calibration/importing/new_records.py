@@ -17,7 +17,7 @@ from calibration.records.judging import (
     figure_columns,
     judge_stages,
     shape_column,
-    with_failure_as_it_stands,
+    with_what_it_stood_at,
 )
 from calibration.records.models import Adjustment, Calibration, Reading, StandardUse
 from calibration.records.register_copy import register_of
@@ -83,7 +83,7 @@ def judged_record(
     judged, uncertainty = judge_stages(
         past.readings, against, test, policies[point.pk], past.without_level
     )
-    judged = with_failure_as_it_stands(judged)
+    judged = with_what_it_stood_at(judged)
     found, left = judged["as found"], judged["as left"]
     row = Calibration(
         site=context.site,

@@ -25,7 +25,7 @@ from calibration.records.judging import (
     judge_stages,
     policy_of,
     shape_column,
-    with_failure_as_it_stands,
+    with_what_it_stood_at,
 )
 from calibration.records.models import Adjustment, Calibration, Reading, StandardUse, StepTaken
 from calibration.records.refusals import (
@@ -204,7 +204,7 @@ def _store(
         entry.without_level,
     )
     _check_stages(entry, results)
-    results = with_failure_as_it_stands(results)
+    results = with_what_it_stood_at(results)
     record = Calibration(
         site=point.site,
         point=point,
@@ -289,7 +289,8 @@ def _policy(point: MeasuringPoint, amends: Calibration | None) -> Policy:
 
 def _check_stages(entry: RecordEntry, results: Mapping[str, StageResult]) -> None:
     """As it stands and as found come before any adjustment; what was adjusted is read again. A
-    failure as it stands, with the reason why no more could be read, is complete.
+    failure as it stands, with the reason why no more could be read, is complete; so is an error
+    there beyond the tolerance.
     """
     standing, found, left = (bool(results[name].readings) for name in STAGES)
     has_reason = bool(entry.no_as_found_reason.strip())
@@ -297,7 +298,7 @@ def _check_stages(entry: RecordEntry, results: Mapping[str, StageResult]) -> Non
         (not standing and not has_reason, "as it stands"),
         (not found and not has_reason, "as found"),
         (bool(entry.adjustments) and not left, "as left"),
-        (not found and not left and not results["as it stands"].shows_failure, ""),
+        (not found and not left and results["as it stands"].verdict != "fail", ""),
     )
     for is_missing, stage in missing:
         if is_missing:

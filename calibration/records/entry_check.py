@@ -11,13 +11,13 @@ from typing import Any
 
 from calibration.policies.models import Policy
 from calibration.records.calibration_form import CalibrationForm
-from calibration.records.failures import StoodFailed, stood_failed
+from calibration.records.failures import Stood, stood_failed
 from calibration.records.judging import (
     STAGES,
     StageResult,
     judge_stages,
     policy_of,
-    with_failure_as_it_stands,
+    with_what_it_stood_at,
 )
 from calibration.records.models import Calibration
 from calibration.records.refusals import StandardNotCounted
@@ -43,7 +43,7 @@ class StageCheck:
 @dataclass(frozen=True)
 class EntryCheck:
     stages: list[StageCheck]
-    failure: StoodFailed | None
+    stood: Stood | None
     rule: str
     expanded: str
     tur: str
@@ -70,22 +70,27 @@ def check(
     except StandardNotCounted as refusal:
         form.refuse(refusal)
         return None
-    results = with_failure_as_it_stands(results)
+    results = with_what_it_stood_at(results)
     return EntryCheck(
         stages=[
             _stage_check(stage, results[stage], form, transmitter)
             for stage in STAGES[1:]
             if results[stage].readings
         ],
-        failure=_failure(results, form),
+        stood=_stood(results, form),
         **_uncertainty(columns, policy),
     )
 
 
-def _failure(results: Mapping[str, StageResult], form: CalibrationForm) -> StoodFailed | None:
+def _stood(results: Mapping[str, StageResult], form: CalibrationForm) -> Stood | None:
     readings = [reading for stage in STAGES for reading in results[stage].readings]
     why = form.head.cleaned_data.get("no_as_found_reason", "")
-    return stood_failed(readings, signal=form.point.signal, no_as_found_reason=why)
+    return stood_failed(
+        readings,
+        signal=form.point.signal,
+        tolerance_percent=form.against.tolerance_percent,
+        no_as_found_reason=why,
+    )
 
 
 def _policy(form: CalibrationForm, amended: Calibration | None) -> Policy:

@@ -258,14 +258,21 @@ def _with_more(standing: StageResult, extra: list[Reading]) -> StageResult:
     return replace(standing, readings=readings, verdict=Verdict.FAIL.value, shows_failure=True)
 
 
-def with_failure_as_it_stands(results: dict[str, StageResult]) -> dict[str, StageResult]:
+def with_what_it_stood_at(results: dict[str, StageResult]) -> dict[str, StageResult]:
     """A transmitter found dead is a result: where it stood in a failure band it was found failed,
-    whatever could be read after; and it is left so, unless as left was read.
+    whatever could be read after; where it stood out of tolerance and as found could not be read,
+    it was found so. It is left so too, unless as left was read.
     """
     standing, found, _ = (results[stage] for stage in STAGES)
-    if not standing.shows_failure:
+    if standing.verdict != Verdict.FAIL or (found.readings and not standing.shows_failure):
         return results
-    failed = replace(found, verdict=Verdict.FAIL.value, shows_failure=True)
+    failed = replace(found, verdict=Verdict.FAIL.value, shows_failure=standing.shows_failure)
+    if not standing.shows_failure:
+        # A look at one level: it shows neither zero nor span nor a hysteresis.
+        figures = standing.figures and replace(
+            standing.figures, at_zero=None, at_span=None, hysteresis=None
+        )
+        failed = replace(failed, errors=standing.errors, figures=figures)
     return results | {"as found": failed}
 
 

@@ -72,8 +72,11 @@ def record_context(record: Calibration) -> dict[str, Any]:
         "base": base_unit_of(record),
         "shown": figures_unit_of(record),
         "hints": hints_of(record, readings),
-        "stood_failed": stood_failed(
-            readings, signal=record.signal, no_as_found_reason=record.no_as_found_reason
+        "stood": stood_failed(
+            readings,
+            signal=record.signal,
+            tolerance_percent=record.tolerance_percent,
+            no_as_found_reason=record.no_as_found_reason,
         ),
     } | _taken_in_the_plant(record)
 

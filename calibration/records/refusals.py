@@ -147,7 +147,8 @@ class ReadingsMissing(Refused):
         "as left": ("It was adjusted, so as-left readings are needed.", "as_left"),
         "": (
             "A record needs readings: as found, or as left with the reason why as found is "
-            "missing. As it stands it shows no failure, which alone would do.",
+            "missing. As it stands it shows neither a failure nor an error beyond the tolerance, "
+            "which alone would do.",
             "as_left",
         ),
     }

@@ -212,7 +212,7 @@ def test_a_dead_transmitter_is_handed_back_as_failed_where_no_level_is_known(gui
     guided.sign()
     guided.heading("Handed back")
     expect(page.locator(".note.bad:not(.alarm)")).to_have_text(said)
-    expect(page.get_by_text("Found failed", exact=True)).to_be_visible()
+    expect(page.get_by_text("Failed as it stood", exact=True)).to_be_visible()
     expect(page.get_by_text("this record moves no due date")).to_be_visible()
     record = Calibration.objects.get()
     page.goto(f"{guided.url}{record.get_absolute_url()}")

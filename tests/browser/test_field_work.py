@@ -22,7 +22,7 @@ HOST = "https://device.example"
 PLAY = """async ([job, procedure, pack, acts, now]) => {
   const { adjusting, begin, contentOf, enter, firstBefore, missing, screensOf } = await import("/field/work.js");
   const { rowsOf, stageOf, stopsOf, thirdOf } = await import("/field/judged.js");
-  const { failureOf } = await import("/field/failure.js");
+  const { stoodFailed } = await import("/field/failure.js");
   const at = new Date(now);
   const first = begin(job, procedure, pack, at, "8d9f0f52-0000-4000-8000-000000000001");
   const later = (minutes) => new Date(at.getTime() + 60000 * minutes);
@@ -36,7 +36,7 @@ PLAY = """async ([job, procedure, pack, acts, now]) => {
     missing: missing(work, job, procedure),
     content: JSON.parse(contentOf(work, job, procedure, pack, at, { label: "a tablet", agent: "test" })),
     found: told("found"), left: told("left"), stops: stopsOf(work), ends: stageOf("found", work).ends,
-    third: thirdOf(work), failed: failureOf(work),
+    third: thirdOf(work), stood: stoodFailed(work),
     work: JSON.parse(JSON.stringify(work)), first: JSON.parse(JSON.stringify(first)),
   };
 }"""
@@ -340,7 +340,8 @@ def test_a_failure_where_no_level_is_known_is_complete_and_carries_the_reason(pl
         }
     ]  # fmt: skip
     assert told["content"]["no_as_found_reason"] == "no output"
-    assert told["failed"] == (
+    assert told["stood"]["head"] == "Failed as it stood"
+    assert told["stood"]["details"] == (
         "output at 3.4\xa0mA, below 3.6\xa0mA; level not known: on the bench; "
         "no as found possible: no output"
     )
@@ -353,18 +354,18 @@ def test_a_level_typed_before_gives_way_to_the_reason_and_comes_back_without_it(
     told = play([*DEAD, typed, {"act": "no level", "why": " "}, NOT_FOUND, DONE])
     [stands] = told["content"]["readings"]
     assert (stands["applied"], "no_level_reason" in stands) == ("4.300", False)
-    assert told["failed"].startswith("output at 3.4")
+    assert told["stood"]["details"].startswith("output at 3.4")
 
 
 def test_a_current_in_the_range_without_a_level_says_nothing_of_the_error(play):
     looked = [*DEAD[:-1], look("stands", 1, "observed", "13.2")]
     told = play([*looked, *FOUND_IN, DONE])
     assert told["missing"] == []
-    assert told["failed"] == ""
+    assert told["stood"] is None
     assert [r["stage"] for r in told["content"]["readings"]] == ["as it stands", *["as found"] * 3]
     told = play([*looked, NOT_FOUND, DONE])
     assert [one["screen"] for one in told["missing"]] == ["summary"]
-    assert "nothing read here can be judged" in told["missing"][0]["said"]
+    assert "nothing read here is a result" in told["missing"][0]["said"]
 
 
 def test_what_only_looks_needs_a_level_or_a_failure(play):
@@ -386,3 +387,23 @@ def test_a_look_without_a_level_is_no_check_of_the_line(play):
         for at in range(3)
     ]
     assert play([*looked, *found], procedure=fixture.two_levels())["third"] is None
+
+
+def test_an_error_beyond_the_tolerance_as_it_stands_is_a_result_where_nothing_more_can_be_read(
+    play,
+):
+    """A float that is stuck: 12 mA where 16.8 are due, and a storm comes up."""
+    stuck = [
+        *CAUTIONS,
+        {"act": "standard", "id": 11, "on": True},
+        *reading("stands", 1, "12.00", "6.7"),
+    ]
+    told = play([*stuck, NOT_FOUND, DONE])
+    assert told["missing"] == []
+    assert told["stood"] == {
+        "head": "Out of tolerance as it stood",
+        "details": "error \N{MINUS SIGN}30.00\xa0% of span; no as found possible: no output",
+    }
+    assert play([*stuck, *FOUND_IN, DONE])["stood"] is None
+    inside = [*stuck[:3], *reading("stands", 1, "16.84", "6.7"), NOT_FOUND, DONE]
+    assert [one["screen"] for one in play(inside)["missing"]] == ["summary"]

@@ -256,8 +256,8 @@ function missingOn(screen, work, procedure) {
   if (screen.kind === "reading" && !isDone(screen, work)) return "not read yet";
   if (screen.id === "summary" && saysNothing(work, procedure)) {
     return (
-      "nothing read here can be judged: as it stands it shows no failure, and as found was not read. Read as found, " +
-      "or leave the job open"
+      "nothing read here is a result: as it stands it shows neither a failure nor an error beyond the tolerance, " +
+      "and as found was not read. Read as found, or leave the job open"
     );
   }
   if (screen.kind === "adjust" && work.adjustments.length > 0) {
@@ -275,11 +275,13 @@ function missingOn(screen, work, procedure) {
   return "";
 }
 
-// As it stands only a failure is a result by itself, unless the procedure only looks and a level was known.
+// As it stands only a failure or an error beyond the tolerance is a result by itself, unless the procedure only looks
+// and a level was known.
 function saysNothing(work, procedure) {
   const looks = onlyLooks(procedure) ? ["stands"] : ["found", "left"];
-  const isFailed = stageOf("stands", work, work.facts.job, procedure).failures.length > 0;
-  return !isFailed && !looks.some((stage) => stageOf(stage, work, work.facts.job, procedure).isJudged);
+  const seen = (stage) => stageOf(stage, work, work.facts.job, procedure);
+  const stoodOut = seen("stands").isJudged && !seen("stands").isIn;
+  return !stoodOut && !looks.some((stage) => seen(stage).isJudged);
 }
 
 // Asks of a step that need an answer and have none. Photos are counted among the photos.

@@ -15,7 +15,7 @@ from calibration.approval import acts as approval_acts
 from calibration.drift.results import points_of, results_of
 from calibration.records import acts as records
 from calibration.records.entry import ReadingWithoutLevel, content_hash
-from calibration.records.failures import StoodFailed
+from calibration.records.failures import output_text
 from calibration.records.models import Calibration
 from calibration.records.refusals import ReadingsMissing
 from plant.points.models import MeasuringPoint
@@ -98,7 +98,7 @@ def test_a_current_in_the_range_without_a_level_alone_is_no_record(technician):
     with pytest.raises(ReadingsMissing) as refused:
         records.submit(job, sent, submission=typed()["submission"], by=technician, at=NOON)
     assert refused.value.stage == ""
-    assert "shows no failure" in str(refused.value)
+    assert "neither a failure nor an error" in str(refused.value)
     assert not Calibration.objects.exists()
 
 
@@ -142,6 +142,66 @@ def test_a_reading_without_level_has_an_output_and_a_reason(observed, why):
         standing(observed, why=why)
 
 
+# ---- an error beyond the tolerance where nothing more can be read ----
+STUCK = {
+    "readings": [a_reading("6.7", "12", stage="as it stands")],
+    "no_as_found_reason": "storm: nobody may stay on the roof",
+}
+
+
+def test_a_stuck_output_at_a_known_level_is_found_out_where_no_more_can_be_read(people):
+    point = an_equipped_point()
+    an_approved_record(point, **people, done_on=TODAY - dt.timedelta(30))
+    record = an_approved_record(point, **people, **STUCK)
+    assert (record.found_verdict, record.left_verdict, record.shows_failure) == (
+        "fail", "fail", False,
+    )  # fmt: skip
+    assert record.found_errors == [pytest.approx(-30)]
+    assert record.found_largest == pytest.approx(-30)
+    assert (record.found_at_zero, record.found_at_span, record.expanded_percent) == (
+        None, None, None,
+    )  # fmt: skip
+    assert record.finding.largest_percent == pytest.approx(-30)
+    assert status_of(point.pk).text == "in doubt"
+
+
+def test_one_that_stood_out_and_was_put_right_opens_a_finding_too(people):
+    record = an_approved_record(
+        **people,
+        **STUCK | {"readings": [*STUCK["readings"], *LEFT]},
+        adjustments=a_sent_record(left=[0.05] * 9).adjustments,
+    )
+    assert (record.found_verdict, record.left_verdict) == ("fail", "pass")
+    assert record.finding.largest_percent == pytest.approx(-30)
+
+
+def test_where_as_found_was_read_it_decides_and_not_the_look(technician):
+    record = a_record(by=technician, readings=[*STUCK["readings"], *FOUND])
+    assert (record.found_verdict, record.found_largest) == ("pass", pytest.approx(0.1))
+
+
+def test_a_look_inside_the_tolerance_alone_is_no_record(technician):
+    sent = a_sent_record(
+        readings=[a_reading("6.7", "16.84", stage="as it stands")], no_as_found_reason=STORM
+    )
+    job = a_job(by=technician)
+    with pytest.raises(ReadingsMissing, match="neither a failure nor an error beyond"):
+        records.submit(job, sent, submission=typed()["submission"], by=technician, at=NOON)
+
+
+def test_pages_say_that_it_stood_out_of_tolerance(people, sign_in, technician, auditor):
+    record = an_approved_record(**people, **STUCK)
+    details = (
+        "error \N{MINUS SIGN}30.00\xa0% of span; no as found possible: storm: nobody may stay on "
+        "the roof."
+    )
+    page = folded(sign_in(technician).get(record.get_absolute_url()))
+    assert f"</svg>Out of tolerance as it stood:</span> {details}" in page
+    assert "As found is incomplete" not in page
+    page = folded(sign_in(auditor).get(reverse("calibration:history", args=[record.point_id])))
+    assert f"Out of tolerance as it stood: {details}" in page
+
+
 # ---- in words ----
 @pytest.mark.parametrize(
     ("observed", "band", "signal", "output"),
@@ -155,9 +215,7 @@ def test_a_reading_without_level_has_an_output_and_a_reason(observed, why):
     ],
 )
 def test_the_words_name_the_output_and_where_a_failure_begins(observed, band, signal, output):
-    assert str(StoodFailed(Decimal(observed), band, signal)) == (
-        f"Failed as it stood: output at {output}"
-    )
+    assert output_text(Decimal(observed), band, signal) == f"output at {output}"
 
 
 DETAILS = (
@@ -254,7 +312,7 @@ def test_a_dead_transmitter_is_typed_in_without_a_level(send):
         ({"stands-0-applied": "4.3"}, "Give either the level or the reason why none is known."),
         ({"observed": ""}, "Give what the meter or the display reads."),
         ({"no_as_found_reason": ""}, "As-found readings are missing."),
-        ({"observed": "13.2"}, "shows no failure"),
+        ({"observed": "13.2"}, "neither a failure nor an error beyond the tolerance"),
     ],
 )
 def test_the_form_says_what_is_missing_and_keeps_what_was_typed(send, changed, said):

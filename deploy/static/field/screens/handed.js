@@ -1,7 +1,7 @@
 // Handed back: what became of the work, who approves it, what to print, and when the point is due next.
 
 import { dayText, el, facts, note, state } from "../dom.js";
-import { failureOf } from "../failure.js";
+import { stoodFailed } from "../failure.js";
 import { percentText } from "../judged.js";
 import { verdict } from "./facts.js";
 
@@ -26,7 +26,7 @@ export function handedScreen(app, work) {
 function stored(work, answer) {
   const { job } = work.facts;
   const next = answer.next ?? {};
-  const failed = failureOf(work);
+  const stood = stoodFailed(work);
   return [
     ...(answer.troubles ?? []).map((trouble) => note("warn", trouble.said)),
     el("div.stamped", {}, el("span.stamp", {}, `Stored as record ${answer.record}`)),
@@ -34,7 +34,7 @@ function stored(work, answer) {
       "section.sheet",
       {},
       el("h2", {}, "What was found and left"),
-      failed && note("bad", state("bad", "Failed as it stood:"), ` ${failed}.`),
+      stood && note("bad", state("bad", `${stood.head}:`), ` ${stood.details}.`),
       facts([
         ["As found", judged(answer.found, job, "missing")],
         ["As left", judged(answer.left, job, "as found")],
@@ -60,7 +60,7 @@ function stored(work, answer) {
           el(
             "li",
             {},
-            state("bad", failed ? "Found failed" : "Out of tolerance as found"),
+            state("bad", stood?.head ?? "Out of tolerance as found"),
             ": a finding is opened when it is approved; tell the shift today.",
           ),
         el("li", {}, dueText(next)),

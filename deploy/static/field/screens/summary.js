@@ -5,7 +5,7 @@ import { plusMinus, quantity, wrongNumber } from "../decimal.js";
 import { capital, onlyLooks } from "../course.js";
 import { percentText, stageOf } from "../judged.js";
 import { missing, screensOf } from "../work.js";
-import { failureOf } from "../failure.js";
+import { stoodFailed } from "../failure.js";
 import { readingsTable, stageState, stripOf } from "./result.js";
 import { ways } from "./frame.js";
 
@@ -22,7 +22,7 @@ export function summaryScreen(ctx) {
     else ctx.makeReady();
   };
   const found = onlyLooks(ctx.procedure) ? "stands" : "found";
-  const failed = failureOf(work);
+  const stood = stoodFailed(work);
   return {
     body: [
       lacks.length > 0
@@ -36,7 +36,7 @@ export function summaryScreen(ctx) {
         "section.sheet",
         {},
         el("h2", {}, "Result"),
-        failed && note("bad", state("bad", "Failed as it stood:"), ` ${failed}.`),
+        stood && note("bad", state("bad", `${stood.head}:`), ` ${stood.details}.`),
         stripOf(ctx),
         facts([
           ["As it stands", stageWords(ctx, "stands")],
