@@ -25,10 +25,11 @@ from calibration.drift.results import (
 )
 from calibration.drift.verdicts import Verdicts, tests_of, verdicts_of
 from calibration.metrology.backtest import robust_lines
+from calibration.metrology.bands import Band
 from calibration.metrology.crossing import Crossings, crossings
 from calibration.metrology.drift import OriginLine, through_origin
 from calibration.metrology.forecast import Forecast, forecast, is_dated
-from calibration.metrology.wander import Band, Outlook, outlook
+from calibration.metrology.wander import Outlook, outlook
 from plant.points.models import MeasuringPoint
 
 NEEDED = 2

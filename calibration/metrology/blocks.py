@@ -33,6 +33,14 @@ def map_parallel(work: Callable[[S], T], parts: Sequence[S]) -> list[T]:
         return list(pool.map(work, parts))
 
 
+def columns_of(values: np.ndarray, which: Any) -> np.ndarray:
+    """Some along the last axis: a slice, a mask, or places, which an index would find slowly."""
+    if isinstance(which, slice | int):
+        return values[..., which]
+    places = np.asarray(which)
+    return values.take(np.flatnonzero(places) if places.dtype == bool else places, axis=-1)
+
+
 def concatenate(parts: Sequence[T]) -> T:
     """One dataclass or named tuple of arrays from those of the blocks, along the last axis."""
     first: Any = parts[0]

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from calibration.metrology.blocks import columns_of
 from calibration.metrology.drift import CannotFit
 from plant.level.checks import LARGEST
 
@@ -47,7 +48,7 @@ class Histories:
 
     def columns(self, which: Any) -> Histories:
         """The same of some of the instruments: a slice, a mask or their places."""
-        return Histories(*(getattr(self, f.name)[..., which] for f in fields(self)))
+        return Histories(*(columns_of(getattr(self, f.name), which) for f in fields(self)))
 
     def without(self, aside: np.ndarray) -> Histories:
         """Set increments aside (K by N): a fresh level begins after each, the rate goes on."""

@@ -14,12 +14,16 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
 from calibration.metrology.blocks import concatenate, map_blocks
+from calibration.metrology.course import Course
 from calibration.metrology.drift import CannotFit
+from calibration.metrology.moments import Moments
 from calibration.metrology.wander import Outlook, checked_tolerance
 from plant.level.checks import BadArgument, limits_size, share
 
 LOWER, UPPER = 0.25, 5.0  # years
-_CLOSE = 1e-9  # of the interval
+_CLOSE = 1e-4  # of the interval; the third power of the last step is left
+_LOOKS = 6
+_MOST = 0.7  # share of a block
 _SEARCH = 16  # places between the bounds at which the rough answer looks
 _EXACT = 96  # the same where the rough answer did not lead there
 _PARTS, _TIMES = 16, 2  # then the span between two places is parted so many times
@@ -62,23 +66,31 @@ def longest(
     u = np.broadcast_to(np.asarray(u_next, dtype=float), len(of))
     if not (np.isfinite(u) & (u >= 0)).all():
         raise CannotFit("u_next", "it must be a number not below zero")
-    return concatenate(
-        map_blocks(
-            lambda part: _longest(of.columns(part), half[part], u[part], target, lower, upper),
-            len(of),
-        )
-    )
+    known = of.moments.read_with(u)
+
+    def one_block(part: slice) -> Longest:
+        some = of.columns(part), known.columns(part), half[part], u[part]
+        return _longest(*some, target, lower, upper)
+
+    return concatenate(map_blocks(one_block, len(of)))
 
 
 def _longest(
-    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, lower: float, upper: float
+    of: Outlook,
+    known: Moments,
+    half: np.ndarray,
+    u: np.ndarray,
+    target: float,
+    lower: float,
+    upper: float,
 ) -> Longest:
-    normal = _OneNormal.of(of, half, u)
-    reached = _reached(of, half, u, target, lower, normal)
-    rough = normal.first_below(target, np.geomspace(lower, upper, _SEARCH))
-    years, arrived = _sharpen(of, half, u, target, rough, normal)
-    # Mixture and normal agree that it never falls: no need to look closer.
-    capped = np.isnan(rough)
+    reached = _reached(of, half, u, target, lower, known)
+    rough = _OneNormal(known.mean, known.variance, half).first_below(
+        target, np.geomspace(lower, upper, _SEARCH)
+    )
+    years, arrived = _sharpen(of, half, u, target, rough)
+    # Mixture and normal agree that it never falls within the bounds: no need to look closer.
+    capped = np.isnan(rough) | (arrived & (years > upper))
     if capped.any():
         at = np.flatnonzero(capped)
         capped[at] = _inside(of, upper, half, u, at) >= target
@@ -95,55 +107,51 @@ def _longest(
 class _OneNormal(NamedTuple):
     """The normal of the mixture's mean and variance: a line and a cubic in time."""
 
-    mean: tuple[np.ndarray, ...]
-    variance: tuple[np.ndarray, ...]
+    mean: np.ndarray
+    variance: np.ndarray
     half: np.ndarray
-
-    @staticmethod
-    def of(of: Outlook, half: np.ndarray, u: np.ndarray) -> _OneNormal:
-        w = of.weights
-        m0, m1 = (w * of.levels).sum(axis=0), (w * of.rates).sum(axis=0)
-        off0, off1 = of.levels - m0, of.rates - m1
-        v0 = (w * (of.level_variances + off0**2)).sum(axis=0) + u**2
-        v1 = (w * (of.q + 2 * (of.ties + off0 * off1))).sum(axis=0)
-        v2 = (w * (of.rate_variances + off1**2)).sum(axis=0)
-        return _OneNormal((m0, m1), (v0, v1, v2, (w * of.changes).sum(axis=0) / 3), half)
 
     def at(self, h: Any) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance."""
         (m0, m1), (v0, v1, v2, v3) = self.mean, self.variance
         return m0 + m1 * h, v0 + h * (v1 + h * (v2 + h * v3))
 
-    def inside(self, h: Any) -> np.ndarray:
+    def is_below(self, h: Any, target: float) -> np.ndarray:
+        """Whether less than ``target`` lies within. One side tells, but where both matter."""
         mean, variance = self.at(h)
-        sd = np.sqrt(variance)
-        return np.asarray(ndtr((self.half - mean) / sd) - ndtr((-self.half - mean) / sd))
+        sd, size = np.sqrt(variance), np.abs(mean)
+        room = self.half - size
+        below = room < ndtri(target) * sd
+        at = np.flatnonzero(~below & (room < ndtri((1 + target) / 2) * sd))
+        far = (self.half[at] + size[at]) / sd[at]
+        below[at] = ndtr(room[at] / sd[at]) - ndtr(-far) < target
+        return np.asarray(below)
 
     def first_below(self, target: float, grid: np.ndarray) -> np.ndarray:
         """Years; NaN where it never falls below the target."""
         place = np.full(len(self.half), len(grid))
         for k in range(len(grid) - 1, 0, -1):
-            place[self.inside(grid[k]) < target] = k
+            place[self.is_below(grid[k], target)] = k
         falls = place < len(grid)
         place = np.minimum(place, len(grid) - 1)
         low, high = grid[place - 1], grid[place]
         for _ in range(4):
             middle = (low + high) / 2
-            below = self.inside(middle) < target
+            below = self.is_below(middle, target)
             low, high = np.where(below, low, middle), np.where(below, middle, high)
         return np.where(falls, (low + high) / 2, np.nan)
 
 
 def _reached(
-    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, lower: float, normal: _OneNormal
+    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, lower: float, known: Moments
 ) -> np.ndarray:
     """Whether the shortest interval reaches the target.
 
-    Chebyshev's inequality settles it for most: no more than v / room² lies outside.
+    Markov's inequality settles it for most: no more than the fourth moment by room⁴ lies outside.
     """
-    mean, variance = normal.at(lower)
+    mean, fourth = known.mean[0] + lower * known.mean[1], known.fourth_at(lower)
     room = half - np.abs(mean)
-    reached = (room > 0) & (variance <= (1 - target) * room * room)
+    reached = (room > 0) & (fourth <= (1 - target) * room**2 * room**2)
     at = np.flatnonzero(~reached)
     if at.size:
         reached[at] = _inside(of, lower, half, u, at) >= target
@@ -155,62 +163,38 @@ def _inside(
 ) -> np.ndarray:
     """P(next as found in tolerance) of some; of most it is quicker to look at all."""
     years = np.broadcast_to(ahead, len(of))
-    if at.size > 0.7 * len(of):
+    if at.size > _MOST * len(of):
         return of.probability_in(years, half, u)[at]
     return of.columns(at).probability_in(years[at], half[at], u[at])
 
 
 def _sharpen(
-    of: Outlook,
-    half: np.ndarray,
-    u: np.ndarray,
-    target: float,
-    rough: np.ndarray,
-    normal: _OneNormal,
+    of: Outlook, half: np.ndarray, u: np.ndarray, target: float, rough: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Secant iterations on the exact mixture, and which have arrived.
+    """Where the exact mixture falls below the target near the rough answer, and which have arrived.
 
-    In normal quantiles, where it is nearly straight.
+    By Halley's rule, which leaves about the third power of what was off.
     """
-    years = np.where(np.isnan(rough), 1.0, rough)
-    aim = ndtri(target)
-
-    def miss(at: np.ndarray) -> np.ndarray:
-        return _quantile(_inside(of, years, half, u, at)) - aim
-
-    arrived, at_before = np.zeros(len(of), dtype=bool), np.zeros(len(of))
-    going = np.flatnonzero(~np.isnan(rough))
-    before = years.copy()
-    at_before[going] = miss(going)
-    years = _second(years, at_before, normal)
-    off = np.ones(len(of))
-    for _ in range(5):
+    years, arrived = np.where(np.isnan(rough), 1.0, rough), ~(rough > 0)
+    for _ in range(_LOOKS):
+        going = np.flatnonzero(~arrived)
         if not going.size:
             break
-        now = miss(going)
-        moved = now != at_before[going]
-        by = np.where(moved, now - at_before[going], 1.0)
-        step = np.where(moved, now * (years[going] - before[going]) / by, 0.0)
-        before[going], at_before[going] = years[going], now
-        years[going] = np.clip(years[going] - step, 0.5 * years[going], 2 * years[going])
-        # What a secant leaves is about the product of what the two steps before it left.
-        left = np.abs(years[going] / before[going] - 1)
-        arrived[going] = (left * off[going] < _CLOSE) & (np.abs(now) < 0.01)
-        off[going] = left
-        going = going[~arrived[going]]
-    return years, arrived
+        now, near = years[going], _course(of, years, half, u, going)
+        step, miss = near.step_to(target)
+        years[going] = np.clip(now + step, 0.5 * now, 2 * now)
+        left = np.abs(years[going] / now - 1)
+        arrived[going] = (left < _CLOSE) & (np.abs(miss) < 0.01) & (near.slope < 0)
+    return years, arrived & (rough > 0)
 
 
-def _quantile(likely: np.ndarray) -> np.ndarray:
-    return np.asarray(ndtri(np.clip(likely, 1e-12, 1 - 1e-12)))
-
-
-def _second(years: np.ndarray, miss: np.ndarray, normal: _OneNormal) -> np.ndarray:
-    """Where to look next: by the slope that one normal has there, for the mixture's miss."""
-    slope = (_quantile(normal.inside(1.02 * years)) - _quantile(normal.inside(years))) / 0.02
-    falls = slope < 0
-    step = np.where(falls, miss / np.where(falls, slope, 1.0), -0.5 * miss)
-    return np.asarray(years * np.clip(1 - step, 0.7, 1.3))
+def _course(
+    of: Outlook, years: np.ndarray, half: np.ndarray, u: np.ndarray, at: np.ndarray
+) -> Course:
+    """Of some; of most it is quicker to look at all."""
+    if at.size > _MOST * len(of):
+        return Course(*(part[at] for part in Course.of(of, years, half, u)))
+    return Course.of(of.columns(at), years[at], half[at], u[at])
 
 
 def _by_parting(

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 
+from calibration.metrology.blocks import columns_of
+
 # Correlation of the errors at zero and at span, taken small: some of their drift is common. From 0
 # to 0.3 the chances of simulated fleets move by less than 0.005.
 TOGETHER = 0.15
@@ -34,9 +36,8 @@ class Readings:
     limit: np.ndarray
 
     def columns(self, which: Any) -> Readings:
-        return Readings(
-            self.at, self.shape[:, which], self.variance[:, which], self.limit[:, which]
-        )
+        rest = (columns_of(part, which) for part in (self.shape, self.variance, self.limit))
+        return Readings(self.at, *rest)
 
     def by_place(self) -> Readings:
         """One for all readings at each place, in order along the span."""
@@ -89,10 +90,10 @@ class NextTest:
 
     def columns(self, which: Any) -> NextTest:
         return NextTest(
-            self.zero[which],
-            self.span[which],
-            self.zero_variance[which],
-            self.span_variance[which],
+            columns_of(self.zero, which),
+            columns_of(self.span, which),
+            columns_of(self.zero_variance, which),
+            columns_of(self.span_variance, which),
             self.readings.columns(which),
         )
 

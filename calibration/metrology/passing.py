@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from calibration.metrology.blocks import concatenate, map_blocks
-from calibration.metrology.forecast import Moments, moments
+from calibration.metrology.blocks import columns_of, concatenate, map_blocks
+from calibration.metrology.moments import Moments
 from calibration.metrology.neighbours import by_neighbours
 from calibration.metrology.next_test import NextTest, Readings
 from calibration.metrology.shapes import AT, Shapes
@@ -67,8 +67,8 @@ class Passing:
         return Passing(
             self.zero.columns(which),
             self.span.columns(which),
-            self.gone[:, which],
-            self.shared[:, which],
+            columns_of(self.gone, which),
+            columns_of(self.shared, which),
             self.readings.columns(which),
         )
 
@@ -197,4 +197,4 @@ def passing(
     )
     # What each reading scatters by itself is counted reading by reading.
     shared = np.maximum(spread**2 - shapes.scatter, spread**2 / 16)
-    return Passing(moments(zero), moments(span), years, shared, readings.by_place())
+    return Passing(zero.moments, span.moments, years, shared, readings.by_place())

@@ -19,11 +19,12 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from calibration.metrology.bands import Band, mixture_band
 from calibration.metrology.blocks import blocks, concatenate
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.likelihood import node_weights
 from calibration.metrology.stage_visits import Visits, refuse
-from calibration.metrology.wander import Band, Prior, mixture_band
+from calibration.metrology.wander import Prior
 
 # Places in the state that a reading sees. The state: o, p, their rates, the visit's common errors.
 SIMULATED, WETTED = (0,), (0, 1)

@@ -19,17 +19,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Any, NamedTuple
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, stdtrit
+from scipy.special import ndtr
 
-from calibration.metrology.blocks import concatenate, map_blocks
+from calibration.metrology.bands import Band, mixture_band
+from calibration.metrology.blocks import columns_of, concatenate, map_blocks
 from calibration.metrology.drift import CannotFit
 from calibration.metrology.histories import Histories
 from calibration.metrology.likelihood import node_weights, sums
-from plant.level.checks import LARGEST, SMALLEST, BadArgument, limits_size, not_below_zero, numbers
+from calibration.metrology.moments import Moments, moments
+from plant.level.checks import LARGEST, SMALLEST, BadArgument, limits_size, not_below_zero
 
 Floats = Any
 # √q in tolerances per √year. From none to a walk that leaves the tolerance within a year.
@@ -77,7 +80,7 @@ class Prior:
 
     def of(self, family: np.ndarray) -> Prior:
         """One place an instrument, from one place a family and each instrument's family."""
-        return Prior(*(getattr(self, f.name)[..., family] for f in fields(self)))
+        return Prior(*(columns_of(getattr(self, f.name), family) for f in fields(self)))
 
     @property
     def of_steady_rate(self) -> Prior:
@@ -89,7 +92,7 @@ class Prior:
     def columns(self, part: slice | np.ndarray, n: int) -> Prior:
         """Of some of n instruments; what is one for all stays."""
         values = (getattr(self, f.name) for f in fields(self))
-        return Prior(*(v[..., part] if v.shape[-1] == n else v for v in values))
+        return Prior(*(columns_of(v, part) if v.shape[-1] == n else v for v in values))
 
 
 @limits_size("tolerance")
@@ -129,43 +132,6 @@ def checked_tolerance(tolerance: ArrayLike) -> np.ndarray:
 
 
 # ---- what follows from them ----
-class Band(NamedTuple):
-    """Centre, standard deviation and band of the mixture over q; one place an instrument."""
-
-    centre: np.ndarray
-    sd: np.ndarray
-    kurtosis: np.ndarray
-    dof: np.ndarray
-    factor: np.ndarray
-    lower: np.ndarray
-    upper: np.ndarray
-
-
-def mixture_band(
-    weights: np.ndarray, means: np.ndarray, variances: np.ndarray, confidence: float = 0.95
-) -> Band:
-    """Band of a mixture of normals (axis −2) by the t distribution of its variance and kurtosis.
-
-    Raises BadArgument for a confidence outside 0 to 1.
-    """
-    if not 0 < confidence < 1:
-        raise BadArgument("confidence", f"{confidence} is not between 0 and 1")
-    not_below_zero("weights", weights)
-    numbers("means", means)
-    not_below_zero("variances", variances)
-    centre = (weights * means).sum(axis=-2)
-    off2 = (means - centre[..., None, :]) ** 2
-    v = (weights * (variances + off2)).sum(axis=-2)
-    fourth = (weights * (3 * variances**2 + 6 * variances * off2 + off2**2)).sum(axis=-2)
-    excess = fourth / v**2 - 3
-    heavy = excess >= 1e-3
-    dof = np.where(heavy, 4 + 6 / np.where(heavy, excess, 1.0), np.inf)
-    shrink = np.sqrt(np.where(heavy, 1 - 2 / dof, 1.0))
-    factor = stdtrit(np.where(heavy, dof, 1e12), 0.5 + confidence / 2) * shrink
-    sd = np.sqrt(v)
-    return Band(centre, sd, excess, dof, factor, centre - factor * sd, centre + factor * sd)
-
-
 @dataclass(frozen=True)
 class Outlook:
     """Each instrument after its history and its prior. ``weights`` to ``changes``: J by N.
@@ -208,8 +174,21 @@ class Outlook:
         """Probability that the rate itself changes (N)."""
         return np.asarray((self.weights * (self.changes > 0)).sum(axis=0))
 
+    @cached_property
+    def moments(self) -> Moments:
+        """Of the true error, for all that asks for them."""
+        names = [f.name for f in fields(self)][:8]
+
+        def of_block(part: slice) -> Moments:
+            return moments(*(getattr(self, name)[:, part] for name in names))
+
+        return concatenate(map_blocks(of_block, len(self)))
+
     def columns(self, which: Any) -> Outlook:
-        return Outlook(*(getattr(self, f.name)[..., which] for f in fields(self)))
+        some = Outlook(*(columns_of(getattr(self, f.name), which) for f in fields(self)))
+        if "moments" in vars(self):
+            vars(some)["moments"] = self.moments.columns(which)
+        return some
 
     def parts(self, ahead: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of the true error for each law (…, J, N)."""

@@ -8,6 +8,7 @@ import numpy as np
 
 from calibration.metrology import (
     backtest,
+    bands,
     components,
     crossing,
     decision,
@@ -238,7 +239,7 @@ CALLS = [
     (wander.default_prior, {"tolerance": 1.0, "changing": 0.1}),
     (wander.checked_tolerance, {"tolerance": [1.0, 2.0]}),
     (
-        wander.mixture_band,
+        bands.mixture_band,
         {"weights": np.full((2, 1), 0.5), "means": np.array([[0.1], [0.2]])}
         | {"variances": np.array([[0.01], [0.02]]), "confidence": 0.95},
     ),
@@ -253,7 +254,7 @@ CALLS = [
     (backtest.robust_lines, {"years": READ["years"], "values": READ["as_found"]}),
     (crossing.probability_ever_out, {"of": OUTLOOK, "ahead": 1.0, "tolerance": 1.0}),
     (crossing.crossings, AHEAD | {"confidence": 0.95}),
-    (forecast.moments, {"of": OUTLOOK, "u_next": 0.05}),
+    (OUTLOOK.moments.read_with, {"u_next": 0.05}),
     (forecast.forecast, AHEAD),
     (
         intervals.propose,
@@ -353,6 +354,10 @@ NO_NUMBERS = {
     "shapes_of",
     "by_neighbours",
     "both_above",
+    "band_factor",
+    "degrees_of_freedom",
+    "columns_of",
+    "moments",
     "by_rays",
     "pass_of",
     "flag_jumps",

@@ -5,7 +5,7 @@ import pytest
 
 from calibration.metrology.crossing import crossings
 from calibration.metrology.drift import CannotFit
-from calibration.metrology.forecast import forecast, moments
+from calibration.metrology.forecast import forecast
 from calibration.metrology.histories import histories
 from calibration.metrology.wander import default_prior, outlook
 
@@ -27,7 +27,7 @@ def of():
 
 @pytest.mark.parametrize("years", [0.0, 0.3, 1.0, 2.5, 9.0])
 def test_the_band_by_moments_is_the_band_of_the_mixture(of, years):
-    centre, half = moments(of, U).band(years)
+    centre, half = of.moments.read_with(U).band(years)
     band = of.next_as_found(years, U)
     assert np.allclose(centre, band.centre, atol=1e-12)
     assert np.allclose(centre + half, band.upper, atol=2e-6)

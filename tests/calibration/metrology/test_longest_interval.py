@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
+from calibration.metrology.course import Course
 from calibration.metrology.longest_interval import _OneNormal, longest
 from calibration.metrology.wander import Outlook, default_prior, outlook
 from tests.bench.truths import TRUTHS, simulate
@@ -32,7 +33,8 @@ def test_an_upper_bound_decides_where_it_comes_before_the_fall_and_not_after(fle
 def test_the_search_starts_where_one_normal_of_the_same_mean_and_variance_falls(fleet):
     """To a hundredth of the time, but for one in a hundred that falls, rises and falls again."""
     every = np.ones(len(fleet))
-    normal = _OneNormal.of(fleet, TOLERANCE * every, U * every)
+    known = fleet.moments.read_with(U)
+    normal = _OneNormal(known.mean, known.variance, TOLERANCE * every)
     start = normal.first_below(TARGET, np.geomspace(0.25, 5.0, 16))
     falls = ~np.isnan(start)
     assert falls.sum() > 200
@@ -47,14 +49,36 @@ def test_the_search_starts_where_one_normal_of_the_same_mean_and_variance_falls(
 
 
 def test_an_interval_takes_few_looks_at_the_mixture(fleet, monkeypatch):
-    """Some five an instrument, where the certain way takes two hundred: a fleet is done at night."""
+    """Some three an instrument, where the certain way takes two hundred: a fleet is done at
+    night.
+    """
     looks = []
-    probability_in = Outlook.probability_in
+    parts = Outlook.parts
 
-    def counted(of, ahead, *rest):
+    def counted(of, ahead):
         looks.append(np.broadcast(np.empty(len(of)), np.asarray(ahead)).size)
-        return probability_in(of, ahead, *rest)
+        return parts(of, ahead)
 
-    monkeypatch.setattr(Outlook, "probability_in", counted)
+    monkeypatch.setattr(Outlook, "parts", counted)
     longest(fleet, TOLERANCE, U)
-    assert sum(looks) < 8 * len(fleet)
+    assert sum(looks) < 5 * len(fleet)
+
+
+def test_slope_and_bend_of_the_course_are_its_differences(fleet):
+    every = np.ones(len(fleet))
+    half, u, years, step = TOLERANCE * every, U * every, 1.5 * every, 1e-4
+    before, now, after = (Course.of(fleet, years + k * step, half, u) for k in (-1, 0, 1))
+    assert now.inside == pytest.approx(fleet.probability_in(years, half, u), abs=1e-12)
+    assert now.slope == pytest.approx((after.inside - before.inside) / (2 * step), abs=1e-6)
+    assert now.bend == pytest.approx((after.slope - before.slope) / (2 * step), abs=1e-6)
+
+
+@pytest.mark.parametrize("target", [0.3, 0.5, 0.8, 0.95, 0.99])
+def test_at_the_longest_interval_the_mixture_has_the_target(fleet, target):
+    found = longest(fleet, TOLERANCE, U, target=target, lower=0.05, upper=20.0)
+    inside = fleet.probability_in(found.years, TOLERANCE, U)
+    falls = found.reached & ~found.capped
+    assert falls.mean() > 0.5
+    assert inside[falls] == pytest.approx(target, abs=1e-8)
+    assert (inside[found.capped] >= target).all()
+    assert (inside[~found.reached] < target).all()
