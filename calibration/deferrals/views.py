@@ -112,7 +112,7 @@ def _risk(point: MeasuringPoint, until: dt.date | None) -> dict[str, Any]:
         "state": point.status(today),
         "run": point.interval_run(today),
         "trend": getattr(point, "trend", None),
-        "results": records[:SHOWN_RESULTS],
+        "results": list(records[:SHOWN_RESULTS]),
         "asked_on": until,
         **_chances(point, {"today": today, "due": point.next_due, "asked": until}),
     }

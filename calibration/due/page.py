@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import Exists, OuterRef
-from django.utils import timezone
 
 from calibration.due import reads as listing
 from calibration.due.forms import STATES
@@ -62,13 +62,20 @@ def counts(
     }
 
 
+@dataclass(frozen=True)
+class SiteWork:
+    """The work ahead of one site: no hours of two crews are ever added."""
+
+    site: Site
+    weeks: list[listing.WorkWeek]
+    crew_hours: Decimal
+
+
 def work_ahead(request: SignedRequest, shown: list[Site], days: Days) -> dict[str, Any]:
-    today = max(days.values(), default=timezone.now().date())
-    url = Address(request.GET).with_(without="state", week="")
-    return {
-        "weeks": listing.weeks_ahead((site.pk for site in shown), on=today, url=url),
-        "capacity": sum(site.crew_hours for site in shown),
-    }
+    address = Address(request.GET)
+    urls = {site.pk: address.with_(without="state", site=site.pk, week="") for site in shown}
+    weeks = listing.weeks_ahead({site.pk: days[site.pk] for site in shown}, urls)
+    return {"work": [SiteWork(site, weeks[site.pk], site.crew_hours) for site in shown]}
 
 
 def choices(shown: list[Site]) -> dict[str, Any]:

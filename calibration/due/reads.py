@@ -143,11 +143,11 @@ COUNTS = """
     CROSS JOIN LATERAL (SELECT c.condition = 3 AS by_calendar) k
 """
 WEEK_SUMS = """
-    SELECT greatest((next_due - %(monday)s::date) / 7, 0)
-            * (next_due >= %(monday)s::date)::int AS week,
-        sum(hours)::float, sum(points)
-    FROM plant_duecount
-    WHERE site_id = ANY(%(sites)s) AND next_due < %(monday)s::date + %(days)s GROUP BY 1
+    SELECT s.id, greatest((c.next_due - s.monday) / 7, 0) * (c.next_due >= s.monday)::int AS week,
+        sum(c.hours)::float, sum(c.points)
+    FROM unnest(%(sites)s::bigint[], %(mondays)s::date[]) AS s (id, monday)
+    JOIN plant_duecount c ON c.site_id = s.id AND c.next_due < s.monday + %(days)s
+    GROUP BY 1, 2
 """
 
 
@@ -163,19 +163,31 @@ def counts_of(days: Mapping[int, dt.date]) -> Counts:
     return Counts(*sums)
 
 
-def weeks_ahead(site_ids: Iterable[int], *, on: dt.date, url: str = "") -> list[WorkWeek]:
-    """Hours and points by week for a year from this week's Monday; what is overdue is work of this
-    week.
+def weeks_ahead(
+    days: Mapping[int, dt.date], urls: Mapping[int, str] | None = None
+) -> dict[int, list[WorkWeek]]:
+    """Hours and points of each site (id to its own day) by week, for a year from that week's
+    Monday; what is overdue is work of this week. One query.
+
+    urls: the address of a site's week, but for the day.
     """
-    monday = on - dt.timedelta(on.weekday())
-    params = {"sites": list(site_ids), "monday": monday, "days": 7 * WEEKS}
-    sums = {week: (hours, points) for week, hours, points in _fetch(WEEK_SUMS, params)}
-    weeks = []
-    for n in range(WEEKS):
-        starts_on = monday + dt.timedelta(7 * n)
-        hours, points = sums.get(n, (0.0, 0))
-        weeks.append(WorkWeek(starts_on, hours, points, f"{url}{starts_on}" if points else ""))
-    return weeks
+    mondays = {site: day - dt.timedelta(day.weekday()) for site, day in days.items()}
+    params = {"sites": list(mondays), "mondays": list(mondays.values()), "days": 7 * WEEKS}
+    sums = {
+        (site, week): (hours, points) for site, week, hours, points in _fetch(WEEK_SUMS, params)
+    }
+    return {
+        site: [
+            _week(monday, n, *sums.get((site, n), (0.0, 0)), url=(urls or {}).get(site, ""))
+            for n in range(WEEKS)
+        ]
+        for site, monday in mondays.items()
+    }
+
+
+def _week(monday: dt.date, n: int, hours: float, points: int, *, url: str) -> WorkWeek:
+    starts_on = monday + dt.timedelta(7 * n)
+    return WorkWeek(starts_on, hours, points, f"{url}{starts_on}" if points else "")
 
 
 # ---- rows ----
@@ -191,6 +203,8 @@ class Result(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class DueRow:
+    """``day``: today by the site's clock, from which all of it is told."""
+
     pk: int
     site_id: int
     tag: str
@@ -201,6 +215,7 @@ class DueRow:
     run: float | None
     hours: Any
     drift: float | None
+    day: dt.date
     crossing_on: dt.date | None
     job: str
     technician: str
@@ -302,6 +317,7 @@ def _row(row: StoredRow, days: Mapping[int, dt.date]) -> DueRow:
         run=None if row.off_on else interval_run(row.due_on, row.months, on=day),
         hours=row.hours,
         drift=_faster(row.zero, row.span),
+        day=day,
         crossing_on=row.crossing_on,
         job=row.job,
         technician=row.technician,

@@ -14,7 +14,7 @@ from django import template
 from django.utils.safestring import SafeString
 
 from calibration.due.reads import DueRow
-from calibration.templatetags.pictures import span_strip, tube, verdict
+from calibration.templatetags.pictures import limit_day, span_strip, tube, verdict
 from plant.quantities import day_text, number, percent
 from plant.templatetags.marks import status
 
@@ -83,12 +83,10 @@ def _result(row: DueRow) -> str:
 def _drift(row: DueRow) -> str:
     if row.drift is None:
         return NO_DRIFT
-    limit = ""
-    if row.crossing_on and row.result and row.crossing_on <= row.result.done_on:
-        limit = ' <span class="soft nowrap">could be out already</span>'
-    elif row.crossing_on:
-        limit = f' <span class="soft nowrap">limit {_day(row.crossing_on)}</span>'
-    return f"<span>{percent(row.drift)}{limit}</span>"
+    if row.crossing_on is None:
+        return f"<span>{percent(row.drift)}</span>"
+    limit = limit_day(row.crossing_on, row.day, row.result.done_on if row.result else None)
+    return f'<span>{percent(row.drift)} <span class="soft">{limit}</span></span>'
 
 
 def _day(on: dt.date) -> str:

@@ -6,6 +6,7 @@ is either a number formatted here or escaped by format_html.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -25,16 +26,15 @@ register.simple_tag(state)
 # ---- span strip: the tolerance band is always the same width, so rows compare at a glance ----
 CENTRE, HALF_BAND = 104.0, 44.0
 FURTHEST = 1.5  # tolerances; beyond this a mark stops at the edge as an arrow with its value
+FEW = 3  # readings; of more the least, the most and the worst are drawn
+MIDDLE, UPPER, LOWER = 12.0, 8.0, 17.0  # where marks stand; two lanes where it was adjusted
 STRIP = (
     '<svg class="strip{}" viewBox="0 0 208 24" role="img" aria-label="{}">'
-    '<path class="axis" d="M34 12H174"/><path class="tol" d="M60 4H148V20H60z"/>'
-    '<path class="edges" d="M60 2V22M148 2V22"/><path class="zero" d="M104 1V23"/>{}</svg>'
+    '<path class="axis" d="M34 12H174"/><path class="tol" d="M60 2H148V22H60z"/>'
+    '<path class="edges" d="M60 1V23M148 1V23"/><path class="zero" d="M104 1V23"/>{}</svg>'
 )
-# kind: radius, the circle drawn from its left edge, the diamond drawn from below its top
-SHAPES = {
-    "found": (4.2, "a4.2 4.2 0 1 0 8.4 0a4.2 4.2 0 1 0 -8.4 0z", "7l5 5l-5 5l-5 -5z"),
-    "left": (2.7, "a2.7 2.7 0 1 0 5.4 0a2.7 2.7 0 1 0 -5.4 0z", "8.5l3.5 3.5l-3.5 3.5l-3.5 -3.5z"),
-}
+# kind: radius of the circle, half the diagonal of the diamond
+SIZES = {"found": (4.2, 5.0), "left": (2.7, 3.5)}
 NO_ERROR = SafeString('<span class="soft">failed, no error known</span>')
 
 
@@ -45,15 +45,19 @@ def span_strip(
     """``{% span_strip found left tolerance %}``: errors in % of span, tolerance in % of span.
 
     Hollow marks are as found, filled ones as left; outside the band a mark turns into a diamond.
-    Values of None (no reading) are left out; a record without any error is one of a failure.
-    ``size``: "" or "large".
+    Of more than a few readings a bar reaches from the least to the most, with the mark at the
+    worst. As left equal to as found was not adjusted: both marks stand in one place. Values of None
+    (no reading) are left out; a record without any error is one of a failure. ``size``: "" or
+    "large".
     """
     founds = [float(error) for error in found if error is not None]
     lefts = [float(error) for error in left if error is not None]
     if not (founds or lefts) or not tolerance:
         return NO_ERROR
     band = float(tolerance)
-    marks = _marks(founds, band, "found") + _marks(lefts, band, "left")
+    is_split = bool(founds and lefts and founds != lefts)
+    upper, lower = (UPPER, LOWER) if is_split else (MIDDLE, MIDDLE)
+    marks = _lane(founds, band, "found", upper) + _lane(lefts, band, "left", lower)
     return format_html(
         STRIP,
         " " + size if size else "",
@@ -62,15 +66,33 @@ def span_strip(
     )
 
 
-def _marks(errors: Iterable[float], tolerance: float, kind: str) -> str:
+def _lane(errors: Sequence[float], tolerance: float, kind: str, y: float) -> str:
+    """Each of a few readings; of many their reach and the worst."""
+    if len(errors) <= FEW:
+        return _marks(errors, tolerance, kind, y)
+    low, high = (_place(end, tolerance) for end in (min(errors), max(errors)))
+    ends = f"M{low:.1f} {y - 3:.1f}v6M{high:.1f} {y - 3:.1f}v6"
+    reach = f'<path class="reach {kind}" d="M{low:.1f} {y:.1f}H{high:.1f}{ends}"/>'
+    return reach + _marks([max(errors, key=abs)], tolerance, kind, y)
+
+
+def _place(error: float, tolerance: float) -> float:
+    """Across the strip, and not beyond its edges."""
+    return CENTRE + max(-FURTHEST, min(FURTHEST, error / tolerance)) * HALF_BAND
+
+
+def _marks(errors: Iterable[float], tolerance: float, kind: str, y: float) -> str:
     """One path of circles inside the band and one of diamonds outside it."""
     inside, outside = "", ""
-    scale, start, circle, diamond = HALF_BAND / tolerance, *SHAPES[kind]
+    radius, half = SIZES[kind]
+    arc = f"a{radius} {radius} 0 1 0"
+    diamond = f"l{half:g} {half:g}l-{half:g} {half:g}l-{half:g} -{half:g}z"
     for error in errors:
+        x = _place(error, tolerance)
         if -tolerance <= error <= tolerance:
-            inside += f"M{CENTRE - start + error * scale:.1f} 12{circle}"
+            inside += f"M{x - radius:.1f} {y:.1f}{arc} {2 * radius:.1f} 0{arc} {-2 * radius:.1f} 0z"
         elif abs(error) <= FURTHEST * tolerance:
-            outside += f"M{CENTRE + error * scale:.1f} {diamond}"
+            outside += f"M{x:.1f} {y - half:.1f}{diamond}"
     drawn = f'<path class="{kind}" d="{inside}"/>' if inside else ""
     return f'{drawn}<path class="{kind} out" d="{outside}"/>' if outside else drawn
 
@@ -100,11 +122,18 @@ def strip_sentence(found: Sequence[float], left: Sequence[float], tolerance: flo
     """What the strip shows, for those who do not see it.
 
     >>> strip_sentence([-0.62, -0.3], [0.04], 0.5)
-    'as found −0.62 to −0.30, as left +0.04 % of span; tolerance ±0.50; 1 of 2 as found outside'
+    'as found −0.62 to −0.30, worst −0.62; as left +0.04 % of span; tolerance ±0.50; 1 of 2 as \
+found outside'
+    >>> strip_sentence([0.1], [0.1], 0.5)
+    'as found +0.10 % of span, not adjusted; tolerance ±0.50'
     """
-    groups = [(word, errors) for word, errors in (("as found", found), ("as left", left)) if errors]
-    ranges = ", ".join(f"{word} {_extent(errors, tolerance)}" for word, errors in groups)
-    text = f"{ranges} % of span; tolerance ±{number(tolerance, percent_decimals(tolerance))}"
+    is_same = bool(found) and list(found) == list(left)
+    groups = [("as found", found), ("as left", [] if is_same else left)]
+    groups = [(word, errors) for word, errors in groups if errors]
+    ranges = "; ".join(f"{word} {_extent(errors, tolerance)}" for word, errors in groups)
+    beside = ", not adjusted" if is_same else ""
+    limit = number(tolerance, percent_decimals(tolerance))
+    text = f"{ranges} % of span{beside}; tolerance ±{limit}"
     for word, errors in groups:
         outside = sum(abs(error) > tolerance for error in errors)
         if outside:
@@ -114,7 +143,8 @@ def strip_sentence(found: Sequence[float], left: Sequence[float], tolerance: flo
 
 def _extent(errors: Sequence[float], tolerance: float) -> str:
     low, high = percent(min(errors), tolerance), percent(max(errors), tolerance)
-    return low if low == high else f"{low} to {high}"
+    worst = percent(max(errors, key=abs), tolerance)
+    return low if low == high else f"{low} to {high}, worst {worst}"
 
 
 # ---- interval tube ----
@@ -163,6 +193,35 @@ def hatch(x: float, y: float, width: float, height: float, step: float) -> str:
     return "".join(strokes)
 
 
+# ---- a day on which a limit is met: its flag is filled once it has passed ----
+FLAG = '<svg viewBox="0 0 16 16" aria-hidden="true"><path d="M3 15V1l10 4 -10 4"/></svg>'
+
+
+@register.simple_tag
+def limit_day(on: dt.date | None, today: dt.date, tested_on: dt.date | None = None) -> SafeString:
+    """``{% limit_day trend.crossing_on today %}``: the first day on which the 95 % band of the next
+    as found meets the tolerance. A day that has passed has another word, shape and colour.
+
+    tested_on: of the last result; the band may meet the tolerance from there on.
+    """
+    if on is None:
+        return SafeString('<span class="soft">no limit day within 10 years</span>')
+    if tested_on is not None and on <= tested_on:
+        return flagged("could be out already", is_past=True)
+    word = "limit passed" if on < today else "limit"
+    return flagged(f"{word} {day_text(on)}", is_past=on < today)
+
+
+@register.simple_tag
+def flagged(text: str, is_past: bool) -> SafeString:
+    """``{% flagged row.note row.is_past %}``: words that say of a day that it has passed or comes,
+    with its flag.
+    """
+    return format_html(
+        '<span class="limit{}">{}{}</span>', " past" if is_past else "", SafeString(FLAG), text
+    )
+
+
 # ---- states ----
 VERDICT_KINDS = {"pass": "ok", "fail": "bad", "inconclusive": "doubt"}
 
@@ -181,31 +240,47 @@ def scaled(value: Any, by: float, decimals: int, signed: bool = True) -> str:
 
 
 # ---- workload ----
-LOAD_WIDTH, LOAD_HEIGHT, LOAD_FLOOR = 1040.0, 150.0, 124.0
+LOAD_WIDTH, LOAD_HEIGHT, LOAD_TOP, LOAD_FLOOR = 1080.0, 156.0, 22.0, 130.0
+LOAD_LEFT = 48.0  # room for the hours on the axis
+HOURS = (1, 2, 4, 5, 8, 10, 20, 40, 50, 80, 100, 200, 400, 500, 1000)  # between two lines
 
 
 @register.inclusion_tag("calibration/due/_workload.html")
-def workload(weeks: Sequence[WorkWeek], capacity: Any) -> dict[str, Any]:
-    """``{% workload weeks capacity %}``: hours due by week, with a table.
+def workload(weeks: Sequence[WorkWeek], capacity: Any, site: str = "") -> dict[str, Any]:
+    """``{% workload weeks capacity site.name %}``: hours due by week on an axis, with a table.
 
     The crew's hours (``capacity`` a week, or None) are a dashed line; a week above them differs
     by colour and hatching.
     """
     limit = float(capacity or 0)
     peak = max([limit, *(week.hours for week in weeks)], default=0.0) or 1.0
-    step = LOAD_WIDTH / max(len(weeks), 1)
-    high = (LOAD_FLOOR - 24) / peak
-    bars = [_bar(week, i * step, step * 0.76, high, limit) for i, week in enumerate(weeks)]
+    step = (LOAD_WIDTH - LOAD_LEFT) / max(len(weeks), 1)
+    high = (LOAD_FLOOR - LOAD_TOP) / peak
+    bars = [
+        _bar(week, LOAD_LEFT + i * step, step * 0.76, high, limit) for i, week in enumerate(weeks)
+    ]
     over = sum(1 for week in weeks if limit and week.hours > limit)
     return {
         "bars": SafeString("".join(bars)),
+        "hours": _hour_lines(peak, high),
         "months": _months(weeks, step),
         "capacity": limit,
         "capacity_y": f"{LOAD_FLOOR - limit * high:.1f}",
         "lines": SafeString("".join(_week_line(week, limit) for week in weeks if week.points)),
         "over": over,
-        "sentence": _load_sentence(weeks, limit, over),
+        "site": site,
+        "sentence": _load_sentence(weeks, limit, over, site),
     }
+
+
+def _hour_lines(peak: float, high: float) -> list[tuple[str, str]]:
+    """The axis: about four lines, each with its height and its hours."""
+    step = next((hours for hours in HOURS if 4 * hours >= peak), peak / 4)
+    count = int(peak / step)
+    return [
+        (f"{LOAD_FLOOR - n * step * high:.1f}", f"{number(n * step, 0)} h")
+        for n in range(count + 1)
+    ]
 
 
 def _bar(week: WorkWeek, x: float, width: float, high: float, limit: float) -> str:
@@ -253,17 +328,20 @@ def _months(weeks: Sequence[WorkWeek], step: float) -> list[tuple[str, str]]:
         month = (week.starts_on.year, week.starts_on.month)
         if month != last:
             name = MONTHS[month[1] - 1]
-            marks.append((f"{i * step:.1f}", f"{name} {month[0]}" if month[1] == 1 else name))
+            marks.append(
+                (f"{LOAD_LEFT + i * step:.1f}", f"{name} {month[0]}" if month[1] == 1 else name)
+            )
             last = month
     # A month that shows only its last week or two would have its name run into the next one's.
-    if len(marks) > 1 and float(marks[1][0]) - float(marks[0][0]) < 32:
+    if len(marks) > 1 and float(marks[1][0]) - float(marks[0][0]) < 36:
         del marks[0]
     return marks
 
 
-def _load_sentence(weeks: Sequence[WorkWeek], limit: float, over: int) -> str:
+def _load_sentence(weeks: Sequence[WorkWeek], limit: float, over: int, site: str) -> str:
     total = sum(week.hours for week in weeks)
-    text = f"Hours of work due by week, {len(weeks)} weeks, {number(total, 0)} h in all"
+    where = f" at {site}" if site else ""
+    text = f"Hours of work due by week{where}, {len(weeks)} weeks, {number(total, 0)} h in all"
     return f"{text}; {over} above the crew's {number(limit, 1)} h" if limit else text
 
 

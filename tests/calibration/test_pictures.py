@@ -11,7 +11,14 @@ import pytest
 from django.template import Context, Template
 
 from calibration.due.reads import WorkWeek
-from calibration.templatetags.pictures import hatch, span_strip, tube, verdict, workload
+from calibration.templatetags.pictures import (
+    hatch,
+    limit_day,
+    span_strip,
+    tube,
+    verdict,
+    workload,
+)
 from plant.points.status import Status
 from plant.templatetags.marks import STATES, plate, state, status
 
@@ -24,8 +31,8 @@ def paths(svg):
 def test_marks_stand_where_their_errors_are():
     drawn = paths(span_strip([0.25], [-0.5], Decimal("0.5")))
     # The band runs from 60 to 148 whatever the tolerance; a circle starts at its left edge.
-    assert drawn["found"].startswith("M121.8 12")  # 104 + 22 - 4.2
-    assert drawn["left"].startswith("M57.3 12")  # 60 - 2.7: on the limit is inside
+    assert drawn["found"].startswith("M121.8 8.0")  # 104 + 22 - 4.2
+    assert drawn["left"].startswith("M57.3 17.0")  # 60 - 2.7: on the limit is inside
 
 
 def test_band_has_the_same_width_for_every_tolerance():
@@ -44,12 +51,69 @@ def test_mark_beyond_the_strip_becomes_an_arrow_with_its_value():
     assert re.findall(r"<text[^>]*>([^<]*)", strip) == ["−12.4", "+1.92"]
 
 
+MANY = [-0.1, 0.05, 0.2, 0.3, -0.35]
+
+
+def test_of_many_readings_the_least_the_most_and_the_worst_are_drawn():
+    drawn = paths(span_strip(MANY, [0.0, 0.05, 0.1, 0.15], 0.5))
+    # From 104 - 0.7 * 44 to 104 + 0.6 * 44; one ring, at the worst.
+    assert drawn["reach found"].startswith("M73.2 8.0H130.4")
+    assert drawn["found"].startswith("M69.0 8.0")
+    assert drawn["found"].count("M") == 1
+    assert drawn["reach left"].startswith("M104.0 17.0H117.2")
+    assert drawn["left"].startswith("M114.5 17.0")
+
+
+def test_of_a_few_readings_each_is_drawn():
+    drawn = paths(span_strip(MANY[:3], [], 0.5))
+    assert drawn["found"].count("M") == 3
+    assert "reach found" not in drawn
+
+
+def test_the_worst_of_many_outside_the_band_is_a_diamond():
+    drawn = paths(span_strip([*MANY, -0.6], [], 0.5))
+    assert "found out" in drawn
+    assert "found" not in drawn
+    assert drawn["reach found"].startswith("M51.2 12.0")
+
+
+def test_readings_not_adjusted_stand_in_one_place():
+    drawn = paths(span_strip([0.1, 0.2], [0.1, 0.2], 0.5))
+    rings, dots = (re.findall(r"M[\d.]+ ([\d.]+)", drawn[kind]) for kind in ("found", "left"))
+    assert set(rings) == set(dots) == {"12.0"}
+    assert "not adjusted; tolerance" in span_strip(MANY, MANY, 0.5)
+
+
 def test_strip_says_in_words_what_it_shows():
     strip = span_strip([-0.62, None, -0.3], [-0.05, 0.04], 0.5)
     assert (
-        'aria-label="as found −0.62 to −0.30, as left −0.05 to +0.04 % of span; '
-        'tolerance ±0.50; 1 of 2 as found outside"'
+        'aria-label="as found −0.62 to −0.30, worst −0.62; as left −0.05 to +0.04, worst −0.05 '
+        '% of span; tolerance ±0.50; 1 of 2 as found outside"'
     ) in strip
+
+
+# ---- a day on which a limit is met ----
+def test_a_limit_day_that_has_passed_differs_in_word_and_tone_from_one_that_comes():
+    today = date(2026, 11, 30)
+    passed, ahead = limit_day(date(2026, 4, 21), today), limit_day(date(2031, 2, 3), today)
+    assert "limit passed 21 Apr 2026" in passed
+    assert 'class="limit past"' in passed  # the flag is filled and in the bad colour
+    assert "limit 3 Feb 2031" in ahead
+    assert 'class="limit"' in ahead
+    assert passed.count("<svg") == ahead.count("<svg") == 1
+
+
+def test_a_band_that_met_the_tolerance_at_the_last_result_says_so():
+    day = date(2026, 4, 21)
+    assert "could be out already" in limit_day(day, date(2026, 11, 30), tested_on=day)
+
+
+def test_a_limit_day_of_today_has_not_passed():
+    assert 'class="limit"' in limit_day(date(2026, 11, 30), date(2026, 11, 30))
+
+
+def test_no_limit_day_is_said():
+    assert "no limit day within 10 years" in limit_day(None, date(2026, 11, 30))
 
 
 @pytest.mark.parametrize(("found", "tolerance"), [([], 0.5), ([None], 0.5), ([0.1], None)])
@@ -116,6 +180,27 @@ def test_week_above_capacity_is_hatched_and_told():
     assert shown["bars"].count("<rect") == 2  # a week without work has no bar
     assert shown["bars"].count('class="hatch"') == 1
     assert "Week from 30 Nov 2026: 12.0 h, 12 points, over the crew&#x27;s 10.0 h" in shown["bars"]
+
+
+@pytest.mark.parametrize(
+    ("peak", "said"),
+    [
+        (2, ["0 h", "1 h", "2 h"]),
+        (15, ["0 h", "4 h", "8 h", "12 h"]),
+        (70, ["0 h", "20 h", "40 h", "60 h"]),
+        (2000, ["0 h", "500 h", "1000 h", "1500 h", "2000 h"]),
+    ],
+)
+def test_workload_has_hours_on_its_axis(peak, said):
+    shown = workload(weeks([peak, 1]), None)
+    assert [text for _, text in shown["hours"]] == said
+    heights = [float(y) for y, _ in shown["hours"]]
+    assert heights == sorted(heights, reverse=True)
+    assert min(heights) >= 22
+
+
+def test_workload_names_the_site_for_those_who_do_not_see_it():
+    assert "by week at Marram Point, " in workload(weeks([4]), 10, "Marram Point")["sentence"]
 
 
 def test_workload_names_each_month_once_and_without_collision():

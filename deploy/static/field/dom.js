@@ -77,8 +77,8 @@ export function strip(label, size = "large") {
     "svg",
     { class: `strip ${size}`, viewBox: "0 0 208 24", role: "img", "aria-label": label },
     svg("path", { class: "axis", d: "M34 12H174" }),
-    svg("path", { class: "tol", d: "M60 4H148V20H60z" }),
-    svg("path", { class: "edges", d: "M60 2V22M148 2V22" }),
+    svg("path", { class: "tol", d: "M60 2H148V22H60z" }),
+    svg("path", { class: "edges", d: "M60 1V23M148 1V23" }),
     svg("path", { class: "zero", d: "M104 1V23" }),
     svg("g", { "data-marks": true }),
   );

@@ -12,9 +12,11 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from calibration.approval import acts as approval_acts
+from calibration.drift.models import Trend
 from calibration.jobs import acts as jobs
 from calibration.jobs.models import Job
 from calibration.records import acts as records
+from plant.people.models import Appointment
 from plant.points.models import MeasuringPoint
 from tests import makers
 from tests.bench import fleet
@@ -182,6 +184,39 @@ def test_filters_narrow_by_text_area_duty_and_principle(show, today):
     assert tags(show(f"?area={quay.tank.area_id}")) == ["LT-1"]
     assert tags(show("?duty=safety")) == ["LT-1"]
     assert tags(show("?principle=radar")) == ["LT-2"]
+
+
+@pytest.mark.parametrize(
+    ("days", "tested", "said"),
+    [
+        (-20, 400, 'class="limit past"'),
+        (900, 400, 'class="limit"'),
+        (-400, 400, "could be out already"),
+    ],
+)
+def test_a_limit_day_that_has_passed_looks_different(show, today, days, tested, said):
+    point = makers.an_equipped_point("LT-1", due_on=today)
+    device = point.installations.get().transmitter
+    makers.an_unsaved_record(point, today - dt.timedelta(tested), device, found_errors=[0.1]).save()
+    Trend.objects.create(
+        site=point.site, point=point, transmitter=device, results=3, zero_rate=0.1,
+        crossing_on=today + dt.timedelta(days), crossing_of="zero",
+    )  # fmt: skip
+    assert said in show()
+
+
+def test_two_sites_have_two_pictures_of_their_work(show, today, site, planner):
+    other = makers.a_site("N", "Neelghat")
+    Appointment.objects.create(
+        person=planner, site=other, role="planner", starts_on=makers.LONG_AGO
+    )
+    makers.a_point("LT-1", due_on=today)
+    makers.a_point("LT-2", tank=makers.a_tank(site=other), due_on=today)
+    html = show()
+    assert html.count('<svg class="load"') == 2
+    assert "by week at Marram Point, " in html
+    assert "by week at Neelghat, " in html
+    assert re.search(rf"site={other.pk}&amp;week=|week=[\d-]+&amp;site={other.pk}", html)
 
 
 def test_a_week_of_the_workload_opens_its_points(show, today):

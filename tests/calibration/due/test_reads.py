@@ -70,7 +70,8 @@ def test_a_week_runs_from_monday_to_sunday_and_the_first_holds_what_is_overdue(s
     due_in(-40, "LT-1", job_hours=Decimal("1.5"))
     due_in(4, "LT-2", job_hours=Decimal(2))  # Sunday
     due_in(5, "LT-3", job_hours=Decimal(4))  # the next Monday
-    first, second, third, *_ = weeks = weeks_ahead([site.pk], on=DAY, url="?week=")
+    weeks = weeks_ahead({site.pk: DAY}, {site.pk: "?week="})[site.pk]
+    first, second, third, *_ = weeks
     assert len(weeks) == WEEKS
     assert first == (MONDAY, 3.5, 2, "?week=2026-11-02")
     assert second == (MONDAY + dt.timedelta(7), 4.0, 1, "?week=2026-11-09")
@@ -80,8 +81,19 @@ def test_a_week_runs_from_monday_to_sunday_and_the_first_holds_what_is_overdue(s
 def test_the_year_ahead_ends_after_fifty_two_weeks(site):
     due_in(52 * 7 - 3, "LT-1")  # the Sunday of the last week
     due_in(52 * 7 - 2, "LT-2")
-    weeks = weeks_ahead([site.pk], on=DAY)
+    weeks = weeks_ahead({site.pk: DAY})[site.pk]
     assert sum(week.points for week in weeks) == weeks[-1].points == 1
+
+
+def test_the_hours_of_two_sites_are_never_added(site, django_assert_num_queries):
+    other = a_site("N", "Neelghat")
+    due_in(4, "LT-1", job_hours=Decimal(2))
+    a_calibrated_point("LT-2", tank=a_tank(site=other), due_on=DAY, job_hours=Decimal(3))
+    a_week_on = DAY + dt.timedelta(7)  # its own day: what is due today is overdue there
+    with django_assert_num_queries(1):
+        weeks = weeks_ahead({site.pk: DAY, other.pk: a_week_on})
+    assert [weeks[pk][0].hours for pk in (site.pk, other.pk)] == [2.0, 3.0]
+    assert weeks[other.pk][0].starts_on == MONDAY + dt.timedelta(7)
 
 
 def test_a_week_opens_what_its_bar_counts(site):
