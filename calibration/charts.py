@@ -7,13 +7,15 @@ or the same chart would differ by a day between time zones.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from plant.quantities import percent_decimals
+from calibration.chart_marks import EDGE, TOLERANCE, Mark, Spec, key_of
+from plant.quantities import percent, percent_decimals, with_unit
 
-Spec = dict[str, Any]
 Number = float | int
 
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
@@ -21,21 +23,81 @@ PLUS_MINUS = "datum.value == 0 ? '0' : format(datum.value, '+.{}f')"
 
 
 # ---- what charts of errors share ----
-def tolerance_band(tolerance: Number) -> list[Spec]:
-    """The band from −tolerance to +tolerance, and its two edges."""
-    rows = [{"low": -tolerance, "high": tolerance}]
-    edges = [{"at": -tolerance}, {"at": tolerance}]
+LABEL_ROOM = 20  # pixels outside the tolerance, or the furthest mark, where a word fits
+
+
+@dataclass(frozen=True)
+class ErrorScale:
+    """Errors in % of span from ``low`` to ``high`` over so many pixels."""
+
+    low: float
+    high: float
+    height: int
+
+    def pixels(self, difference: float) -> float:
+        return difference * self.height / (self.high - self.low)
+
+
+def error_scale(values: Iterable[Number], tolerance: Number, height: int) -> ErrorScale:
+    """Wide enough for the values, the tolerance and the words outside it."""
+    every = [float(value) for value in values]
+    low, high = min([-tolerance, *every]), max([tolerance, *every])
+    room = (high - low) * LABEL_ROOM / (height - 2 * LABEL_ROOM)
+    return ErrorScale(low - room, high + room, height)
+
+
+def tolerance_band(tolerance: Number, between: tuple[str, str] | None = None) -> list[Spec]:
+    """The band from −tolerance to +tolerance, and its two edges; all along, or ``between`` two ISO
+    days.
+    """
+    ends = {"from": between[0], "to": between[1]} if between else {}
+    along = {"x": {"field": "from"}, "x2": {"field": "to"}} if between else {}
+    return [
+        {
+            "data": {"values": [{"low": -tolerance, "high": tolerance} | ends]},
+            "mark": TOLERANCE.spec(),
+            "encoding": {"y": {"field": "low"}, "y2": {"field": "high"}} | along,
+        },
+        {
+            "data": {"values": [{"at": at} | ends for at in (-tolerance, tolerance)]},
+            "mark": EDGE.spec(),
+            "encoding": {"y": {"field": "at"}} | along,
+        },
+    ]
+
+
+def tolerance_words(tolerance: Number, since: str = "") -> list[Spec]:
+    """The values of the edges, outside the band: above and below it, or before the ISO day on which
+    it begins.
+    """
+    layers: list[Spec] = []
+    for at in (-tolerance, tolerance):
+        rows = [{"at": at, "since": since, "text": _edge_text(at)}]
+        look: Spec = {"align": "left", "x": 4, "baseline": "top", "dy": 5}
+        if at > 0:
+            look |= {"baseline": "bottom", "dy": -4}
+        place: Spec = {"y": {"field": "at"}}
+        if since:
+            look = {"align": "right", "baseline": "middle", "dx": -8}
+            place["x"] = {"field": "since"}
+        layers += words(rows, place, color="var(--ink)", **look)
+    return layers
+
+
+def _edge_text(limit: Number) -> str:
+    return with_unit(f"tolerance {percent(limit, abs(limit))}", "%")
+
+
+def words(rows: list[Spec], encoding: Spec, **look: Any) -> list[Spec]:
+    """The ``text`` of each row, where the encoding puts it; what lies behind it is cleared."""
+    clear = {"stroke": "var(--sheet)", "strokeWidth": 4, "color": "var(--sheet)"}
     return [
         {
             "data": {"values": rows},
-            "mark": {"type": "rect", "color": "var(--band)"},
-            "encoding": {"y": {"field": "low"}, "y2": {"field": "high"}},
-        },
-        {
-            "data": {"values": edges},
-            "mark": {"type": "rule", "stroke": "var(--band-edge)"},
-            "encoding": {"y": {"field": "at"}},
-        },
+            "mark": {"type": "text", "lineBreak": "\n"} | look | more,
+            "encoding": encoding | {"text": {"field": "text"}},
+        }
+        for more in (clear, {})
     ]
 
 
@@ -44,16 +106,24 @@ def zero_line() -> Spec:
     return {"data": {"values": [{"at": 0}]}, "mark": mark, "encoding": {"y": {"field": "at"}}}
 
 
-def error_axis(title: str, tolerance: Number) -> Spec:
+def error_axis(title: str, tolerance: Number, scale: ErrorScale) -> Spec:
     """Signed errors, with the digits that a tolerance deserves."""
     digits = percent_decimals(tolerance)
     axis = {"labelExpr": PLUS_MINUS.format(digits), "grid": True, "tickCount": 6, "domain": False}
-    scale = {"zero": True, "nice": False, "padding": 8}
-    return {"field": "y", "type": "quantitative", "title": title, "axis": axis, "scale": scale}
+    return {
+        "field": "y",
+        "type": "quantitative",
+        "title": title,
+        "axis": axis,
+        "scale": {"domain": [scale.low, scale.high], "nice": False, "zero": False},
+    }
 
 
-def layered(layers: list[Spec], *, x: Spec, y: Spec, height: int) -> Spec:
-    """Layers on common axes, in the look's hairlines. Each layer names its own fields."""
+def layered(layers: list[Spec], *, x: Spec, y: Spec, height: int, key: Iterable[Mark] = ()) -> Spec:
+    """Layers on common axes, in the look's hairlines. Each layer names its own fields.
+
+    key: the marks that the key beneath the chart names.
+    """
     for layer in layers:
         encoding = layer["encoding"]
         for channel, whole in (("x", x), ("y", y)):
@@ -67,6 +137,7 @@ def layered(layers: list[Spec], *, x: Spec, y: Spec, height: int) -> Spec:
         "background": None,
         "layer": layers,
         "config": _config(),
+        **key_of(key),
     }
 
 

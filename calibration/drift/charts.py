@@ -1,42 +1,85 @@
-"""The drift of a transmitter as a picture."""
+"""The drift of a transmitter as a picture, in two views.
+
+As it stood: errors as found and as left, each adjustment an arrow. Adjustments taken out: what it
+drifted, summed over the visits. In both the forecast goes on from the last as left.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-from calibration.charts import Number, Spec, error_axis, layered, tolerance_band, zero_line
+from calibration.chart_marks import EXPECTED, FOUND, LEFT, TOLERANCE, Mark
+from calibration.charts import (
+    ErrorScale,
+    Number,
+    Spec,
+    error_axis,
+    error_scale,
+    layered,
+    tolerance_band,
+    tolerance_words,
+    zero_line,
+)
+from calibration.drift.chart_days import NamedDay, day_lines, named_days
+from calibration.drift.chart_parts import (
+    ADJUSTED,
+    ADJUSTMENT,
+    FAILURE,
+    NEW_LEVEL,
+    NEXT_FOUND,
+    NOT_COUNTED,
+    SUMMED,
+    Ahead,
+    adjusted_days,
+    adjustments,
+    failures,
+    forecast,
+    found_and_left,
+    found_groups,
+    legs,
+    new_levels,
+    summed,
+)
 from calibration.drift.reads import Drift
-from plant.quantities import day_text, percent
+from calibration.drift.visits import Visit
 
 POINTS_OF_LINE = 60
-NEW_LEVEL = "new level"
+HEIGHT = 270
+FURTHEST = 3  # tolerances; a wider band is cut there, so that the results stay readable
+
+AS_IT_STOOD, TAKEN_OUT = "as-it-stood", "taken-out"
+VIEWS = {AS_IT_STOOD: "as it stood", TAKEN_OUT: "adjustments taken out"}
 
 
-def chart_of(drift: Drift, *, today: dt.date, due: dt.date) -> Spec:
-    """Results so far; from the last one on the expected drift and the 95 % band of the next as
-    found.
+def chart_of(
+    drift: Drift,
+    visits: Sequence[Visit],
+    *,
+    view: str,
+    today: dt.date,
+    due: dt.date,
+    failed_on: Sequence[dt.date] = (),
+) -> Spec:
+    """One view of a drift that has a forecast, with all results as they stood. failed_on: the days
+    on which a reading was in a failure band.
     """
     days = _days_ahead(drift, today, due)
     band = drift.ahead(days)
-    on = drift.crossing_on
-    is_shown = on is not None and drift.days[-1] < on <= days[-1]
-    # The first level begins with the history; only later ones are marked.
-    levels = [day for day, new in zip(drift.days[1:], drift.fresh[1:], strict=True) if new]
+    ahead = Ahead(
+        [day.isoformat() for day in days],
+        band.centre[:, 0].tolist(),
+        band.lower[:, 0].tolist(),
+        band.upper[:, 0].tolist(),
+    )
+    named = named_days(today, due, drift.crossing_on, until=days[-1])
     return drift_chart(
-        found_on=[day.isoformat() for day in drift.days],
-        found=drift.values,
-        line_on=[day.isoformat() for day in days],
-        line=band.centre[:, 0].tolist(),
-        band_low=band.lower[:, 0].tolist(),
-        band_high=band.upper[:, 0].tolist(),
+        visits,
+        ahead,
         tolerance=drift.tolerance,
-        crossing_on=on.isoformat() if on and is_shown else None,
-        was_out=drift.out,
-        adjusted_on=[
-            day.isoformat() for day, was in zip(drift.days, drift.adjusted, strict=True) if was
-        ],
-        levels=[(day.isoformat(), NEW_LEVEL) for day in levels],
+        view=view,
+        named=named,
+        failed_on=failed_on,
     )
 
 
@@ -57,149 +100,96 @@ def _days_ahead(drift: Drift, today: dt.date, due: dt.date) -> list[dt.date]:
 
 # ---- the picture ----
 def drift_chart(
+    visits: Sequence[Visit],
+    ahead: Ahead | None = None,
     *,
-    found_on: Sequence[str],
-    found: Sequence[Number],
-    line_on: Sequence[str] = (),
-    line: Sequence[Number] = (),
-    band_low: Sequence[Number] = (),
-    band_high: Sequence[Number] = (),
     tolerance: Number,
-    crossing_on: str | None = None,
-    was_out: Sequence[bool] = (),
-    adjusted_on: Sequence[str] = (),
-    levels: Sequence[tuple[str, str]] = (),
+    view: str = AS_IT_STOOD,
+    named: Sequence[NamedDay] = (),
+    failed_on: Sequence[dt.date] = (),
 ) -> Spec:
-    """Accumulated drift against time with tolerance, fitted line, 95 % band and crossing day.
+    """Errors, or their drift summed, against time; values in % of span.
 
-    Days are ISO dates, values in % of span; line, band_low and band_high share line_on's length.
-    was_out: per result, whether it was found out of tolerance; not given, none was. adjusted_on:
-    days of an adjustment. levels: (day, word) where a new level begins, as after a jump.
+    ahead: the forecast from the last visit on. named: days named above the plot. failed_on: days of
+    a failure, marked along its top.
     """
-    every = [*found_on, *line_on, *([crossing_on] if crossing_on else [])]
-    layers = [
+    shown = ahead or Ahead()
+    if view == TAKEN_OUT:
+        visits = [visit for visit in visits if visit.is_counted]
+    drawn = _taken_out if view == TAKEN_OUT else _as_it_stood
+    scale = _scale(visits, shown, tolerance, view)
+    last = dt.date.fromisoformat(shown.on[-1]) if shown.on else visits[-1].day
+    title = "Drift, % of span" if view == TAKEN_OUT else "Error, % of span"
+    return layered(
+        [
+            *drawn(visits, shown, tolerance, scale),
+            *failures(failed_on),
+            *day_lines(named, visits[0].day, last),
+        ],
+        x=_time_axis(),
+        y=error_axis(title, tolerance, scale),
+        height=HEIGHT,
+        key=[*_key(visits, shown, view), *([FAILURE] if failed_on else [])],
+    )
+
+
+def _as_it_stood(
+    visits: Sequence[Visit], ahead: Ahead, tolerance: Number, scale: ErrorScale
+) -> list[Spec]:
+    return [
         *tolerance_band(tolerance),
         zero_line(),
-        *_fit(line_on, line, band_low, band_high),
-        *_adjustments(adjusted_on),
-        *_levels(levels),
-        _results(found_on, found, tolerance, was_out or [False] * len(found)),
-        *_crossing(crossing_on, every),
+        *forecast(ahead),
+        *tolerance_words(tolerance),
+        *new_levels(visits),
+        *legs(visits),
+        *adjustments(visits, scale),
+        *found_and_left(visits, tolerance),
     ]
-    y = error_axis("Drift, % of span", tolerance)
-    return layered(layers, x=_time_axis(), y=y, height=270)
 
 
-def _fit(
-    days: Sequence[str], line: Sequence[Number], low: Sequence[Number], high: Sequence[Number]
+def _taken_out(
+    visits: Sequence[Visit], ahead: Ahead, tolerance: Number, scale: ErrorScale
 ) -> list[Spec]:
-    if not days:
-        return []
-    rows = [
-        {"on": on, "low": lower, "high": upper, "fit": fit}
-        for on, lower, upper, fit in zip(days, low, high, line, strict=True)
-    ]
-    area = {"type": "area", "color": "var(--accent)", "opacity": 0.17, "clip": True}
-    stroke = {"type": "line", "color": "var(--accent)", "strokeWidth": 2, "clip": True}
+    """The tolerance is shaded over the forecast only: a sum is not compared with it."""
+    between = (ahead.on[0], ahead.on[-1]) if ahead.on else None
     return [
-        {
-            "data": {"values": rows},
-            "mark": area,
-            "encoding": {"x": {"field": "on"}, "y": {"field": "low"}, "y2": {"field": "high"}},
-        },
-        {
-            "data": {"values": rows},
-            "mark": stroke,
-            "encoding": {"x": {"field": "on"}, "y": {"field": "fit"}},
-        },
+        *(tolerance_band(tolerance, between) if between else []),
+        zero_line(),
+        *forecast(ahead),
+        *(tolerance_words(tolerance, between[0]) if between else []),
+        *new_levels(visits),
+        *summed(visits, tolerance),
+        *adjusted_days(visits),
     ]
 
 
-def _results(
-    days: Sequence[str], values: Sequence[Number], tolerance: Number, was_out: Sequence[bool]
-) -> Spec:
-    rows = [
-        {
-            "on": on,
-            "day": _day(on),
-            "value": value,
-            "text": percent(value, tolerance),
-            "outside": out,
-        }
-        for on, value, out in zip(days, values, was_out, strict=True)
-    ]
-    return {
-        "data": {"values": rows},
-        "mark": {"type": "point", "filled": True, "size": 75, "opacity": 1, "strokeWidth": 1.8},
-        "encoding": {
-            "x": {"field": "on"},
-            "y": {"field": "value"},
-            "tooltip": _tooltip("text", "Drift"),
-            "fill": {"value": "var(--sheet)"},
-            "stroke": _if_outside("var(--bad)", "var(--ink)"),
-            "shape": _if_outside("diamond", "circle"),
-        },
-    }
+def _scale(visits: Sequence[Visit], ahead: Ahead, tolerance: Number, view: str) -> ErrorScale:
+    if view == TAKEN_OUT:
+        known = [visit.value for visit in visits]
+    else:
+        known = [value for visit in visits for value in (visit.found, visit.left)]
+    results = [value for value in known if value is not None]
+    furthest = max([FURTHEST * tolerance, *map(abs, results)])
+    band = [min(max(value, -furthest), furthest) for value in (*ahead.low, *ahead.high)]
+    return error_scale([*results, *band], tolerance, HEIGHT)
 
 
-def _adjustments(days: Sequence[str]) -> list[Spec]:
-    if not days:
-        return []
-    mark = {"type": "point", "shape": "triangle-up", "filled": True, "size": 50, "yOffset": -5}
-    return [
-        {
-            "data": {"values": [_word(on, "adjusted") for on in days]},
-            "mark": mark | {"color": "var(--edge)", "opacity": 1, "y": "height"},
-            "encoding": {"x": {"field": "on"}, "tooltip": _tooltip("value", "What")},
-        }
-    ]
-
-
-def _levels(levels: Sequence[tuple[str, str]]) -> list[Spec]:
-    if not levels:
-        return []
-    rows = [_word(on, word) for on, word in levels]
-    rule = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 3]}
-    text = {"type": "text", "align": "left", "dx": 5, "y": 19, "color": "var(--soft)"}
-    return [
-        {"data": {"values": rows}, "mark": rule, "encoding": {"x": {"field": "on"}}},
-        {
-            "data": {"values": rows},
-            "mark": text,
-            "encoding": {"x": {"field": "on"}, "text": {"field": "value"}},
-        },
-    ]
-
-
-def _word(on: str, word: str) -> Spec:
-    return {"on": on, "day": _day(on), "value": word}
-
-
-def _crossing(on: str | None, every: Sequence[str]) -> list[Spec]:
-    """The day on which the band meets the tolerance; its words stand where there is room."""
-    if on is None:
-        return []
-    late = sum(day < on for day in every) * 2 > len(every)
-    rows = [{"on": on, "text": f"band meets tolerance\n{_day(on)}"}]
-    rule = {"type": "rule", "stroke": "var(--bad)", "strokeDash": [5, 4], "strokeWidth": 1.5}
-    text = {
-        "type": "text",
-        "align": "right" if late else "left",
-        "dx": -6 if late else 6,
-        "y": "height",
-        "dy": -34,
-        "lineBreak": "\n",
-        "color": "var(--bad)",
-        "fontWeight": 600,
-    }
-    return [
-        {"data": {"values": rows}, "mark": rule, "encoding": {"x": {"field": "on"}}},
-        {
-            "data": {"values": rows},
-            "mark": text,
-            "encoding": {"x": {"field": "on"}, "text": {"field": "text"}},
-        },
-    ]
+def _key(visits: Sequence[Visit], ahead: Ahead, view: str) -> Iterator[Mark]:
+    """The marks that the chart has, in the order of reading."""
+    taken_out = view == TAKEN_OUT
+    yield from (mark for mark, _ in found_groups(visits, SUMMED if taken_out else FOUND))
+    if not taken_out:
+        yield LEFT
+    if any(visit.adjusted for visit in visits):
+        yield ADJUSTED if taken_out else ADJUSTMENT
+    if any(visit.fresh for visit in visits[1:]):
+        yield NEW_LEVEL
+    if not all(visit.is_counted for visit in visits):
+        yield NOT_COUNTED
+    if ahead.on:
+        yield from (EXPECTED, NEXT_FOUND)
+    yield TOLERANCE
 
 
 def _time_axis() -> Spec:
@@ -207,18 +197,6 @@ def _time_axis() -> Spec:
         "field": "on",
         "type": "temporal",
         "title": None,
-        "scale": {"type": "utc", "padding": 10},
+        "scale": {"type": "utc", "padding": 10, "nice": False},
         "axis": {"grid": False, "tickCount": 6, "labelOverlap": True},
     }
-
-
-def _tooltip(field: str, title: str) -> list[Spec]:
-    return [{"field": "day", "title": "Day"}, {"field": field, "title": title}]
-
-
-def _if_outside(outside: str, inside: str) -> Spec:
-    return {"condition": {"test": "datum.outside", "value": outside}, "value": inside}
-
-
-def _day(on: str) -> str:
-    return day_text(dt.date.fromisoformat(on))

@@ -8,7 +8,7 @@ jump without a cause begins a new level, and the rate goes on.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from calibration.drift.results import (
     results_of,
 )
 from calibration.drift.verdicts import Verdicts, tests_of, verdicts_of
+from calibration.drift.visits import Visit
 from calibration.metrology.backtest import robust_lines
 from calibration.metrology.bands import Band
 from calibration.metrology.crossing import Crossings, crossings
@@ -49,8 +50,8 @@ class Drift:
     the last as left.
 
     ``found``: as it was read, % of span; None where it was not. ``out``: beyond the tolerance as
-    found. ``fresh``: a new level begins there, so that the sum takes nothing over. ``outlook``:
-    None with too few results.
+    found. ``failed``: by its verdict. ``fresh``: a new level begins there, so that the sum takes
+    nothing over. ``outlook``: None with too few results.
     """
 
     end: str
@@ -62,6 +63,7 @@ class Drift:
     left: list[float | None]
     adjusted: list[bool]
     out: list[bool]
+    failed: list[bool]
     fresh: list[bool]
     outlook: Outlook | None = None
     u_next: float = 0.0
@@ -71,11 +73,27 @@ class Drift:
 
     @classmethod
     def empty(cls, end: str, tolerance: float) -> Drift:
-        return cls(end, tolerance, [], [], [], [], [], [], [], [])
+        return cls(end, tolerance, [], [], [], [], [], [], [], [], [])
 
     @property
     def results(self) -> int:
         return len(self.days)
+
+    @property
+    def visits(self) -> list[Visit]:
+        """Those that the trend rests on."""
+        columns = (
+            self.days,
+            self.records,
+            self.values,
+            self.found,
+            self.left,
+            self.adjusted,
+            self.out,
+            self.failed,
+            self.fresh,
+        )
+        return [Visit(*row) for row in zip(*columns, strict=True)]
 
     @property
     def rate(self) -> tuple[float, float, float]:
@@ -124,18 +142,31 @@ class Drift:
 
 @dataclass(frozen=True)
 class PointTrend:
+    """floor: the least chance of passing that the policy allows; 0 where nothing is installed."""
+
     tolerance_percent: float
     transmitter_id: int | None
     family_id: int | None
     zero: Drift
     span: Drift
     verdicts: Verdicts | None = None
+    floor: float = 0.0
 
     def chance(self, day: dt.date) -> float | None:
         """Of passing, found on that day; None where not both ends give dates."""
         if self.verdicts is None:
             return None
         return float(self.verdicts.chance(np.array([(day - DAY_0).days]))[0])
+
+    def days_below(self, chances: Sequence[float]) -> list[dt.date | None]:
+        """The first day on which the chance of passing is below each of these; None where it is not
+        within ten years, or not known.
+        """
+        if self.verdicts is None:
+            return [None] * len(chances)
+        same = self.verdicts.some(np.zeros(len(chances), dtype=int))
+        days = same.first_days_below(np.array(chances))
+        return [None if np.isnan(day) else date_of(int(day)) for day in days]
 
     @property
     def results(self) -> int:
@@ -166,7 +197,8 @@ def trend_of(point: MeasuringPoint) -> PointTrend:
         verdicts = verdicts_of(points, histories, fit, dated, own, families)
     zero = _drift(0, row, results, histories, fit)
     span = _drift(1, row, results, histories, fit)
-    return PointTrend(row.tolerance, row.transmitter_id, row.family_id, zero, span, verdicts)
+    floor = float(points.floor[0])
+    return PointTrend(row.tolerance, row.transmitter_id, row.family_id, zero, span, verdicts, floor)
 
 
 def _drift(
@@ -195,6 +227,7 @@ def _drift(
         _or_none(left),
         results.adjusted[rows].tolist(),
         (np.abs(np.nan_to_num(found)) > point.tolerance).tolist(),
+        results.found_out[rows].tolist(),
         fresh.tolist(),
     )
     column = histories.column[end, 0] if histories else -1

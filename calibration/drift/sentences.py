@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from calibration.drift.reads import NEEDED, Drift
 from calibration.drift.results import DAYS_PER_YEAR
 from calibration.drift.stages import Stage
+from calibration.drift.visits import Visit
 from calibration.metrology.crossing import probability_ever_out
 from calibration.metrology.families import FEWEST_OTHERS
-from plant.quantities import day_text, percent, percent_of_span, plural_text, probability_text
+from plant.quantities import (
+    day_text,
+    percent,
+    percent_of_span,
+    plural_text,
+    plus_minus,
+    probability_text,
+)
 
 HORIZON_YEARS = 10
 CHANGING = 0.5  # above this probability that the rate changes the page asks for the cause
@@ -40,24 +49,57 @@ def _meets(drift: Drift, today: dt.date) -> str:
         return f"The 95 % band stays inside the tolerance for the next {HORIZON_YEARS} years."
     if on <= drift.days[-1]:
         return "The 95 % band was already outside the tolerance at the last result."
-    return f"The 95 % band {'met' if on < today else 'meets'} the tolerance on {day_text(on)}."
+    return f"The 95 % band {limit_words(on, today)} on {day_text(on)}."
+
+
+def limit_words(on: dt.date, today: dt.date) -> str:
+    """Of the day on which the band meets the tolerance: a past day reads otherwise than a coming
+    one.
+    """
+    return "met the tolerance" if on < today else "reaches the tolerance"
+
+
+def summary(drift: Drift, visits: Sequence[Visit], today: dt.date, *, taken_out: bool) -> str:
+    """The picture for those who do not see it; the table beneath has each result."""
+    if taken_out:
+        visits = [visit for visit in visits if visit.is_counted]
+    first, last = day_text(visits[0].day), day_text(visits[-1].day)
+    out = sum(visit.out for visit in visits)
+    aside = sum(not visit.is_counted for visit in visits)
+    parts = [
+        f"{plural_text(len(visits), 'result')} at {drift.end} from {first} to {last}",
+        f"{aside} of them not in the trend" if aside else "",
+        _reach("drift with adjustments taken out", [visit.value for visit in visits], drift)
+        if taken_out
+        else _reach("as found", [visit.found for visit in visits], drift),
+        f"{out} found out of tolerance" if out else "none found out of tolerance",
+        f"adjusted {plural_text(sum(visit.adjusted for visit in visits), 'time')}",
+        f"tolerance {plus_minus(drift.tolerance)} of span",
+    ]
+    return f"{', '.join(part for part in parts if part)}. {sentence(drift, today)}"
+
+
+def _reach(name: str, values: Iterable[float | None], drift: Drift) -> str:
+    known = [value for value in values if value is not None]
+    if not known:
+        return ""
+    low, high = (percent(end, drift.tolerance) for end in (min(known), max(known)))
+    return f"{name} {low} to {high} % of span"
 
 
 def figures_of(drift: Drift, *, due: dt.date) -> list[Figure]:
-    """None of them is a date that the results cannot carry."""
+    """How the rate was computed. None of them is a date that the results cannot carry."""
     figures = [
         ("Source of the rate", _source(drift)),
         ("Steady or wandering", _walk(drift)),
-        *_changing_rate(drift),
         *_cross_checks(drift),
     ]
     if not drift.dated:
         return figures
     return [
-        ("When due", _on(drift, due)),
-        ("Crossing day", _crossing_days(drift)),
-        ("Out before it is due", _ever(drift, due)),
         *figures,
+        ("Expected drift", _expected(drift)),
+        ("Out before it is due", _ever(drift, due)),
     ]
 
 
@@ -108,39 +150,20 @@ def _walk(drift: Drift) -> str:
     )
 
 
-def _changing_rate(drift: Drift) -> list[Figure]:
-    """Only where the rate more likely changes than not: a caution, and what to do about it."""
+def caution_of(drift: Drift) -> str:
+    """Where the rate more likely changes than not, that, and what to do about it; else ""."""
     likely = float(drift.known_outlook.changing[0])
     if likely <= CHANGING:
-        return []
-    text = (
-        f"its rate is changing, with a probability of {probability_text(likely)}; the band is "
+        return ""
+    return (
+        f"Its rate is changing, with a probability of {probability_text(likely)}; the band is "
         "wider for it. Look for the cause, such as a coating, wear or moisture, before the "
-        "interval is lengthened"
-    )
-    return [("Changing rate", text)]
-
-
-def _on(drift: Drift, due: dt.date) -> str:
-    day = max(due, drift.days[-1])
-    band = drift.ahead([day])
-    low, high = (percent(float(end[0, 0]), drift.tolerance) for end in (band.lower, band.upper))
-    likely = probability_text(drift.in_tolerance(day))
-    return (
-        f"{drift.end} found in tolerance on {day_text(day)} with a probability of {likely}; 95 % "
-        f"band {low} to {high} % of span"
+        "interval is lengthened."
     )
 
 
-def _crossing_days(drift: Drift) -> str:
-    """2.5, 50 and 97.5 % of being out; any of them may never come."""
-    crossings = drift.crossings()
-    early, middle, late = (_day(drift, float(day[0])) for day in crossings.out)
-    line = _day(drift, float(crossings.line[0]))
-    return (
-        f"the expected drift meets the tolerance {line}; probability of being out 2.5 % {early}, "
-        f"50 % {middle}, 97.5 % {late}"
-    )
+def _expected(drift: Drift) -> str:
+    return f"meets the tolerance {_day(drift, float(drift.crossings().line[0]))}"
 
 
 def _day(drift: Drift, years: float) -> str:

@@ -16,7 +16,7 @@ from calibration.arrays import BigInts, Days, Floats, Ints, Packed, execute
 from calibration.drift.histories import ENDS, EndHistories, families_of, histories_of
 from calibration.drift.results import DAYS_PER_YEAR, Points, Results, points_of, results_of
 from calibration.drift.verdicts import Verdicts, tests_of, verdicts_of
-from calibration.metrology.doubt import FIRST, LAST, first_below
+from calibration.metrology.doubt import first_below
 from calibration.metrology.forecast import Forecast, forecast
 from calibration.metrology.intervals import as_found_probability
 from calibration.metrology.shapes import FamilyShapes, OwnTests
@@ -149,10 +149,7 @@ def _set_verdicts(
     some = verdicts if here.size == len(verdicts) else verdicts.some(here)
     at = np.searchsorted(places, some.place)
     in_tolerance[at] = some.chance(points.due[some.place])
-    found = some.first_below(points.floor[some.place], FIRST, LAST)
-    years = np.where(found.reached, found.years, 0.0)
-    days = some.day + np.ceil(years * DAYS_PER_YEAR)
-    doubt_on[at] = np.where(found.reached & found.capped, np.nan, days)
+    doubt_on[at] = some.first_days_below(points.floor[some.place])
 
 
 def _doubt_days(judgement: Judgement, at: np.ndarray, there: np.ndarray) -> np.ndarray:

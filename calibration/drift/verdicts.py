@@ -8,6 +8,7 @@ import numpy as np
 
 from calibration.drift.histories import EndHistories
 from calibration.drift.results import DAYS_PER_YEAR, Points, Results
+from calibration.metrology.doubt import FIRST, LAST
 from calibration.metrology.passing import FirstBelow, Passing, passing
 from calibration.metrology.shapes import FamilyShapes, OwnTests, own_tests, shapes_of
 from calibration.metrology.wander import Outlook
@@ -45,6 +46,15 @@ class Verdicts:
     def first_below(self, chance: np.ndarray | float, lower: float, upper: float) -> FirstBelow:
         """As Passing has it, in years after the last visit."""
         return self.of.first_below(chance, lower, upper)
+
+    def first_days_below(self, chance: np.ndarray) -> np.ndarray:
+        """The first day (M) on which the chance is below what is given, counted from DAY_0: that of
+        the last visit where it is below from the start, NaN where it is not within LAST years.
+        """
+        found = self.first_below(chance, FIRST, LAST)
+        years = np.where(found.reached, found.years, 0.0)
+        days = self.day + np.ceil(years * DAYS_PER_YEAR)
+        return np.where(found.reached & found.capped, np.nan, days)
 
 
 def tests_of(points: Points, results: Results) -> OwnTests:

@@ -51,6 +51,6 @@ def jump(request: SignedRequest, pk: int) -> HttpResponse:
     context = {
         "question": question,
         "may_answer": may(request.user, "answer step", question.site_id),
-        **drift_context(point, end=question.end, today=point.site.day_of(now)),
+        **drift_context(point, request.GET, end=question.end, today=point.site.day_of(now)),
     }
     return page(request, "calibration/drift/step.html", form, **context)

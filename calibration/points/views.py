@@ -49,7 +49,7 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
     )
     present = next((row for row in installations if row.removed_on is None), None)
     today = point.site.day_of(timezone.now())
-    drift = drift_context(point, end=request.GET.get("of", ""), today=today)
+    drift = drift_context(point, request.GET, today=today)
     context = {
         "point": point,
         "lines": POINT.lines(point),
@@ -91,6 +91,6 @@ def transmitter(request: SignedRequest, pk: int) -> HttpResponse:
     if present:
         today = device.site.day_of(timezone.now())
         point = present.point
-        context |= drift_context(point, end=request.GET.get("of", ""), today=today)
+        context |= drift_context(point, request.GET, today=today)
         context |= {"point": point, "state": point.status(today), **probe_of(device, point)}
     return render(request, "calibration/points/transmitter.html", context)

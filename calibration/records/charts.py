@@ -2,14 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-from calibration.charts import Number, Spec, error_axis, layered, tolerance_band, zero_line
+from calibration.chart_marks import TOLERANCE, Mark
+from calibration.charts import (
+    Number,
+    Spec,
+    error_axis,
+    error_scale,
+    layered,
+    tolerance_band,
+    tolerance_words,
+    zero_line,
+)
 from plant.quantities import percent
 
 Curve = Sequence[tuple[Number, Number]]  # (applied in % of span, error in % of span)
-Runs = Sequence[tuple[str, str, Curve]]  # as found or as left, rising or falling, its points
+HEIGHT = 250
+
+UP, DOWN = "M12 2.5 18 13H6z", "M12 13.5 6 3h12z"
+POINT = {"filled": True, "size": 80, "opacity": 1, "stroke": "var(--ink)", "strokeWidth": 1.6}
+
+
+def _mark(name: str, path: str, shape: str, fill: str) -> Mark:
+    return Mark(name, "point", path, POINT | {"shape": shape, "fill": fill})
+
+
+# Hollow as found, filled as left; rising readings point up, falling ones down.
+FOUND_UP = _mark("as found, rising", UP, "triangle-up", "var(--sheet)")
+FOUND_DOWN = _mark("as found, falling", DOWN, "triangle-down", "var(--sheet)")
+LEFT_UP = _mark("as left, rising", UP, "triangle-up", "var(--ink)")
+LEFT_DOWN = _mark("as left, falling", DOWN, "triangle-down", "var(--ink)")
+RISING = Mark("rising", "line", "M1 8H23", {"color": "var(--edge)", "strokeWidth": 1.3})
+FALLING = Mark("falling", "line", "M1 8H23", RISING.look | {"strokeDash": [5, 3]})
+GUARD = Mark(
+    "limit of acceptance",
+    "rule",
+    "M1 8H23",
+    {"stroke": "var(--band-edge)", "strokeWidth": 1, "strokeDash": [5, 3]},
+)
 
 
 def error_curve(
@@ -26,94 +58,66 @@ def error_curve(
 
     guard: width of a guard band, whose inner edges are drawn dashed.
     """
-    runs = (
-        ("as found", "rising", found_up),
-        ("as found", "falling", found_down),
-        ("as left", "rising", left_up),
-        ("as left", "falling", left_down),
-    )
-    values = {"values": list(_rows(runs, tolerance))}
+    curves = [
+        (mark, curve)
+        for mark, curve in (
+            (FOUND_UP, found_up),
+            (FOUND_DOWN, found_down),
+            (LEFT_UP, left_up),
+            (LEFT_DOWN, left_down),
+        )
+        if curve
+    ]
+    guarded = _guard(tolerance, guard)
     layers = [
         *tolerance_band(tolerance),
-        *_guard(tolerance, guard),
+        *guarded,
         zero_line(),
-        _lines(values),
-        _points(values),
+        *tolerance_words(tolerance),
+        *(_line(mark, curve) for mark, curve in curves),
+        *(_points(mark, curve, tolerance) for mark, curve in curves),
     ]
-    y = error_axis("Error, % of span", tolerance)
-    return layered(layers, x=_applied_axis(runs), y=y, height=250)
-
-
-def _rows(runs: Runs, tolerance: Number) -> Iterator[Spec]:
-    for state, direction, curve in runs:
-        for order, (applied, error) in enumerate(curve):
-            yield {
-                "state": state,
-                "direction": direction,
-                "applied": applied,
-                "error": error,
-                "order": order,
-                "run": f"{state}, {direction}",
-                "value": percent(error, tolerance),
-            }
+    errors = [error for _, curve in curves for _, error in curve]
+    y = error_axis("Error, % of span", tolerance, error_scale(errors, tolerance, HEIGHT))
+    key = [*(mark for mark, _ in curves), *([GUARD] if guarded else []), TOLERANCE]
+    return layered(layers, x=_applied_axis(curves), y=y, height=HEIGHT, key=key)
 
 
 X = {"field": "applied", "type": "quantitative"}
 
 
-def _lines(values: Spec) -> Spec:
-    falling = {"test": "datum.direction == 'falling'", "value": [5, 3]}
+def _line(mark: Mark, curve: Curve) -> Spec:
+    rows = [{"applied": at, "error": error, "order": n} for n, (at, error) in enumerate(curve)]
     return {
-        "data": values,
-        "mark": {"type": "line", "color": "var(--edge)", "strokeWidth": 1.3},
-        "encoding": {
-            "x": X,
-            "y": {"field": "error"},
-            "detail": {"field": "run"},
-            "strokeDash": {"condition": falling, "value": [1, 0]},
-            "order": {"field": "order"},
-        },
+        "data": {"values": rows},
+        "mark": (FALLING if mark in (FOUND_DOWN, LEFT_DOWN) else RISING).spec(),
+        "encoding": {"x": X, "y": {"field": "error"}, "order": {"field": "order"}},
     }
 
 
-def _points(values: Spec) -> Spec:
-    mark = {"type": "point", "stroke": "var(--ink)", "size": 80, "strokeWidth": 1.6, "opacity": 1}
+def _points(mark: Mark, curve: Curve, tolerance: Number) -> Spec:
+    rows = [
+        {"applied": at, "error": error, "run": mark.name, "value": percent(error, tolerance)}
+        for at, error in curve
+    ]
+    tooltip: list[dict[str, Any]] = [
+        {"field": "run", "title": "Reading"},
+        {"field": "applied", "title": "Applied, %"},
+        {"field": "value", "title": "Error, % of span"},
+    ]
     return {
-        "data": values,
-        "mark": mark | {"filled": True},
-        "encoding": {
-            "x": X,
-            "y": {"field": "error"},
-            "tooltip": [
-                {"field": "run", "title": "Reading"},
-                {"field": "applied", "title": "Applied, %"},
-                {"field": "value", "title": "Error, % of span"},
-            ],
-            "shape": _scale("direction", ["rising", "falling"], ["triangle-up", "triangle-down"]),
-            "fill": _scale("state", ["as found", "as left"], ["var(--sheet)", "var(--ink)"]),
-        },
+        "data": {"values": rows},
+        "mark": mark.spec(),
+        "encoding": {"x": X, "y": {"field": "error"}, "tooltip": tooltip},
     }
 
 
-def _applied_axis(runs: Runs) -> Spec:
-    applied = [value for _, _, curve in runs for value, _ in curve]
+def _applied_axis(curves: Sequence[tuple[Mark, Curve]]) -> Spec:
+    applied = [value for _, curve in curves for value, _ in curve]
     return X | {
         "title": "Applied, % of span",
-        "scale": {"domain": [min([0, *applied]), max([100, *applied])]},
+        "scale": {"domain": [min([0, *applied]), max([100, *applied])], "nice": False},
         "axis": {"grid": False, "tickCount": 5},
-    }
-
-
-def _scale(field: str, domain: list[str], range_: list[Any]) -> Spec:
-    """A nominal encoding with its legend."""
-    legend: Spec = {"title": None, "orient": "bottom", "symbolStrokeColor": "var(--ink)"}
-    if field != "state":
-        legend["symbolFillColor"] = "var(--soft)"
-    return {
-        "field": field,
-        "type": "nominal",
-        "scale": {"domain": domain, "range": range_},
-        "legend": legend,
     }
 
 
@@ -121,6 +125,5 @@ def _guard(tolerance: Number, guard: Number) -> list[Spec]:
     """The limits of acceptance inside the tolerance; none where the band would take it all."""
     if not 0 < guard < tolerance:
         return []
-    mark = {"type": "rule", "stroke": "var(--band-edge)", "strokeDash": [5, 3]}
     edges = [{"at": guard - tolerance}, {"at": tolerance - guard}]
-    return [{"data": {"values": edges}, "mark": mark, "encoding": {"y": {"field": "at"}}}]
+    return [{"data": {"values": edges}, "mark": GUARD.spec(), "encoding": {"y": {"field": "at"}}}]

@@ -35,7 +35,7 @@ def test_the_list_leads_to_what_does_not_fit(question, planner, sign_in):
 def test_one_shows_its_drift_and_the_point_asks_too(question, technician, sign_in):
     client = sign_in(technician)
     page = client.get(question.get_absolute_url()).content.decode()
-    assert "Drift at zero" in page
+    assert "Error at zero, as it stood" in page
     assert "a new level; the rate continues" in page
     assert "new level" in page
     point = client.get(question.point.get_absolute_url()).content.decode()

@@ -69,13 +69,15 @@ def test_it_tells_the_drift_with_its_interval_and_the_day_of_the_crossing(
     drifting, planner, sign_in
 ):
     page = page_of(sign_in(planner), drifting)
-    assert "Drift at span" in page  # the end whose band meets the tolerance first
+    assert "Error at span, as it stood" in page  # the end whose band meets the tolerance first
     rate = re.search(
         r"\+0\.\d\d % of span a year \(95 %: \+0\.\d\d to \+0\.\d\d\), from 4 results", page
     )
     assert rate
     assert rate[0].startswith(("+0.19", "+0.20"))
-    assert re.search(r"The 95 % band meets the tolerance on \d+ \w+ 20(27|28)", page)
+    assert re.search(r"The 95 % band reaches the tolerance on \d+ \w+ 20(27|28)", page)
+    assert re.search(r"limit \d+ \w+ 20(27|28)", page)
+    assert folded(page).count("if no jump comes and the rate does not change") == 2
 
 
 def test_it_tells_the_chance_that_every_reading_passes_and_what_that_rests_on(
@@ -90,17 +92,54 @@ def test_it_tells_the_chance_that_every_reading_passes_and_what_that_rests_on(
 
 def test_the_other_end_is_one_press_away(drifting, planner, sign_in):
     page = sign_in(planner).get(drifting.get_absolute_url(), {"of": "zero"}).content.decode()
-    assert "Drift at zero" in page
+    assert "Error at zero, as it stood" in page
     assert re.search(r"\+0\.(09|10) % of span a year", page)
     odd = sign_in(planner).get(drifting.get_absolute_url(), {"of": "<script>"})
     assert odd.status_code == 200
     assert b"<script>a" not in odd.content
 
 
-def test_the_numbers_of_the_picture_stand_in_a_table(drifting, planner, sign_in):
-    page = folded(page_of(sign_in(planner), drifting))
-    rows = re.findall(r"<tr><td><a href=\"/records/\d+/\"><time[^>]*>[^<]+</time></a>", page)
+def test_adjustments_are_taken_out_in_a_second_view(drifting, planner, sign_in):
+    client = sign_in(planner)
+    page = folded(page_of(client, drifting))
+    assert '<a href="?of=span&amp;view=taken-out#drift-plot">adjustments taken out</a>' in page
+    other = client.get(drifting.get_absolute_url(), {"of": "span", "view": "taken-out"})
+    page = folded(other.content.decode())
+    assert "Drift at span, adjustments taken out" in page
+    assert '<a href="?of=span&amp;view=as-it-stood#drift-plot">as it stood</a>' in page
+    assert '<a href="?of=zero&amp;view=taken-out#drift-plot">zero</a>' in page
+
+
+def test_the_numbers_of_the_picture_stand_in_one_table_for_both_views(drifting, planner, sign_in):
+    client, tables = sign_in(planner), []
+    for view in ("as-it-stood", "taken-out"):
+        asked = client.get(drifting.get_absolute_url(), {"view": view})
+        page = folded(asked.content.decode())
+        tables.append(re.search(r"<summary>Numbers</summary>.*?</details>", page, re.DOTALL)[0])
+    rows = re.findall(r"<tr><td><a href=\"/records/\d+/\"><time[^>]*>[^<]+</time></a>", tables[0])
     assert len(rows) == 4
+    assert "Forecast of the next as found" in tables[0]
+    assert tables[0] == tables[1]
+
+
+def test_the_key_of_the_picture_is_drawn_beneath_it(drifting, planner, sign_in):
+    page = folded(page_of(sign_in(planner), drifting))
+    key = re.search(r'<ul class="marks">.*?</ul>', page, re.DOTALL)[0]
+    assert [name.strip() for name in re.findall(r"</svg>([^<]*)</li>", key)] == [
+        "as found",
+        "as left",
+        "expected",
+        "95 % band of the next as found",
+        "tolerance",
+    ]
+
+
+def test_the_chance_of_failing_stands_with_its_day(drifting, planner, sign_in):
+    page = folded(page_of(sign_in(planner), drifting)).replace("\xa0", " ")
+    table = re.search(r'<table class="tight chances">.*?</table>', page, re.DOTALL)[0]
+    assert table.count('class="now"') == 1
+    assert re.search(r">in \d+ d</span>", table)
+    assert re.search(r">due</span>", table)
 
 
 def test_with_too_few_results_it_says_how_many_are_needed(technician, approver, planner, sign_in):
