@@ -64,9 +64,12 @@ class Known:
         return nearest(tag, known[:5000])
 
     def installed(self, tag: str, serial: str, day: dt.date) -> Transmitter | None:
-        """The transmitter of that serial number, if it was installed at the tag that day."""
+        """The transmitter of that serial number, if it was at the tag that day, or was removed on
+        it.
+        """
         for row in self.installations[tag]:
-            if row.transmitter.serial == serial and _serves(row, day):
+            was_there = _serves(row, day) or row.removed_on == day
+            if row.transmitter.serial == serial and was_there:
                 return row.transmitter
         return None
 

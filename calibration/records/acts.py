@@ -16,6 +16,7 @@ from calibration.jobs.models import Job
 from calibration.policies.models import Policy
 from calibration.procedures.models import parts_tested
 from calibration.records.certificates import Pair, certificates_on, check_ranges
+from calibration.records.devices import device_of
 from calibration.records.entry import RecordEntry, Submission, content_hash
 from calibration.records.judging import (
     STAGES,
@@ -34,7 +35,6 @@ from calibration.records.refusals import (
     JobClosed,
     NoReason,
     NotApproved,
-    NothingInstalled,
     ReadingsMissing,
     StoredWithOtherEntries,
 )
@@ -45,7 +45,7 @@ from plant.people.models import Person
 from plant.people.permissions import require
 from plant.points.models import MeasuringPoint
 from plant.saving import constraint_messages
-from plant.transmitters.models import Installation, Transmitter
+from plant.transmitters.models import Transmitter
 
 
 @dataclass(frozen=True)
@@ -179,7 +179,12 @@ def _store(
     """``transmitter``: the one installed there on the day, where the caller has read it already."""
     if entry.done_on > point.site.day_of(sender.at):
         raise DayInFuture(entry.done_on)
-    transmitter = transmitter or _installed_on(point, entry.done_on)
+    transmitter = transmitter or device_of(
+        point,
+        entry.done_on,
+        wanted=entry.transmitter,
+        usual=amends.transmitter if amends else None,
+    )
     certified = certificates_on(
         entry.done_on, entry.standards, point, entry.way, entry.procedure_version
     )
@@ -303,12 +308,3 @@ def _check_stages(entry: RecordEntry, results: Mapping[str, StageResult]) -> Non
     for is_missing, stage in missing:
         if is_missing:
             raise ReadingsMissing(stage)
-
-
-def _installed_on(point: MeasuringPoint, day: dt.date) -> Transmitter:
-    installation = (
-        Installation.objects.on_day(day).filter(point=point).select_related("transmitter").first()
-    )
-    if installation is None:
-        raise NothingInstalled(point.tag, day)
-    return installation.transmitter

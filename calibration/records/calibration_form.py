@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 from calibration.procedures.models import ProcedureVersion
+from calibration.records.devices import recent_devices
 from calibration.records.entry import RecordEntry
 from calibration.records.forms import (
     AdjustmentForm,
@@ -25,7 +26,9 @@ from calibration.records.prefill import STAGES, filled_from, set_out
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
+from plant.quantities import day_text
 from plant.refusals import Refused
+from plant.transmitters.models import Installation
 
 
 class ShownStandard(NamedTuple):
@@ -57,6 +60,7 @@ class CalibrationForm:
         self.head = head(
             data, initial={"done_on": today, "submission": uuid.uuid4(), **start["head"]}
         )
+        self._offer_devices(today)
         choices = [(s.pk, s.name) for s in self._standards]
         self.head.fields["standards"].choices = choices  # type: ignore[attr-defined]
         self.stands, self.found, self.left = (ReadingRows(key, start[key], data) for key in STAGES)
@@ -65,6 +69,16 @@ class CalibrationForm:
             for kind in Adjustment.Kind
         ]
         self.is_bound = data is not None
+
+    def _offer_devices(self, today: dt.date) -> None:
+        """Asked only where one was removed lately; an amendment is of the same transmitter."""
+        rows = [] if self.amended else recent_devices(self.point, today)
+        self._devices = {str(row.transmitter_id): row.transmitter for row in rows}
+        if all(row.removed_on is None for row in rows):
+            del self.head.fields["transmitter"]
+            return
+        choices = [(str(row.transmitter_id), _device_text(row)) for row in rows]
+        self.head.fields["transmitter"].choices = choices  # type: ignore[attr-defined]
 
     @property
     def stages(self) -> tuple[ReadingRows, ReadingRows, ReadingRows]:
@@ -94,6 +108,7 @@ class CalibrationForm:
             no_as_found_reason=typed["no_as_found_reason"],
             note=typed["note"],
             without_level=self.stands.without_level(),
+            transmitter=self._devices.get(typed.get("transmitter", "")),
         )
 
     def refuse(self, refusal: Refused) -> None:
@@ -173,6 +188,12 @@ class CalibrationForm:
             self.head.is_valid()
             return self.head.cleaned_data.get("done_on")
         return self.head.initial["done_on"]
+
+
+def _device_text(row: Installation) -> str:
+    if row.removed_on is None:
+        return f"{row.transmitter}, there now"
+    return f"{row.transmitter}, removed {day_text(row.removed_on)}"
 
 
 def _shown(

@@ -17,6 +17,7 @@ from calibration.procedures.models import ProcedureVersion
 from calibration.records.models import Calibration
 from calibration.standards.models import ReferenceStandard
 from plant.people.models import Person
+from plant.transmitters.models import Transmitter
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,8 @@ class RecordEntry:
     source: str = Calibration.Source.TYPED
     steps: Sequence[StepEntry] = ()
     without_level: Sequence[ReadingWithoutLevel] = ()
+    # None: the one that was at the point that day.
+    transmitter: Transmitter | None = None
 
     def stage(self, name: str) -> list[ReadingEntry]:
         return [r for r in self.readings if r.stage == name]
@@ -147,6 +150,8 @@ def content_hash(entry: RecordEntry, *, on: str, by: Person) -> str:
         content["source"] = entry.source
     if entry.steps:
         content["steps"] = [asdict(step) for step in entry.steps]
+    if entry.transmitter:
+        content["transmitter"] = entry.transmitter.pk
     if entry.without_level:
         content["without level"] = [_as_typed(r) for r in entry.without_level]
     text = json.dumps(

@@ -26,6 +26,11 @@ class HeadForm(forms.Form):
     done_on = forms.DateField(
         label="Day", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
     )
+    transmitter = forms.ChoiceField(
+        label="Transmitter",
+        required=False,
+        help_text="The one that was calibrated: it was changed here not long ago.",
+    )
     way = forms.ChoiceField(label="Input applied by", choices=InputWay)
     ambient_c = DigitsField(
         label="Ambient", max_digits=5, decimal_places=1, unit="°C", required=False

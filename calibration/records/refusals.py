@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from calibration.jobs.models import Job
     from calibration.records.models import Calibration
     from calibration.standards.models import ReferenceStandard, StandardCertificate
+    from plant.transmitters.models import Transmitter
 
 
 class DayInFuture(Refused):
@@ -31,6 +32,18 @@ class NothingInstalled(Refused):
             field="done_on",
         )
         self.tag, self.day = tag, day
+
+
+class NotThere(Refused):
+    """A record of a transmitter that was not at the point that day."""
+
+    def __init__(self, tag: str, transmitter: Transmitter, day: dt.date) -> None:
+        super().__init__(
+            f"{transmitter} was not at {tag} on {day_text(day)}. Choose the transmitter that was "
+            "calibrated, or correct the day.",
+            field="transmitter",
+        )
+        self.tag, self.transmitter, self.day = tag, transmitter, day
 
 
 class NoStandard(Refused):

@@ -15,6 +15,7 @@ from calibration.records import acts as records
 from calibration.records.models import Calibration, StandardUse
 from plant.ledger.models import LedgerEntry
 from plant.points.models import MeasuringPoint
+from plant.transmitters.models import Installation
 from tests.files import applied, reasons, send
 from tests.makers import (
     NOON,
@@ -323,3 +324,12 @@ def test_a_reading_without_a_level_is_refused_where_it_says_nothing(
     assert (place, where) == (2, column)
     assert reason in said
     assert not Calibration.objects.exists()
+
+
+def test_a_record_of_the_day_of_a_swap_may_be_of_either(point, planner):
+    Installation.objects.update(removed_on=DAY)
+    an_installation(point, a_transmitter("S2"), DAY)
+    old, new = a_file(*FOUND), a_file(*FOUND, key="A2", serial="S2")
+    applied(of(old, new), by=planner, kind="calibrations")
+    serials = Calibration.objects.values_list("transmitter__serial", flat=True)
+    assert sorted(serials) == ["S1", "S2"]
