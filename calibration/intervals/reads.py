@@ -13,8 +13,9 @@ from django.db.models import F, QuerySet
 
 from calibration.intervals.acts import grace_within, outcome
 from calibration.intervals.due_dates import schedule_after
+from calibration.intervals.limits import Limit, limit_of
 from calibration.intervals.models import Proposal
-from calibration.intervals.reasons import first_reason, worded
+from calibration.intervals.reasons import worded
 from calibration.policies.models import Policy
 from calibration.status.results import CompleteResult
 from plant.people.models import Person
@@ -58,8 +59,8 @@ class ProposalRow:
         return self.proposal.pk
 
     @property
-    def reason(self) -> str:
-        return first_reason(self.proposal.reasons)
+    def limit(self) -> Limit:
+        return limit_of(self.proposal.reasons, months=self.proposal.months)
 
     @property
     def reasons(self) -> list[str]:

@@ -38,13 +38,6 @@ def worded(parts: Iterable[Part]) -> list[str]:
     return [sentence for sentence in sentences if sentence]
 
 
-def first_reason(parts: Iterable[Part]) -> str:
-    """The sentence about what decided; "" where there is none. Which end it was is said by the
-    others.
-    """
-    return next(iter(worded(part for part in parts if part.get("says") not in WHAT_DECIDED)), "")
-
-
 # ---- numbers ----
 def _in_months(months: float) -> str:
     """Whole where the day of the month makes no difference."""
@@ -101,7 +94,6 @@ FAMILY = (
     "Of {results:results} of {instruments:transmitters} of its family {out:were} out of tolerance: "
 )
 STILL_IN = "{target:target} are still in tolerance at {months:months}."
-WHAT_DECIDED = ("end", "every reading")
 SENTENCES: dict[str, str] = {
     # What decided.
     "target": (

@@ -13,11 +13,12 @@ class ProposalTable(ListTable):
     row_template = "calibration/intervals/_proposal_row.html"
 
     tag = tables.Column("Tag", orderable=False)
-    interval = tables.Column("Interval, months", orderable=False)
-    chance = tables.Column("In tolerance at its end", orderable=False)
+    interval = tables.Column("Now → proposed, months", orderable=False)
+    allowed = tables.Column("Allowed by the figures", orderable=False)
+    limit = tables.Column("Limited by", orderable=False)
+    chance = tables.Column("Chance at its end", orderable=False)
     due = tables.Column("Due", orderable=False)
-    why = tables.Column("Why", orderable=False)
-    act = tables.Column("Decide", orderable=False)
+    act = tables.Column("", orderable=False)
 
     class Meta:
         template_name = "spanbook_table.html"

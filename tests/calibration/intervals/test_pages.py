@@ -56,15 +56,18 @@ def test_the_chance_is_shown_for_an_interval_before_it_is_set(sign_in, planner):
 
 
 # ---- the list ----
-def test_a_row_tells_both_intervals_chances_due_dates_and_why(
+def test_a_row_tells_both_intervals_what_limits_chances_and_the_new_due_date(
     sign_in, planner, technician, approver
 ):
     record = makers.an_approved_record(by=technician, approved_by=approver)
     reasoned(MeasuringPoint.objects.get(pk=record.point_id))
     body = text(sign_in(planner).get("/proposals/"))
-    for words in ("LT-101A", "12 → <strong>18</strong>", "98.1 % → <strong>95.2 %</strong>", "2 " "Nov 2027",
-                  "2 May 2028", "At 18 months the probability that the next"):  # fmt: skip
+    for words in ("LT-101A", "12 → <strong>18</strong>", "98.1 % → <strong>95.2 %</strong>",
+                  "2 May 2028", "target 95", "Accept"):  # fmt: skip
         assert words in body
+    sentence = "At 18 months the probability that the next"
+    assert sentence not in body, "the sentences stand on the page of each"
+    assert sentence in text(sign_in(planner).get(Proposal.objects.get().get_absolute_url()))
 
 
 def test_an_empty_list_says_when_something_comes(sign_in, planner):

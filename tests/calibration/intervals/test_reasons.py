@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from calibration.intervals.reasons import SENTENCES, first_reason, worded
+from calibration.intervals.reasons import SENTENCES, worded
 from calibration.metrology.histories import histories
 from calibration.metrology.intervals import propose, reasons
 from calibration.metrology.wander import default_prior, outlook
@@ -94,8 +94,6 @@ def test_what_is_no_number_is_left_out(part, nothing):
 def test_parts_keep_their_order_and_unknown_ones_are_passed_over():
     parts = [{"says": "moon"}, {"says": "end", "end": "span"}, {"says": "if no step comes"}]
     assert [sentence[:5] for sentence in worded(parts)] == ["The u", "All t"]
-    assert first_reason(parts) == worded(parts)[1]
-    assert first_reason([]) == first_reason([{"says": "rate", "rate": math.nan}]) == ""
 
 
 def test_whatever_the_core_gives_as_a_reason_is_worded():
