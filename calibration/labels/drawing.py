@@ -11,7 +11,6 @@ from django.urls import reverse
 from django.utils import timezone
 
 from plant.points.models import MeasuringPoint
-from plant.points.status import CONDITIONS
 
 
 @dataclass(frozen=True)
@@ -28,9 +27,10 @@ class Label:
     day: dt.date
 
     @property
-    def known(self) -> str:
-        """What speaks against the reading on the day of print; "" where the calendar alone does."""
-        return CONDITIONS.get(self.point.condition, ("", ""))[1]
+    def warning(self) -> str:
+        """The status on the day of print where the reading is not to be relied on, else ""."""
+        status = self.point.status(self.day)
+        return "" if status.kind in ("ok", "soon") else status.text
 
 
 def label_of(point: MeasuringPoint) -> Label:

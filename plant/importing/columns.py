@@ -42,6 +42,7 @@ class Layout:
     columns: tuple[Column, ...]
     key: tuple[str, ...]
     repeats: bool = False  # several rows may share the key
+    only_shown: tuple[str, ...] = ()  # columns that a file sent out has, and a file read ignores
 
     @property
     def examples(self) -> list[list[str]]:
@@ -49,6 +50,9 @@ class Layout:
         count = max(len(column.examples) for column in self.columns)
         rows = [[*column.examples, *[""] * count] for column in self.columns]
         return [list(row) for row in zip(*rows, strict=False)][:count]
+
+    def ignores(self, heading: str) -> bool:
+        return _loose(heading) in map(_loose, self.only_shown)
 
     def named(self, name: str) -> Column | None:
         wanted = _loose(name)
@@ -159,6 +163,8 @@ def match_header(header: Sequence[str], layout: Layout) -> tuple[list[Match], li
     problems: list[Problem] = []
     for place, heading in enumerate(header):
         try:
+            if layout.ignores(heading):
+                continue
             match = _match(place, heading, layout)
             _refuse_twice(match, matches)
             matches.append(match)

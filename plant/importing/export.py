@@ -15,8 +15,9 @@ import xlsxwriter
 
 from plant.cells import Cell, csv_cell
 from plant.columns import Column
-from plant.importing.register_columns import LAST_CALIBRATED, REGISTER
+from plant.importing.register_columns import LAST_CALIBRATED, ONLY_SHOWN, REGISTER
 from plant.points.models import MeasuringPoint
+from plant.points.status import status_on
 from plant.transmitters.columns import TRANSMITTER
 
 SOURCES = {
@@ -26,6 +27,7 @@ SOURCES = {
 } | {column.field: f"present__transmitter__{column.field}" for column in TRANSMITTER.columns()}
 """Where a column's value comes from, other than from the point's own field."""
 SCHEDULE = ("unit", "anchor_on", "anchor_months")
+STANDING = ("condition", "next_due", "deferred_until", "out_of_service_on", "reasons")
 CHUNK = 2000
 
 
@@ -46,23 +48,39 @@ def file_columns(units: list[str]) -> list[tuple[Column, str]]:
 
 
 def header(units: list[str]) -> list[str]:
-    return [
+    headings = [
         f"{column.name} ({unit})" if unit else column.heading
         for column, unit in file_columns(units)
     ]
+    return [*headings, *ONLY_SHOWN]
 
 
-def rows(points: Any, units: list[str]) -> Iterator[list[Cell]]:
+def rows(points: Any, units: list[str], *, on: dt.date) -> Iterator[list[Cell]]:
     """A line for each point of ``points`` (annotated with ``present``), a chunk in memory at a
-    time.
+    time; with its status of the day ``on``.
     """
     columns = file_columns(units)
-    stored = [c.field for c in REGISTER.columns if c is not LAST_CALIBRATED] + [*SCHEDULE]
+    stored = [c.field for c in REGISTER.columns if c is not LAST_CALIBRATED]
+    stored += [*SCHEDULE, *STANDING]
     sources = [SOURCES.get(name, name) for name in stored]
     for values in points.values_list(*sources).iterator(chunk_size=CHUNK):
         row = dict(zip(stored, values, strict=True))
         row[LAST_CALIBRATED.field] = _last_calibrated(row)
-        yield [_cell(row, column, unit) for column, unit in columns]
+        yield [*(_cell(row, column, unit) for column, unit in columns), *_standing(row, on)]
+
+
+def _standing(row: dict[str, Any], on: dt.date) -> tuple[Cell, ...]:
+    """The cells of ONLY_SHOWN."""
+    status = status_on(
+        on,
+        condition=row["condition"],
+        next_due=row["next_due"],
+        deferred=row["deferred_until"] is not None,
+        out_of_service_on=row["out_of_service_on"],
+        reasons=row["reasons"],
+    )
+    words = ", ".join(filter(None, (status.text, status.beside)))
+    return words, on, " ".join(reason.text for reason in status.reasons)
 
 
 def _cell(row: dict[str, Any], column: Column, unit: str) -> Cell:
@@ -85,25 +103,25 @@ class _Line:
         return text
 
 
-def csv_lines(points: Any) -> Iterator[str]:
+def csv_lines(points: Any, *, on: dt.date) -> Iterator[str]:
     units, writer = units_in(points), csv.writer(_Line())
     # The mark by which spreadsheets know the file for UTF-8.
     yield "\ufeff" + writer.writerow(header(units))
-    for line in rows(points, units):
+    for line in rows(points, units, on=on):
         yield writer.writerow([csv_cell(cell) for cell in line])
 
 
-def xlsx_chunks(points: Any) -> Iterator[bytes]:
+def xlsx_chunks(points: Any, *, on: dt.date) -> Iterator[bytes]:
     """A workbook, made row by row in a temporary file when it is first asked for; text stays text,
     without a shield.
     """
     with tempfile.TemporaryFile() as file:
-        _write_book(file, points)
+        _write_book(file, points, on)
         file.seek(0)
         yield from iter(lambda: file.read(65_536), b"")
 
 
-def _write_book(file: IO[bytes], points: Any) -> None:
+def _write_book(file: IO[bytes], points: Any, on: dt.date) -> None:
     units = units_in(points)
     book = xlsxwriter.Workbook(file, {"constant_memory": True, "in_memory": False})
     day, bold = book.add_format({"num_format": "yyyy-mm-dd"}), book.add_format({"bold": True})
@@ -111,7 +129,7 @@ def _write_book(file: IO[bytes], points: Any) -> None:
     sheet.freeze_panes(1, 1)
     for column, name in enumerate(header(units)):
         sheet.write_string(0, column, name, bold)
-    for number, line in enumerate(rows(points, units), 1):
+    for number, line in enumerate(rows(points, units, on=on), 1):
         for column, cell in enumerate(line):
             _write(sheet, number, column, cell, day)
     book.close()

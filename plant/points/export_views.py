@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from django.contrib import messages
 from django.db.models import QuerySet
@@ -29,24 +31,26 @@ XLSX_ROWS = 20_000
 
 @require_safe
 def export_csv(request: SignedRequest) -> HttpResponseBase:
-    points = _to_export(request)
-    if isinstance(points, HttpResponse):
-        return points
-    return _download(csv_lines(points), "register.csv", "text/csv; charset=utf-8")
+    asked = _to_export(request)
+    if isinstance(asked, HttpResponse):
+        return asked
+    return _download(
+        csv_lines(asked.points, on=asked.day), "register.csv", "text/csv; charset=utf-8"
+    )
 
 
 @require_safe
 def export_xlsx(request: SignedRequest) -> HttpResponseBase:
-    points = _to_export(request)
-    if isinstance(points, HttpResponse):
-        return points
-    if points.count() > XLSX_ROWS:
+    asked = _to_export(request)
+    if isinstance(asked, HttpResponse):
+        return asked
+    if asked.points.count() > XLSX_ROWS:
         messages.warning(
             request,
             f"A workbook holds up to {XLSX_ROWS} points here: filter first, or take the CSV file.",
         )
         return redirect(f"/register/?{without_place(request.GET)}")
-    return _download(xlsx_chunks(points), "register.xlsx", XLSX)
+    return _download(xlsx_chunks(asked.points, on=asked.day), "register.xlsx", XLSX)
 
 
 def _download(
@@ -56,8 +60,14 @@ def _download(
     return StreamingHttpResponse(chunks, content_type=content_type, headers=headers)
 
 
-def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
-    """The filtered points of the one site the file is about."""
+class Asked(NamedTuple):
+    """The filtered points of the one site the file is about, and its day."""
+
+    points: QuerySet
+    day: dt.date
+
+
+def _to_export(request: SignedRequest) -> Asked | HttpResponse:
     exported = sites_for(request, "export")
     places = Places.seen_by(request.user, timezone.now())
     chosen = request.GET.get("site", "")
@@ -69,4 +79,5 @@ def _to_export(request: SignedRequest) -> QuerySet | HttpResponse:
     points = PointFilter(
         request.GET, with_present(MeasuringPoint.objects.seen_by(request.user)), places=places
     ).qs
-    return points.filter(site_id__in=exported).order_by("site_id", "tag_key", "pk")
+    day = places.days[int(chosen) if len(places.sites) > 1 else exported[0]]
+    return Asked(points.filter(site_id__in=exported).order_by("site_id", "tag_key", "pk"), day)

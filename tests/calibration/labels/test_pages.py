@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 
 import numpy as np
 import pytest
 import segno
 
-from tests.makers import a_round, an_equipped_point
+from plant.quantities import day_text
+from tests.folded import folded
+from tests.makers import TODAY, a_calibrated_point, a_round, an_equipped_point
 
 pytestmark = pytest.mark.django_db
 
@@ -50,3 +53,24 @@ def test_a_round_prints_the_labels_of_its_stops_in_order(sign_in, planner, techn
     page = sign_in(technician).get(f"/rounds/{route.pk}/labels/").content.decode()
     tags = [job.point.tag for job in route.stops.order_by("stop_number")]
     assert re.findall(r"/q/M/(LT-\w+)/", page) == tags
+
+
+@pytest.mark.usefixtures("noon")
+def test_a_label_names_a_next_day_only_where_the_reading_can_be_relied_on(sign_in, technician):
+    client = sign_in(technician)
+
+    def words(point) -> str:
+        return folded(client.get(f"/points/{point.pk}/label/"))
+
+    day = day_text(TODAY)
+    due = TODAY + dt.timedelta(200)
+    calibrated = a_calibrated_point("LT-1", due_on=due)
+    assert "Not to be relied on" not in words(calibrated)
+    assert day_text(due) in words(calibrated)
+    assert f"not calibrated on {day}" in words(an_equipped_point("LT-2", due_on=due))
+    late = a_calibrated_point("LT-3", due_on=TODAY - dt.timedelta(3))
+    assert f"overdue 3 d on {day}" in words(late)
+    calibrated.out_of_service_on, calibrated.out_of_service_why = TODAY, "opened"
+    calibrated.save()
+    assert "out of service since" in words(calibrated)
+    assert day_text(due) not in words(calibrated)

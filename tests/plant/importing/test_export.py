@@ -12,8 +12,12 @@ import python_calamine
 
 from plant.importing.models import ImportBatch
 from plant.ledger.models import RowHistory
+from plant.quantities import day_text
 from tests.files import reasons, send
 from tests.makers import (
+    NOON,
+    TODAY,
+    a_calibrated_point,
     a_person,
     a_point,
     a_product,
@@ -156,6 +160,38 @@ def test_the_file_holds_what_the_filter_shows(register, sign_in, planner):
     assert [line["tag"] for line in lines] == ["LT-3"]
     assert "LRV (m3)" in lines[0]
     assert "LRV (m)" not in lines[0]
+
+
+@pytest.fixture
+def noon(monkeypatch):
+    """The pages' clock stands at the makers' noon."""
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOON)
+
+
+@pytest.mark.usefixtures("noon")
+def test_the_file_says_the_status_of_each_point_and_of_which_day(site, sign_in, planner):
+    a_calibrated_point("LT-1", due_on=TODAY + dt.timedelta(235))
+    an_equipped_point("LT-2", due_on=TODAY + dt.timedelta(235))
+    off = a_calibrated_point("LT-3")
+    off.out_of_service_on, off.out_of_service_why = TODAY, "opened"
+    off.save()
+    lines = lines_of(sign_in(planner).get("/register/export.csv"))
+    words = {line["tag"]: (line["status"], line["status of"]) for line in lines}
+    assert words == {
+        "LT-1": ("in date, 235 d left", str(TODAY)),
+        "LT-2": ("not calibrated", str(TODAY)),
+        "LT-3": (f"out of service since {day_text(TODAY)}", str(TODAY)),
+    }
+    serial = lines[1]["serial"]
+    assert lines[1]["reasons"] == f"{serial} has no approved calibration here."
+
+
+def test_a_status_in_a_file_sets_nothing(site, planner, sign_in):
+    an_equipped_point("LT-2")
+    text = text_of(sign_in(planner).get("/register/export.csv"))
+    batch = send(text.replace("not calibrated", "in date"), by=planner)
+    assert reasons(batch) == []
+    assert (batch.rows_same, batch.rows_changed) == (1, 0)
 
 
 def test_a_file_holds_one_site(register, sign_in):
