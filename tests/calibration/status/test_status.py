@@ -74,7 +74,7 @@ def test_an_approved_calibration_leaves_the_calendar_to_speak(people):
 
 def test_a_swap_ends_the_word_of_the_old_result_and_is_due_at_once(people, planner):
     point = an_equipped_point()
-    an_approved_record(point, **people)
+    an_approved_record(point, **people, done_on=TODAY - dt.timedelta(30))
     present = Installation.objects.get(point=point, removed_on=None)
     installing.swap(
         point,
