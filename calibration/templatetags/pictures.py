@@ -33,8 +33,16 @@ STRIP = (
     '<path class="axis" d="M34 12H174"/><path class="tol" d="M60 2H148V22H60z"/>'
     '<path class="edges" d="M60 1V23M148 1V23"/><path class="zero" d="M104 1V23"/>{}</svg>'
 )
-# kind: radius of the circle, half the diagonal of the diamond
-SIZES = {"found": (4.2, 5.0), "left": (2.7, 3.5)}
+# kind: radius, the circle from its left edge; half the diagonal, the diamond from its top
+SHAPES = {
+    "found": (4.2, "a4.2 4.2 0 1 0 8.4 0a4.2 4.2 0 1 0 -8.4 0z", 5.0, "l5 5l-5 5l-5 -5z"),
+    "left": (
+        2.7,
+        "a2.7 2.7 0 1 0 5.4 0a2.7 2.7 0 1 0 -5.4 0z",
+        3.5,
+        "l3.5 3.5l-3.5 3.5l-3.5 -3.5z",
+    ),
+}
 NO_ERROR = SafeString('<span class="soft">failed, no error known</span>')
 
 
@@ -73,7 +81,12 @@ def _lane(errors: Sequence[float], tolerance: float, kind: str, y: float) -> str
     low, high = (_place(end, tolerance) for end in (min(errors), max(errors)))
     ends = f"M{low:.1f} {y - 3:.1f}v6M{high:.1f} {y - 3:.1f}v6"
     reach = f'<path class="reach {kind}" d="M{low:.1f} {y:.1f}H{high:.1f}{ends}"/>'
-    return reach + _marks([max(errors, key=abs)], tolerance, kind, y)
+    return reach + _marks([_worst(errors)], tolerance, kind, y)
+
+
+def _worst(errors: Sequence[float]) -> float:
+    least, most = min(errors), max(errors)
+    return least if -least > most else most
 
 
 def _place(error: float, tolerance: float) -> float:
@@ -84,13 +97,11 @@ def _place(error: float, tolerance: float) -> float:
 def _marks(errors: Iterable[float], tolerance: float, kind: str, y: float) -> str:
     """One path of circles inside the band and one of diamonds outside it."""
     inside, outside = "", ""
-    radius, half = SIZES[kind]
-    arc = f"a{radius} {radius} 0 1 0"
-    diamond = f"l{half:g} {half:g}l-{half:g} {half:g}l-{half:g} -{half:g}z"
+    radius, circle, half, diamond = SHAPES[kind]
     for error in errors:
         x = _place(error, tolerance)
         if -tolerance <= error <= tolerance:
-            inside += f"M{x - radius:.1f} {y:.1f}{arc} {2 * radius:.1f} 0{arc} {-2 * radius:.1f} 0z"
+            inside += f"M{x - radius:.1f} {y:.1f}{circle}"
         elif abs(error) <= FURTHEST * tolerance:
             outside += f"M{x:.1f} {y - half:.1f}{diamond}"
     drawn = f'<path class="{kind}" d="{inside}"/>' if inside else ""
@@ -143,8 +154,9 @@ found outside'
 
 def _extent(errors: Sequence[float], tolerance: float) -> str:
     low, high = percent(min(errors), tolerance), percent(max(errors), tolerance)
-    worst = percent(max(errors, key=abs), tolerance)
-    return low if low == high else f"{low} to {high}, worst {worst}"
+    if low == high:
+        return low
+    return f"{low} to {high}, worst {low if _worst(errors) == min(errors) else high}"
 
 
 # ---- interval tube ----

@@ -22,8 +22,12 @@ function lane(errors, tolerance, kind, y) {
   const [low, high] = [Math.min(...errors), Math.max(...errors)].map((end) => place(end, tolerance).toFixed(1));
   const foot = (y - 3).toFixed(1);
   const reach = path(`reach ${kind}`, `M${low} ${y.toFixed(1)}H${high}M${low} ${foot}v6M${high} ${foot}v6`);
-  const worst = errors.reduce((one, other) => (Math.abs(other) > Math.abs(one) ? other : one));
-  return [reach, mark(worst, tolerance, kind, y)];
+  return [reach, mark(worstOf(errors), tolerance, kind, y)];
+}
+
+function worstOf(errors) {
+  const [least, most] = [Math.min(...errors), Math.max(...errors)];
+  return -least > most ? least : most;
 }
 
 function place(error, tolerance) {

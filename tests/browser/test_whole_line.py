@@ -12,6 +12,7 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from calibration.approval import acts as approval_acts
+from calibration.chart_marks import FOUND, FOUND_OUT
 from calibration.jobs import acts as jobs
 from calibration.metrology.due import add_months
 from calibration.records import acts as records
@@ -56,10 +57,14 @@ def sign_out(page) -> None:
 
 
 def points_of_the_drift_chart(page) -> int:
-    """Results marked in the drawn chart."""
-    chart = page.locator("figure.chart").first
-    expect(chart.locator("svg")).to_be_visible()
-    return chart.locator("svg .mark-symbol path").count()
+    """Results as found in the drawn chart, within the tolerance or out of it."""
+    canvas = page.locator("figure.chart .canvas").first
+    expect(canvas.locator("svg")).to_be_visible()
+    rings = [
+        f".mark-symbol path[stroke-width='{mark.look['strokeWidth']}']"
+        for mark in (FOUND, FOUND_OUT)
+    ]
+    return canvas.locator(", ".join(rings)).count()
 
 
 def test_from_the_due_list_to_the_moved_due_date(
