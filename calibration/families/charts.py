@@ -1,15 +1,65 @@
-"""The two pictures of a family: how long it stays in tolerance, and how the rates of its members
-spread.
-"""
+"""How long a family stays in tolerance, as a picture."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from calibration.charts import PLUS_MINUS, Number, Spec, layered
-from plant.quantities import number, percent
+from calibration.chart_marks import BOX, DIAMOND, LINE, RING, Mark
+from calibration.charts import Number, Spec, layered, words
+from plant.quantities import number, share_text
+
+# ---- the marks, as the keys name them ----
+_LINE = {"color": "var(--accent)", "strokeWidth": 2, "clip": True}
+_WASH = {"color": "var(--accent)", "opacity": 0.17, "clip": True}
+_POINT = {
+    "filled": True,
+    "size": 80,
+    "opacity": 1,
+    "stroke": "var(--accent)",
+    "strokeWidth": 1.8,
+    "clip": True,
+}
+FITTED = Mark("fitted curve", "line", LINE, _LINE)
+COUNTED = Mark(
+    "counted, no curve assumed",
+    "line",
+    "M1 3H9V13H23",
+    {"color": "var(--ink)", "strokeWidth": 1.2, "clip": True, "strokeJoin": "round"},
+)
+TARGET = Mark("target", "rule", LINE, {"stroke": "var(--edge)", "strokeDash": [5, 4]})
+ESTIMATE = Mark("interval by estimate", "point", RING, _POINT | {"fill": "var(--accent)"})
+LIMIT = Mark("interval by limit", "point", RING, _POINT | {"fill": "var(--sheet)"})
+IN_TOLERANCE = Mark(
+    "in tolerance",
+    "tick",
+    "M7 4V12M12 4V12M17 4V12",
+    {
+        "orient": "vertical",
+        "size": 9,
+        "thickness": 1,
+        "color": "var(--edge)",
+        "yOffset": -6,
+        "clip": True,
+    },
+)
+OUT_OF_TOLERANCE = Mark(
+    "out of tolerance",
+    "point",
+    DIAMOND,
+    {
+        "shape": "diamond",
+        "size": 45,
+        "strokeWidth": 1.5,
+        "stroke": "var(--bad)",
+        "fill": "var(--sheet)",
+        "filled": True,
+        "opacity": 1,
+        "yOffset": -19,
+        "clip": True,
+    },
+)
 
 Corners = Sequence[tuple[Number, Number]]  # (months, share in tolerance)
 
@@ -17,13 +67,14 @@ Corners = Sequence[tuple[Number, Number]]  # (months, share in tolerance)
 @dataclass(frozen=True)
 class Curve:
     """What a fit says: months, and at each the share in tolerance with its limits. line: empty
-    where nothing failed.
+    where nothing failed. band: what the limits are, as the key says it.
     """
 
     months: Sequence[Number]
     line: Sequence[Number]
     low: Sequence[Number]
     high: Sequence[Number]
+    band: str = "its band"
 
 
 # ---- how long it stays in tolerance ----
@@ -67,7 +118,33 @@ def survival_chart(
             "domain": False,
         },
     }
-    return layered(layers, x=x, y=y, height=290)
+    key = _survival_key(curve, counted, (estimate, limit), (found_in, found_out))
+    return layered(layers, x=x, y=y, height=290, key=key)
+
+
+def _survival_key(
+    curve: Curve | None,
+    counted: Corners,
+    months: tuple[Number | None, Number | None],
+    found: tuple[Sequence[Number], Sequence[Number]],
+) -> Iterator[Mark]:
+    """The marks that the chart has."""
+    if curve is not None:
+        if curve.line:
+            yield FITTED
+        yield _band(curve)
+    drawn = (
+        (COUNTED, bool(counted)),
+        (ESTIMATE, months[0] is not None),
+        (LIMIT, months[1] is not None),
+        (IN_TOLERANCE, len(found[0]) > 0),
+        (OUT_OF_TOLERANCE, len(found[1]) > 0),
+    )
+    yield from (mark for mark, is_there in drawn if is_there)
+
+
+def _band(curve: Curve) -> Mark:
+    return Mark(curve.band, "area", BOX, _WASH)
 
 
 def _ticks(until: Number) -> list[int]:
@@ -85,12 +162,10 @@ def _curve(curve: Curve) -> list[Spec]:
         {"at": at, "low": low, "high": high}
         for at, low, high in zip(curve.months, curve.low, curve.high, strict=True)
     ]
-    area = {"type": "area", "color": "var(--accent)", "opacity": 0.17, "clip": True}
-    line = {"type": "line", "color": "var(--accent)", "strokeWidth": 2, "clip": True}
     layers: list[Spec] = [
         {
             "data": {"values": rows},
-            "mark": area,
+            "mark": _band(curve).spec(),
             "encoding": {"x": {"field": "at"}, "y": {"field": "low"}, "y2": {"field": "high"}},
         },
     ]
@@ -99,7 +174,7 @@ def _curve(curve: Curve) -> list[Spec]:
         layers.append(
             {
                 "data": {"values": points},
-                "mark": line,
+                "mark": FITTED.spec(),
                 "encoding": {"x": {"field": "at"}, "y": {"field": "fit"}},
             }
         )
@@ -108,186 +183,54 @@ def _curve(curve: Curve) -> list[Spec]:
 
 def _counted(corners: Corners) -> Spec:
     rows = [{"at": at, "share": share, "order": n} for n, (at, share) in enumerate(corners)]
-    mark = {
-        "type": "line",
-        "color": "var(--ink)",
-        "strokeWidth": 1.2,
-        "clip": True,
-        "strokeJoin": "round",
-    }
     return {
         "data": {"values": rows},
-        "mark": mark,
+        "mark": COUNTED.spec(),
         "encoding": {"x": {"field": "at"}, "y": {"field": "share"}, "order": {"field": "order"}},
     }
 
 
 def _target(target: Number, estimate: Number | None, limit: Number | None) -> list[Spec]:
-    """The target, and where it is met: hollow by the lower edge, filled by the line."""
-    rule = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [5, 4]}
+    """The target with its value, and where it is met: hollow by the lower edge, filled by the
+    line.
+    """
+    rows = [{"share": target, "text": f"target {share_text(float(target))}"}]
+    place: Spec = {"y": {"field": "share"}}
+    at_the_end = {"align": "right", "x": "width", "dx": -3, "dy": -4, "baseline": "bottom"}
     layers: list[Spec] = [
-        {
-            "data": {"values": [{"share": target}]},
-            "mark": rule,
-            "encoding": {"y": {"field": "share"}},
-        }
+        {"data": {"values": rows}, "mark": TARGET.spec(), "encoding": dict(place)},
+        *words(rows, place, color="var(--ink)", **at_the_end),
     ]
-    met = [(limit, "limit", "var(--sheet)"), (estimate, "estimate", "var(--accent)")]
-    for at, word, fill in met:
-        if at is None:
-            continue
-        rows = [{"at": at, "share": target, "months": number(at, 1), "what": word}]
-        mark = {
-            "type": "point",
-            "filled": True,
-            "size": 80,
-            "opacity": 1,
-            "stroke": "var(--accent)",
-            "strokeWidth": 1.8,
-            "fill": fill,
-            "clip": True,
-        }
-        tooltip = [
-            {"field": "what", "title": "Interval by"},
-            {"field": "months", "title": "Months"},
-        ]
-        place = {"x": {"field": "at"}, "y": {"field": "share"}}
-        layers.append(
-            {"data": {"values": rows}, "mark": mark, "encoding": place | {"tooltip": tooltip}}
-        )
-    return layers
+    met = ((limit, "limit", LIMIT), (estimate, "estimate", ESTIMATE))
+    return layers + [_met(at, target, word, mark) for at, word, mark in met if at is not None]
+
+
+def _met(at: Number, target: Number, word: str, mark: Mark) -> Spec:
+    rows = [{"at": at, "share": target, "months": number(at, 1), "what": word}]
+    tooltip = [{"field": "what", "title": "Interval by"}, {"field": "months", "title": "Months"}]
+    place = {"x": {"field": "at"}, "y": {"field": "share"}}
+    return {
+        "data": {"values": rows},
+        "mark": mark.spec(),
+        "encoding": place | {"tooltip": tooltip},
+    }
 
 
 def _feet(found_in: Sequence[Number], found_out: Sequence[Number]) -> list[Spec]:
     """Results by time since renewal: strokes for those found in, diamonds above them for those
     found out.
     """
-    groups = ((found_in, "in tolerance", STROKE), (found_out, "out of tolerance", DIAMOND))
-    return [_foot(months, word, mark) for months, word, mark in groups if len(months)]
+    groups = ((found_in, IN_TOLERANCE), (found_out, OUT_OF_TOLERANCE))
+    return [_foot(months, mark) for months, mark in groups if len(months)]
 
 
-STROKE = {
-    "type": "tick",
-    "orient": "vertical",
-    "size": 9,
-    "thickness": 1,
-    "color": "var(--edge)",
-    "yOffset": -6,
-}
-DIAMOND = {
-    "type": "point",
-    "shape": "diamond",
-    "size": 45,
-    "strokeWidth": 1.5,
-    "stroke": "var(--bad)",
-    "fill": "var(--sheet)",
-    "filled": True,
-    "opacity": 1,
-    "yOffset": -19,
-}
-
-
-def _foot(months: Sequence[Number], word: str, mark: Spec) -> Spec:
+def _foot(months: Sequence[Number], mark: Mark) -> Spec:
     # A tenth of a month is the width of a stroke: results closer than that are drawn as one.
     times = Counter(round(float(at), 1) for at in months)
-    rows = [{"at": at, "found": f"{n} {word}"} for at, n in sorted(times.items())]
+    rows = [{"at": at, "found": f"{n} {mark.name}"} for at, n in sorted(times.items())]
     tooltip = [{"field": "at", "title": "Months"}, {"field": "found", "title": "Found"}]
     return {
         "data": {"values": rows},
-        "mark": mark | {"y": "height", "clip": True},
+        "mark": mark.spec(y="height"),
         "encoding": {"x": {"field": "at"}, "tooltip": tooltip},
     }
-
-
-# ---- how the rates spread ----
-@dataclass(frozen=True)
-class Rate:
-    """A member's drift at one end, % of span a year, with its 95 % interval."""
-
-    tag: str
-    rate: Number
-    low: Number
-    high: Number
-
-
-def rates_chart(
-    rates: Sequence[Rate], *, mean: Number | None, spread: Number | None, tolerance: Number | None
-) -> Spec:
-    """One line a member, fastest upwards on top, over the family's mean and two standard deviations
-    about it.
-    """
-    layers = [*_normal(mean, spread), _zero_rule(), *_rate_marks(rates, tolerance)]
-    x = {
-        "type": "quantitative",
-        "title": "Rate, % of span a year",
-        "scale": {"nice": False, "padding": 8},
-        "axis": {"tickCount": 5, "labelExpr": PLUS_MINUS.format(2)},
-    }
-    y = {
-        "type": "nominal",
-        "title": None,
-        "sort": [r.tag for r in rates],
-        "axis": {"ticks": False, "domain": False, "labelPadding": 8},
-    }
-    return layered(layers, x=x, y=y, height=max(90, 22 * len(rates) + 10))
-
-
-def _zero_rule() -> Spec:
-    mark = {"type": "rule", "stroke": "var(--edge)", "strokeDash": [2, 2]}
-    return {"data": {"values": [{"at": 0}]}, "mark": mark, "encoding": {"x": {"field": "at"}}}
-
-
-def _rate_marks(rates: Sequence[Rate], tolerance: Number | None) -> list[Spec]:
-    """A dot for each rate on a line as long as its 95 % interval."""
-    rows = [
-        {
-            "tag": r.tag,
-            "rate": r.rate,
-            "low": r.low,
-            "high": r.high,
-            "text": percent(r.rate, tolerance),
-            "from": percent(r.low, tolerance),
-            "to": percent(r.high, tolerance),
-        }
-        for r in rates
-    ]
-    reach = {"type": "rule", "stroke": "var(--edge)", "strokeWidth": 1.3}
-    dot = {"type": "point", "filled": True, "size": 55, "opacity": 1, "fill": "var(--sheet)"}
-    y = {"field": "tag"}
-    return [
-        {
-            "data": {"values": rows},
-            "mark": reach,
-            "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}, "y": y},
-        },
-        {
-            "data": {"values": rows},
-            "mark": dot | {"stroke": "var(--ink)", "strokeWidth": 1.6},
-            "encoding": {
-                "x": {"field": "rate"},
-                "y": y,
-                "tooltip": [
-                    {"field": "tag", "title": "Point"},
-                    {"field": "text", "title": "Rate"},
-                    {"field": "from", "title": "95 % from"},
-                    {"field": "to", "title": "to"},
-                ],
-            },
-        },
-    ]
-
-
-def _normal(mean: Number | None, spread: Number | None) -> list[Spec]:
-    if mean is None or spread is None:
-        return []
-    rows = [{"low": mean - 2 * spread, "high": mean + 2 * spread, "mean": mean}]
-    wash = {"type": "rect", "color": "var(--accent)", "opacity": 0.17}
-    rule = {"type": "rule", "stroke": "var(--accent)", "strokeWidth": 2}
-    return [
-        {
-            "data": {"values": rows},
-            "mark": wash,
-            "encoding": {"x": {"field": "low"}, "x2": {"field": "high"}},
-        },
-        {"data": {"values": rows}, "mark": rule, "encoding": {"x": {"field": "mean"}}},
-    ]

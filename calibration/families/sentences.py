@@ -8,8 +8,8 @@ import math
 
 import numpy as np
 
-from calibration.families.charts import Rate
 from calibration.families.models import Family
+from calibration.families.rate_charts import Rate
 from calibration.families.reads import FamilyResults
 from calibration.families.reliability import Reliability, what_a_weibull_needs
 from calibration.metrology.drift import CannotFit
@@ -71,29 +71,17 @@ def _beyond(reliability: Reliability) -> str:
     )
 
 
-def survival_caption(reliability: Reliability) -> str:
-    """What stands for what in the picture of the curve."""
-    return (
-        f"{_band_caption(reliability)}Thin line: counted from the results without assuming a "
-        "curve, while five or more reach so far; it slopes where it is not known when it falls. "
-        "Along the foot each result, by time since renewal; a diamond was found out of tolerance."
-    )
+COUNTED_CAPTION = (
+    "The counted curve is drawn while five or more results reach so far; it slopes where it is not "
+    "known when it falls. Along the foot stands each result, by time since renewal."
+)
 
 
-def _band_caption(reliability: Reliability) -> str:
+def band_name(reliability: Reliability) -> str:
+    """What the wash of the picture is."""
     if reliability.fit is not None:
-        each = share_text(2 * reliability.confidence - 1)
-        return (
-            f"Coloured line and wash: the fitted curve and its {each} band. On the dashed line, "
-            "the target: filled, the interval by estimate; hollow, by limit. "
-        )
-    if reliability.limit is not None:
-        sure = share_text(reliability.confidence)
-        return (
-            f"Wash: where the curve lies with {sure} confidence. On the dashed line, the target: "
-            "hollow, the interval by limit. "
-        )
-    return ""
+        return f"its {share_text(2 * reliability.confidence - 1)} band"
+    return f"where it lies with {share_text(reliability.confidence)} confidence"
 
 
 def curve_sentence(reliability: Reliability) -> str:
@@ -253,15 +241,8 @@ def _walk(weights: list[float], tolerance: float | None) -> str:
 
 
 # ---- the members' rates ----
-def rates_caption(drawn: int, fitted: int, family: Family, end: str) -> str:
-    some = "" if drawn >= fitted else f"The {drawn} fastest of {fitted} members. "
-    normal = (
-        ""
-        if getattr(family, f"{end}_rate") is None
-        else " Coloured line and wash: the usual rate of the family, and two standard deviations "
-        "about it."
-    )
-    return f"{some}Each member's rate with its 95 % interval.{normal}"
+def rates_caption(drawn: int, fitted: int) -> str:
+    return "" if drawn >= fitted else f"The {drawn} fastest of {fitted} members."
 
 
 def rates_sentence(rates: list[Rate], family: Family, end: str) -> str:

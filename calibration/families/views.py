@@ -16,8 +16,9 @@ from django.views.decorators.http import require_safe
 from calibration.drift.models import Trend
 from calibration.families import reads as families
 from calibration.families import sentences as words
-from calibration.families.charts import Curve, Rate, rates_chart, survival_chart
+from calibration.families.charts import Curve, survival_chart
 from calibration.families.models import Family
+from calibration.families.rate_charts import Rate, rates_chart
 from calibration.families.reliability import MONTHS_PER_YEAR, Reliability, reliability
 from calibration.metrology.fit_checks import TimeGroup, time_groups
 from calibration.metrology.survival import coarsen, nonparametric_curve
@@ -111,7 +112,7 @@ def _curve_context(shown: Family, target: int) -> dict[str, Any]:
         "results": results,
         "reliability": fit,
         "survival": None if seen is None else picture_of(seen, fit),
-        "survival_words": words.survival_caption(fit),
+        "survival_words": words.COUNTED_CAPTION,
         "groups": [] if seen is None else [_row(group) for group in time_groups(seen, fit.fit)],
         "passes": fit.results - fit.failures,
         "interval": words.interval_sentence(fit),
@@ -154,7 +155,8 @@ def _curve(fit: Reliability, months: np.ndarray) -> Curve | None:
         low, high, line = np.exp(-fit.limit.upper * years), np.ones(len(years)), []
     else:
         return None
-    return Curve(months.tolist(), line, low.tolist(), high.tolist())
+    band = words.band_name(fit)
+    return Curve(months.tolist(), line, low.tolist(), high.tolist(), band)
 
 
 def _row(group: TimeGroup) -> GroupRow:
@@ -191,7 +193,7 @@ def _members(person: Person, shown: Family, end: str) -> dict[str, Any]:
         "visible": counts["all"],
         "fitted": counts["fitted"],
         "rates": picture if rates else None,
-        "rates_words": words.rates_caption(len(rates), counts["fitted"], shown, end),
+        "rates_words": words.rates_caption(len(rates), counts["fitted"]),
         "rates_sentence": words.rates_sentence(rates, shown, end),
     }
 

@@ -12,8 +12,9 @@ from django.urls import reverse
 
 from calibration.drift.models import Trend
 from calibration.families.acts import count_results
-from calibration.families.charts import Curve, Rate, rates_chart, survival_chart
+from calibration.families.charts import Curve, survival_chart
 from calibration.families.models import Family
+from calibration.families.rate_charts import Rate, rates_chart
 from calibration.families.sentences import forecasts_sentence, months_text, prior_sentence
 from calibration.records.models import Calibration
 from plant.transmitters.models import Installation, Transmitter
@@ -262,3 +263,39 @@ def test_a_family_seldom_out_still_fills_its_picture():
     drawn = survival_chart(None, counted=[(0, 1), (12, 0.97)], until=24, target=0.95)
     (domain,) = {tuple(layer["encoding"]["y"]["scale"]["domain"]) for layer in drawn["layer"]}
     assert domain == (0.8, 1)
+
+
+def key(spec):
+    return [mark["name"] for mark in spec["usermeta"]["key"]]
+
+
+def test_the_key_of_the_curve_names_what_is_drawn_and_nothing_else():
+    bare = survival_chart(None, counted=[(0, 1), (12, 0.97)], until=24, target=0.95, found_in=[6])
+    assert key(bare) == ["counted, no curve assumed", "in tolerance"]
+    curve = Curve([0, 24], [1.0, 0.9], [0.9, 0.8], [1.0, 0.95], "its 90 % band")
+    whole = survival_chart(curve, until=24, target=0.95, estimate=6.0, limit=4.0, found_out=[12])
+    assert key(whole) == [
+        "fitted curve",
+        "its 90 % band",
+        "interval by estimate",
+        "interval by limit",
+        "out of tolerance",
+    ]
+
+
+def test_the_target_bears_its_value():
+    spec = survival_chart(None, counted=[(0, 1), (12, 0.97)], until=24, target=0.95)
+    texts = [layer for layer in spec["layer"] if layer["mark"]["type"] == "text"]
+    assert {row["text"] for layer in texts for row in layer["data"]["values"]} == {"target 95\xa0%"}
+
+
+def test_the_key_of_the_rates_names_the_family_s_own_only_where_it_is_known():
+    rates = [Rate("LT-101", 0.1, 0.0, 0.2)]
+    assert key(rates_chart(rates, mean=None, spread=None, tolerance=0.5)) == [
+        "rate of a member",
+        "its 95 % interval",
+    ]
+    assert key(rates_chart(rates, mean=0.1, spread=0.05, tolerance=0.5))[2:] == [
+        "usual rate of the family",
+        "two standard deviations about it",
+    ]
