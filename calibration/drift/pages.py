@@ -57,28 +57,32 @@ def drift_context(
     end = next((one for one in (asked.get("of"), end) if one in ENDS), "") or _end_first(trend)
     view = TAKEN_OUT if asked.get("view") == TAKEN_OUT else AS_IT_STOOD
     drift = trend.span if end == "span" else trend.zero
-    visits, failed = _visits(point, trend, drift), failed_records(point)
-    context = {
+    return {
         "trend": trend,
         "drift": drift,
         "drift_heading": _heading(end, view),
         "drift_choices": _choices(end, view),
-        "drift_chart": None,
-        "drift_visits": visits[::-1],
         "drift_sentence": sentence(drift, today),
-        "drift_facts": [],
-        **_limit(trend, today),
         "chance_rows": chance_rows(trend, today=today, due=due),
         "chance_basis": basis_text(trend),
         "tolerance_percent": trend.tolerance_percent,
-        "failed_records": failed,
+        **_limit(trend, today),
+        **_results(point, trend, drift, view, today),
     }
+
+
+def _results(
+    point: MeasuringPoint, trend: PointTrend, drift: Drift, view: str, today: dt.date
+) -> dict[str, Any]:
+    """Results, and where there is a trend its picture with what stands beneath it."""
+    visits, failed = _visits(point, trend, drift), failed_records(point)
+    shown = {"drift_visits": visits[::-1], "failed_records": failed}
     if drift.outlook is None:
-        return context
+        return shown
     days = [record.day for record in failed]
-    chart = chart_of(drift, visits, view=view, today=today, due=due, failed_on=days)
-    return context | {
-        "drift_chart": chart,
+    due = point.next_due
+    return shown | {
+        "drift_chart": chart_of(drift, visits, view=view, today=today, due=due, failed_on=days),
         "drift_summary": summary(drift, visits, today, taken_out=view == TAKEN_OUT),
         **_forecast(point, drift, today),
     }

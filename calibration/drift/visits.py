@@ -46,26 +46,36 @@ def as_they_stood(
 
     counted: those that the trend rests on.
     """
-    facts = ("pk", "done_on", f"found_at_{end}", f"left_at_{end}", "adjusted", "found_verdict")
+    facts = ("done_on", "pk", f"found_at_{end}", f"left_at_{end}", "adjusted", "found_verdict")
     standing = Calibration.objects.standing().filter(point=point_id, transmitter=transmitter_id)
+    rows = standing.order_by("done_on", "pk").values_list(*facts)
+    visits = [_visit(*row, tolerance=tolerance) for row in rows]
     known = {visit.record: visit for visit in counted}
-    visits = []
-    for pk, day, found, left, adjusted, verdict in standing.order_by("done_on", "pk").values_list(
-        *facts
-    ):
-        if found is None and left is None:
-            continue
-        visit = Visit(
-            day=day,
-            record=pk,
-            value=None,
-            found=found,
-            left=found if left is None else left,
-            adjusted=adjusted,
-            out=found is not None and abs(found) > tolerance,
-            failed=verdict == "fail",
-            fresh=False,
-        )
-        own = known.get(pk)
-        visits.append(replace(visit, value=own.value, fresh=own.fresh) if own else visit)
-    return visits
+    return [_counted(visit, known.get(visit.record)) for visit in visits if visit.left is not None]
+
+
+def _visit(
+    day: dt.date,
+    record: int,
+    found: float | None,
+    left: float | None,
+    adjusted: bool,
+    verdict: str,
+    *,
+    tolerance: float,
+) -> Visit:
+    return Visit(
+        day=day,
+        record=record,
+        value=None,
+        found=found,
+        left=found if left is None else left,
+        adjusted=adjusted,
+        out=found is not None and abs(found) > tolerance,
+        failed=verdict == "fail",
+        fresh=False,
+    )
+
+
+def _counted(visit: Visit, own: Visit | None) -> Visit:
+    return visit if own is None else replace(visit, value=own.value, fresh=own.fresh)

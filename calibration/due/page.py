@@ -13,6 +13,7 @@ from django.db.models import Exists, OuterRef
 from calibration.due import reads as listing
 from calibration.due.forms import STATES
 from calibration.due.tables import columns
+from calibration.due.weeks import WorkWeek, weeks_ahead
 from calibration.pages import Address
 from calibration.reminders.models import Digest, ReminderScan
 from plant.pages.paging import Page
@@ -67,14 +68,14 @@ class SiteWork:
     """The work ahead of one site: no hours of two crews are ever added."""
 
     site: Site
-    weeks: list[listing.WorkWeek]
+    weeks: list[WorkWeek]
     crew_hours: Decimal
 
 
 def work_ahead(request: SignedRequest, shown: list[Site], days: Days) -> dict[str, Any]:
     address = Address(request.GET)
     urls = {site.pk: address.with_(without="state", site=site.pk, week="") for site in shown}
-    weeks = listing.weeks_ahead({site.pk: days[site.pk] for site in shown}, urls)
+    weeks = weeks_ahead({site.pk: days[site.pk] for site in shown}, urls)
     return {"work": [SiteWork(site, weeks[site.pk], site.crew_hours) for site in shown]}
 
 

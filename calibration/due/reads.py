@@ -1,4 +1,4 @@
-"""What the due list shows: counts, weeks of work and rows, each read at a cost that does not grow
+"""What the due list shows: counts and rows, each read at a cost that does not grow
 with the register.
 """
 
@@ -26,7 +26,6 @@ from plant.points.status import (
 )
 from plant.sites.models import Site
 
-WEEKS = 52
 WITHOUT_A_JOB = "without a job"  # not a status: not calibrated or in doubt, and nobody has the job
 ORDERS = {
     "status": ("condition", "next_due"),
@@ -113,16 +112,7 @@ def without_a_job(points: PointQuerySet) -> PointQuerySet:
     return known.exclude(Exists(jobs.filter(state__in=(*Job.OPEN, Job.State.SUBMITTED))))
 
 
-# ---- counts and work ahead ----
-class WorkWeek(NamedTuple):
-    """One week of the workload picture."""
-
-    starts_on: dt.date
-    hours: float
-    points: int
-    url: str = ""
-
-
+# ---- counts ----
 COUNTS = """
     SELECT coalesce(sum(c.points) FILTER (WHERE c.condition = 0), 0),
         coalesce(sum(c.points) FILTER (WHERE c.condition = 1), 0),
@@ -142,13 +132,6 @@ COUNTS = """
     JOIN plant_duecount c ON c.site_id = s.id
     CROSS JOIN LATERAL (SELECT c.condition = 3 AS by_calendar) k
 """
-WEEK_SUMS = """
-    SELECT s.id, greatest((c.next_due - s.monday) / 7, 0) * (c.next_due >= s.monday)::int AS week,
-        sum(c.hours)::float, sum(c.points)
-    FROM unnest(%(sites)s::bigint[], %(mondays)s::date[]) AS s (id, monday)
-    JOIN plant_duecount c ON c.site_id = s.id AND c.next_due < s.monday + %(days)s
-    GROUP BY 1, 2
-"""
 
 
 def counts_of(days: Mapping[int, dt.date]) -> Counts:
@@ -161,33 +144,6 @@ def counts_of(days: Mapping[int, dt.date]) -> Counts:
     }
     [sums] = _fetch(COUNTS, params)
     return Counts(*sums)
-
-
-def weeks_ahead(
-    days: Mapping[int, dt.date], urls: Mapping[int, str] | None = None
-) -> dict[int, list[WorkWeek]]:
-    """Hours and points of each site (id to its own day) by week, for a year from that week's
-    Monday; what is overdue is work of this week. One query.
-
-    urls: the address of a site's week, but for the day.
-    """
-    mondays = {site: day - dt.timedelta(day.weekday()) for site, day in days.items()}
-    params = {"sites": list(mondays), "mondays": list(mondays.values()), "days": 7 * WEEKS}
-    sums = {
-        (site, week): (hours, points) for site, week, hours, points in _fetch(WEEK_SUMS, params)
-    }
-    return {
-        site: [
-            _week(monday, n, *sums.get((site, n), (0.0, 0)), url=(urls or {}).get(site, ""))
-            for n in range(WEEKS)
-        ]
-        for site, monday in mondays.items()
-    }
-
-
-def _week(monday: dt.date, n: int, hours: float, points: int, *, url: str) -> WorkWeek:
-    starts_on = monday + dt.timedelta(7 * n)
-    return WorkWeek(starts_on, hours, points, f"{url}{starts_on}" if points else "")
 
 
 # ---- rows ----

@@ -58,16 +58,9 @@ def error_curve(
 
     guard: width of a guard band, whose inner edges are drawn dashed.
     """
-    curves = [
-        (mark, curve)
-        for mark, curve in (
-            (FOUND_UP, found_up),
-            (FOUND_DOWN, found_down),
-            (LEFT_UP, left_up),
-            (LEFT_DOWN, left_down),
-        )
-        if curve
-    ]
+    marks = (FOUND_UP, FOUND_DOWN, LEFT_UP, LEFT_DOWN)
+    runs = zip(marks, (found_up, found_down, left_up, left_down), strict=True)
+    curves = [(mark, curve) for mark, curve in runs if curve]
     guarded = _guard(tolerance, guard)
     layers = [
         *tolerance_band(tolerance),

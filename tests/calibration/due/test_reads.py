@@ -8,7 +8,8 @@ from decimal import Decimal
 import pytest
 
 from calibration.drift.models import Trend
-from calibration.due.reads import WEEKS, counts_of, points_in, results_of, rows_of, weeks_ahead
+from calibration.due.reads import counts_of, points_in, results_of, rows_of
+from calibration.due.weeks import WEEKS, weeks_ahead
 from calibration.jobs import acts as jobs
 from plant.points.models import MeasuringPoint
 from tests.makers import (
