@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from calibration.pages import require_sight
+from calibration.records.jobs_served import jobs_served
 from calibration.records.models import StandardUse
 from calibration.standards import acts, certificate_files
 from calibration.standards.cover import STATES, Cover, cover_of
@@ -63,6 +64,7 @@ def standard(request: SignedRequest, pk: int) -> HttpResponse:
             "standard": row,
             "standing": cover_of(row, today),
             "certificates": list(row.certificates.annotate(times_used=Count("uses"))),
+            "jobs": jobs_served(row),
             "uses": list(uses.order_by("-record__done_on", "-record_id")[:50]),
             "today": today,
             "may_add": may(request.user, "add standard", row.site_id),

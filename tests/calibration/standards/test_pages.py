@@ -12,10 +12,19 @@ from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
+from calibration.jobs import acts as jobs
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.ledger.models import LedgerEntry
 from tests.folded import folded
-from tests.makers import TODAY, a_certificate, a_certified_standard, a_record, a_standard
+from tests.makers import (
+    TODAY,
+    a_certificate,
+    a_certified_standard,
+    a_procedure,
+    a_record,
+    a_standard,
+    an_equipped_point,
+)
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("noon")]
 
@@ -197,7 +206,7 @@ def test_standards_pages_cost_the_same_for_one_and_for_many(
     client = sign_in(auditor)
     with django_assert_max_num_queries(5):
         client.get("/standards/")
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(10):
         client.get(ReferenceStandard.objects.first().get_absolute_url())
 
 
@@ -216,3 +225,20 @@ def test_a_standard_goes_into_a_kit_and_only_of_a_technician_of_its_site(
     assert "in the kit of T. Quillane" in client.get("/standards/").content.decode()
     for other in (approver, outsider):
         assert client.post(address, {**facts, "holder": other.pk}).status_code == 422
+
+
+def test_a_standard_names_the_open_jobs_that_rest_on_it(sign_in, planner, technician):
+    a_procedure()
+    meter, tape = until("MM-07", TODAY - dt.timedelta(9)), a_standard("BT-1", kind="bond or insulation tester")
+    a_certificate(tape)
+    jobs.plan(an_equipped_point("LT-7"), technician=technician, by=planner)
+    jobs.plan(an_equipped_point("LT-8"), technician=None, by=planner)
+    client = sign_in(planner)
+    page = folded(client.get(meter.get_absolute_url()))
+    assert "2 open jobs can rest on it" in page
+    assert "Another standard must serve them" in page
+    assert "Open jobs it serves" not in folded(client.get(tape.get_absolute_url()))
+    ReferenceStandard.objects.filter(pk=meter.pk).update(holder=technician)
+    assert "1 open job of T. Quillane can rest on it" in folded(
+        client.get(meter.get_absolute_url())
+    )
