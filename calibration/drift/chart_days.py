@@ -51,7 +51,7 @@ def named_days(
         NamedDay(due, f"due {day_text(due)}", DUE),
     ]
     if limit_on is not None:
-        text = f"{limit_words(limit_on, today)}\non {day_text(limit_on)}"
+        text = f"95 % band\n{limit_words(limit_on, today)}\non {day_text(limit_on)}"
         look = (PASSED, "var(--bad)") if limit_on < today else (AHEAD, "var(--sheet)")
         days.append(NamedDay(limit_on, text, *look))
     return [day for day in days if day.on <= until]

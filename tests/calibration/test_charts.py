@@ -251,8 +251,8 @@ def test_the_days_of_adjustments_stand_on_the_foot_and_in_the_key():
 # ---- days named above the plot ----
 def test_a_limit_day_that_has_passed_has_other_words_another_flag_and_another_colour():
     past, ahead = (drift(limit_on=on) for on in (dt.date(2025, 6, 1), dt.date(2026, 3, 1)))
-    assert "met the tolerance\non 1 Jun 2025" in texts(past)
-    assert "reaches the tolerance\non 1 Mar 2026" in texts(ahead)
+    assert "95 % band\nmet the tolerance\non 1 Jun 2025" in texts(past)
+    assert "95 % band\nreaches the tolerance\non 1 Mar 2026" in texts(ahead)
     flags = [
         next(layer["mark"] for layer in spec["layer"] if layer["mark"].get("size") == 200)
         for spec in (past, ahead)
