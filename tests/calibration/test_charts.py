@@ -116,6 +116,15 @@ def test_the_edges_of_the_tolerance_bear_their_value(spec):
     assert {"tolerance +0.50\xa0%", "tolerance −0.50\xa0%"} <= set(texts(spec))
 
 
+def test_words_of_the_tolerance_stand_outside_its_band():
+    """Above the upper edge and below the lower one; pixels count downwards."""
+    for layer in layers(drift(), type="text"):
+        at = layer["data"]["values"][0].get("at")
+        if at:
+            place = (layer["mark"]["baseline"], layer["mark"]["dy"] > 0)
+            assert place == (("bottom", False) if at > 0 else ("top", True))
+
+
 def test_a_scale_leaves_room_for_words_outside_the_tolerance():
     scale = error_scale([0.1, -0.2], 0.5, 270)
     assert scale.pixels(scale.high - 0.5) == pytest.approx(20)
@@ -142,8 +151,10 @@ def test_an_adjustment_is_an_arrow_from_found_to_left():
     assert (stem["found"], stem["left"]) == (-0.62, 0.1)
     [head] = layers(spec, shape="triangle-up")
     assert head["data"]["values"] == [stem]
+    assert head["mark"]["yOffset"] > 0  # pixels count downwards: it ends below the dot
     down = [visit(dt.date(2024, 1, 10), 0.4, -0.4)]
-    assert layers(drift(visits=down), shape="triangle-down")
+    [head] = layers(drift(visits=down), shape="triangle-down")
+    assert head["mark"]["yOffset"] < 0
 
 
 def test_a_small_adjustment_has_no_head_that_would_hide_it():

@@ -106,7 +106,9 @@ def test_a_band_that_met_the_tolerance_at_the_last_result_says_so():
 
 
 def test_a_limit_day_of_today_has_not_passed():
-    assert 'class="limit"' in limit_day(date(2026, 11, 30), date(2026, 11, 30))
+    shown = limit_day(date(2026, 11, 30), date(2026, 11, 30))
+    assert 'class="limit"' in shown
+    assert "limit 30 Nov 2026" in shown
 
 
 def test_no_limit_day_is_said():
