@@ -129,6 +129,6 @@ def what_a_weibull_needs(reliability: Reliability) -> str:
             "tolerance to see whether the rate rises with time."
         )
     return (
-        "All visits came after about the same time, so the results cannot show whether the rate "
-        "rises with time."
+        "The results cannot show whether the rate rises with time: all visits came after about the "
+        "same time, or all went out at about the same time."
     )

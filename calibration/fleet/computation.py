@@ -46,7 +46,9 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     histories = histories_of(points, results)
     if histories is None:
         trends.store(points, results, None)
-        return Renewed(len(points), 0, 0)
+        # One result is enough for a staircase, and what was proposed before may no longer hold.
+        made = methods.make(points, results, methods.policies_of(points), [], at=at)
+        return Renewed(len(points), 0, made)
     fit = fit_fleet(
         histories.core,
         _members(points, histories),

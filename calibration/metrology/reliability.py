@@ -150,7 +150,7 @@ def fit_weibull(results: Results, *, confidence: float = 0.95) -> ReliabilityFit
     """A rate of going out that rises (shape above 1) or falls with time since renewal.
 
     Raises CannotFit for fewer than 60 results or 10 failures, or interval lengths that hardly
-    differ: then any shape fits as well.
+    differ: then any shape fits as well; and where no shape from 0.05 to 20 fits best.
     """
     share("confidence", confidence)
     _refuse_weibull(results)
@@ -162,9 +162,9 @@ def fit_weibull(results: Results, *, confidence: float = 0.95) -> ReliabilityFit
     grid = np.linspace(math.log(_SHAPES[0]), math.log(_SHAPES[1]), 25)
     peak = float(grid[np.argmax(IntervalLikelihood.of(results, np.exp(grid)).best()[1])])
     step = float(grid[1] - grid[0])
-    peak_of = minimize_scalar(
-        lambda x: -profile(x), (peak - step, peak, peak + step), method="brent", tol=1e-9
-    )
+    around = (peak - step, peak, peak + step)
+    _refuse_edge(*(profile(at) for at in around))
+    peak_of = minimize_scalar(lambda x: -profile(x), around, method="brent", tol=1e-9)
     log_shape, best = float(peak_of.x), float(-peak_of.fun)
     log_rate = float(IntervalLikelihood.of(results, np.exp([log_shape])).best()[0][0])
     floor = best - _drop(effect, confidence)
@@ -196,6 +196,18 @@ def _refuse_weibull(results: Results) -> None:
         raise CannotFit(
             "results", "all visits came after about the same time, so no shape can be fitted"
         )
+
+
+def _refuse_edge(before: float, peak: float, after: float) -> None:
+    """Likelihoods of the best shape of the grid and of those beside it."""
+    if before < peak > after:
+        return
+    way = "more steeply" if after >= peak else "more gently"
+    raise CannotFit(
+        "results",
+        f"reliability falls {way} than any Weibull curve of shape {_SHAPES[0]:g} to {_SHAPES[1]:g}:"
+        " all went out at about the same time, or some at once and the rest hardly ever",
+    )
 
 
 def _drop(effect: float, confidence: float) -> float:

@@ -273,6 +273,15 @@ def test_each_method_offers_what_it_would_choose(planner):
     intervals.change(stairs, months=13, grace_days=0, why="as the stair says", by=planner)
 
 
+def test_a_staircase_proposes_where_no_point_has_two_results(site):
+    point = recorded_point("LT-101", [0.1])
+    Policy.objects.create(site=point.site, point=point, method="staircase")
+    made = fleet.run(clock=clock, nightly=True)
+    assert made.proposals == 1
+    [proposal] = Proposal.objects.open()
+    assert (proposal.point_id, proposal.months, proposal.method) == (point.pk, 13, "staircase")
+
+
 def test_the_family_s_reliability_chooses_for_all_its_members(site):
     point, *_ = recorded_family(9, rate=0.04)
     Policy.objects.create(site=point.site, duty=point.duty, method="reliability", target_percent=90)

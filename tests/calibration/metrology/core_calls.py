@@ -326,6 +326,7 @@ CALLS = [
 # What takes no number of its own, or only what another function has checked.
 NO_NUMBERS = {
     "float_or_array",
+    "failure_limit",
     "numbers",
     "not_below_zero",
     "above_zero",

@@ -78,6 +78,27 @@ def test_too_little_is_refused():
         fit_weibull(drawn(rng, 200, scale=2, lengths=(1.0,)))
 
 
+def test_what_fell_at_one_time_has_no_weibull_shape_and_the_refusal_says_so():
+    """All pass until 0.98 years and are out at 1: any steeper curve fits better."""
+    n = 40
+    start = np.r_[np.zeros(n), np.full(n, 0.5), np.full(n, 0.98)]
+    end = np.r_[np.full(n, 0.5), np.full(n, 0.98), np.ones(n)]
+    seen = Results.of(np.tile(np.arange(n), 3), start, end, np.repeat([False, False, True], n))
+    with pytest.raises(CannotFit, match="more steeply than any Weibull curve"):
+        fit_weibull(seen)
+    assert fit_exponential(seen).rate > 0
+
+
+def test_what_falls_at_once_and_then_hardly_has_no_weibull_shape():
+    n = 100
+    end = np.r_[np.full(n, 1e-6), np.full(n, 10.0), np.full(n, 1e5)]
+    start = np.r_[np.zeros(n), np.full(n, 1e-6), np.full(n, 10.0)]
+    out = np.r_[np.arange(n) < 30, np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)]
+    seen = Results.of(np.tile(np.arange(n), 3), start, end, out)
+    with pytest.raises(CannotFit, match="more gently than any Weibull curve"):
+        fit_weibull(seen)
+
+
 @pytest.mark.parametrize(
     ("start", "end", "out"),
     [
