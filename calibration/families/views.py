@@ -8,11 +8,12 @@ from typing import Any, NamedTuple, Self
 
 import numpy as np
 from django.db.models import Count, F, Q, QuerySet
-from django.db.models.functions import Abs, Greatest
+from django.db.models.functions import Abs, Greatest, Mod
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
+from calibration.drift.foretold import bins_of, foretold_of
 from calibration.drift.models import Trend
 from calibration.families import reads as families
 from calibration.families import sentences as words
@@ -31,6 +32,8 @@ TARGETS = (80, 90, 95, 99)
 CONFIDENCE = 0.95
 SHOWN = 40  # members; the fastest first
 POINTS_OF_CURVE = 80
+FORETOLD_MEMBERS = 200  # enough to judge the chances by, and quick
+FEWEST_FORETOLD = 20
 FINE = 300  # found out; beyond that the counted curve is drawn by the week, for speed
 FEWEST_REACHING = 5  # the counted curve is drawn while so many results reach so far
 
@@ -88,10 +91,24 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
         "end": end,
         "prior_rates": [text for text in priors if text],
         "held": words.forecasts_sentence(shown),
+        **_foretold(shown),
         **_curve_context(shown, target),
         **_members(request.user, shown, end),
     }
     return render(request, "calibration/families/family.html", context)
+
+
+def _foretold(shown: Family) -> dict[str, Any]:
+    """Chances foretold and verdicts that came; of a large family always the same members."""
+    members = Trend.objects.filter(family=shown).annotate(place=Mod(F("transmitter") * 7919, 10007))
+    ids = members.order_by("place", "pk").values_list("point", flat=True)[:FORETOLD_MEMBERS]
+    foretold = foretold_of(ids)
+    return {
+        "bins": bins_of(foretold) if len(foretold.chance) >= FEWEST_FORETOLD else [],
+        "foretold": len(foretold.chance),
+        "mean_chance": foretold.chance.mean() if len(foretold.chance) else None,
+        "mean_passed": foretold.passed.mean() if len(foretold.chance) else None,
+    }
 
 
 def _target_of(text: str) -> int:

@@ -10,15 +10,18 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
+from calibration.drift.foretold import foretold_of
 from calibration.drift.models import Trend
 from calibration.families.acts import count_results
 from calibration.families.charts import Curve, survival_chart
 from calibration.families.models import Family
 from calibration.families.rate_charts import Rate, rates_chart
 from calibration.families.sentences import forecasts_sentence, months_text, prior_sentence
+from calibration.fleet import acts as fleet
 from calibration.records.models import Calibration
 from plant.transmitters.models import Installation, Transmitter
 from tests.calibration.drawing import drawn
+from tests.calibration.drift.test_verdicts import a_bent_family, clock
 from tests.folded import folded
 from tests.makers import a_site, a_tank, an_equipped_point, an_unsaved_record
 
@@ -228,7 +231,7 @@ def test_both_pages_ask_a_fixed_number_of_times(rods, sign_in, planner, django_a
     client = sign_in(planner)
     with django_assert_num_queries(5):
         client.get("/families/")
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(10):
         client.get(f"/families/{rods.pk}/")
 
 
@@ -299,3 +302,14 @@ def test_the_key_of_the_rates_names_the_family_s_own_only_where_it_is_known():
         "usual rate of the family",
         "two standard deviations about it",
     ]
+
+
+def test_the_page_says_what_was_foretold_and_what_passed(sign_in, planner):
+    a_bent_family(0.2, drift=0.1, years=6)
+    fleet.run(clock=clock, nightly=True)
+    shown = Family.objects.get(trends__point__tag="LT-100")
+    page = folded(sign_in(planner).get(shown.get_absolute_url()))
+    assert "Chances foretold, and what passed" in page
+    known = foretold_of(Trend.objects.filter(family=shown).values_list("point", flat=True))
+    assert len(known.chance) >= 20
+    assert f'<th scope="row">All</th><td class="num">{len(known.chance)}</td>' in page

@@ -229,7 +229,10 @@ def test_a_standard_goes_into_a_kit_and_only_of_a_technician_of_its_site(
 
 def test_a_standard_names_the_open_jobs_that_rest_on_it(sign_in, planner, technician):
     a_procedure()
-    meter, tape = until("MM-07", TODAY - dt.timedelta(9)), a_standard("BT-1", kind="bond or insulation tester")
+    meter, tape = (
+        until("MM-07", TODAY - dt.timedelta(9)),
+        a_standard("BT-1", kind="bond or insulation tester"),
+    )
     a_certificate(tape)
     jobs.plan(an_equipped_point("LT-7"), technician=technician, by=planner)
     jobs.plan(an_equipped_point("LT-8"), technician=None, by=planner)
