@@ -26,6 +26,17 @@ def behind_proxy(get_response: GetResponse) -> GetResponse:
     return middleware
 
 
+def refuse_null_characters(get_response: GetResponse) -> GetResponse:
+    """No address or search holds a null character, and the database takes none: not found."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if "\x00" in request.path or "%00" in request.META.get("QUERY_STRING", ""):
+            return render(request, "404.html", status=404)
+        return get_response(request)
+
+    return middleware
+
+
 def refuse_large_bodies(get_response: GetResponse) -> GetResponse:
     """A body over the limit is refused by its announced length: nothing is kept or taken apart."""
 

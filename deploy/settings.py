@@ -52,6 +52,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "deploy.middleware.behind_proxy",
+    "deploy.middleware.refuse_null_characters",
     "deploy.middleware.refuse_large_bodies",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",

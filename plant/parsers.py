@@ -24,7 +24,7 @@ _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _BROKEN_CELL = re.compile(r"#(?:REF!|N/A|DIV/0!|VALUE!|NAME\?|NUM!|NULL!)")
-FIRST_DAY, LAST_DAY = dt.date(1950, 1, 1), dt.date(2150, 1, 1)
+FIRST_DAY, LAST_DAY = dt.date(1950, 1, 1), dt.date(2149, 12, 31)
 NOISE = Decimal("1e-9")
 """A spreadsheet's sums end in ...0000000004; that much is no digit somebody typed."""
 
@@ -151,7 +151,7 @@ def day(cell: str) -> dt.date:
         value = dt.date.fromisoformat(cell)
     except ValueError:
         raise Wrong("is no day; write year-month-day, such as 2026-05-12") from None
-    if not FIRST_DAY <= value < LAST_DAY:
+    if not FIRST_DAY <= value <= LAST_DAY:
         raise Wrong(f"lies outside {FIRST_DAY.year} to {LAST_DAY.year}")
     return value
 

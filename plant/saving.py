@@ -14,6 +14,7 @@ from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import IntegrityError, models, transaction
 
 from plant.cells import digits
+from plant.parsers import FIRST_DAY, LAST_DAY
 from plant.refusals import Refused, RuleBroken
 
 Row = TypeVar("Row", bound=models.Model)
@@ -135,7 +136,12 @@ def constraint_messages(*, savepoint: bool = True) -> Iterator[None]:
         raise RuleBroken(text, rule=name, field=FIELD_OF_RULE.get(name)) from error
 
 
+OUT_OF_TIME = f"A day lies outside {FIRST_DAY.year} to {LAST_DAY.year}; check what you typed."
+
+
 def _message_of(rule: str) -> str:
+    if rule.endswith(("_on_check", "_until_check", "_from_check", "_day_check")):
+        return OUT_OF_TIME
     for model in apps.get_models():
         for constraint in model._meta.constraints:
             if constraint.name == rule:

@@ -2,11 +2,11 @@ from __future__ import annotations
 
 from django import forms
 
+from plant.pages.forms import day_field
+
 
 class DeferForm(forms.Form):
-    until = forms.DateField(
-        label="Put off until", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
-    )
+    until = day_field("Put off until")
     reason = forms.CharField(
         label="Reason",
         max_length=2000,

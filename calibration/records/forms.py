@@ -14,6 +14,7 @@ from calibration.records.models import Adjustment
 from calibration.records.prefill import STAGES
 from calibration.records.reading_forms import ReadingForm, StandingForm, row_figures
 from plant.pages.digits import DigitsField
+from plant.pages.forms import day_field
 
 Data = Mapping[str, Any] | None
 MOST_ROWS = 60
@@ -23,9 +24,7 @@ class HeadForm(forms.Form):
     """Who, when, how, with what; and what belongs to the whole record."""
 
     submission = forms.UUIDField(widget=forms.HiddenInput)
-    done_on = forms.DateField(
-        label="Day", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
-    )
+    done_on = day_field("Day")
     transmitter = forms.ChoiceField(
         label="Transmitter",
         required=False,

@@ -32,8 +32,20 @@ class NotHeld(Refused):
 def scan(*, at: dt.datetime) -> int:
     """Write the reminders of every site whose morning has come and is not written yet; returns the
     lines made.
+
+    What fails at one site stops no other: it is raised once all had their turn, so that the task
+    counts as failed and the health page shows it.
     """
-    return sum(scan_site(site, day=day, at=at) or 0 for site, day in sites_awake(at=at))
+    lines, faults = 0, []
+    for site, day in sites_awake(at=at):
+        try:
+            lines += scan_site(site, day=day, at=at) or 0
+        except Exception as fault:
+            fault.add_note(f"reminders of {site}, {day}")
+            faults.append(fault)
+    if faults:
+        raise ExceptionGroup("reminders could not be written at every site", faults)
+    return lines
 
 
 def sites_awake(*, at: dt.datetime) -> list[tuple[Site, dt.date]]:

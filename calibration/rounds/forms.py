@@ -6,6 +6,7 @@ from typing import Any
 from django import forms
 
 from calibration.jobs.forms import technicians_of
+from plant.pages.forms import day_field
 from plant.people.models import Person
 from plant.sites.models import Site
 
@@ -15,12 +16,8 @@ class RoundForm(forms.Form):
     technician = forms.ModelChoiceField(
         label="Technician", queryset=Person.objects.none(), empty_label="choose"
     )
-    starts_on = forms.DateField(
-        label="First day", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
-    )
-    ends_on = forms.DateField(
-        label="Last day", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d")
-    )
+    starts_on = day_field("First day")
+    ends_on = day_field("Last day")
     note = forms.CharField(
         label="Note",
         max_length=2000,

@@ -11,6 +11,7 @@ from django.utils import timezone
 from calibration.standards.columns import CERTIFICATE, STANDARD
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.pages.digits import DigitsField
+from plant.pages.forms import day_field
 from plant.people.models import Appointment, Person
 from plant.people.permissions import may
 from plant.sites.models import Site
@@ -105,7 +106,5 @@ def _label(column: Any) -> str:
 
 
 class WithdrawForm(forms.Form):
-    on = forms.DateField(
-        label="From", widget=forms.DateInput(DAY), help_text="From this day on it covers nothing."
-    )
+    on = day_field("From", help_text="From this day on it covers nothing.")
     why = forms.CharField(label="Why", max_length=200, widget=forms.Textarea({"rows": 2}))

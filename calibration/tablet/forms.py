@@ -2,6 +2,8 @@ from __future__ import annotations
 
 from django import forms
 
+from plant.pages.forms import day_field
+
 
 class KeepForm(forms.Form):
     """Keep a work without a record: what was signed stays readable, nothing counts from it."""
@@ -17,9 +19,6 @@ class KeepForm(forms.Form):
 class StoreForm(KeepForm):
     """Store it as the record after all."""
 
-    done_on = forms.DateField(
-        label="Day of calibration",
-        widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"),
-    )
+    done_on = day_field("Day of calibration")
 
     field_order = ("done_on", "why")

@@ -8,11 +8,13 @@ from collections.abc import Callable
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.forms.models import construct_instance
 
 from plant.columns import Attributes
 from plant.pages.digits import DigitsField
+from plant.parsers import FIRST_DAY, LAST_DAY
 from plant.people.models import Person
 from plant.refusals import Refused
 from plant.saving import Stale, mark_of, problems, shown
@@ -59,7 +61,7 @@ def _field(column: models.Field, name: str, unit: str, **more: Any) -> forms.Fie
             **more,
         )
     if isinstance(column, models.DateField):
-        more["widget"] = day_input()
+        more |= {"widget": day_input(), "validators": DAY_LIMITS}
     if isinstance(column, models.TextField):
         more["widget"] = forms.Textarea({"rows": 3})
     return column.formfield(**more)
@@ -70,8 +72,14 @@ def day_input(**attrs: Any) -> forms.DateInput:
     return forms.DateInput({"type": "date", **attrs}, format="%Y-%m-%d")
 
 
+DAY_LIMITS = (
+    MinValueValidator(FIRST_DAY, f"A day before {FIRST_DAY.year} cannot be stored."),
+    MaxValueValidator(LAST_DAY, f"A day after {LAST_DAY.year} cannot be stored."),
+)
+
+
 def day_field(label: str, **more: Any) -> forms.DateField:
-    return forms.DateField(label=label, widget=day_input(), **more)
+    return forms.DateField(label=label, widget=day_input(), validators=DAY_LIMITS, **more)
 
 
 class RuleForm(forms.ModelForm):

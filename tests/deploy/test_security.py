@@ -100,3 +100,9 @@ def test_behind_a_proxy_the_sender_is_the_last_address_it_added(rf, settings):
     settings.PRODUCTION = False
     ask(rf.get("/", **told))
     assert seen == ["192.0.2.7", "127.0.0.1"]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", ["/q/M/%00/", "/jobs/?q=%00", "/register/?q=LT%00", "/%00/"])
+def test_a_null_character_in_an_address_is_not_found(address, sign_in, planner):
+    assert sign_in(planner).get(address).status_code == 404

@@ -204,6 +204,25 @@ def test_three_sites_wake_one_after_the_other(db):
     assert awake == {"N": DAY + dt.timedelta(1)}
 
 
+def test_what_fails_at_one_site_stops_no_other(planner, monkeypatch):
+    elsewhere = makers.a_site("A", "Aldwater", "Europe/Lisbon")
+    makers.a_point("LT-1", makers.a_tank("T-1", site=elsewhere), due_on=DAY)
+    makers.a_point(due_on=DAY)
+    write = reminders.write_lines
+
+    def failing(cursor, site, **more):
+        if site == elsewhere:
+            raise ArithmeticError("a day out of time")
+        return write(cursor, site, **more)
+
+    monkeypatch.setattr(reminders, "write_lines", failing)
+    with pytest.raises(ExceptionGroup) as fault:
+        reminders.scan(at=MORNING)
+    assert [str(each) for each in fault.value.exceptions] == ["a day out of time"]
+    assert "Aldwater" in fault.value.exceptions[0].__notes__[0]
+    assert list(ReminderScan.objects.values_list("site__name", flat=True)) == ["Marram Point"]
+
+
 @pytest.mark.parametrize("change", [dt.date(2026, 3, 29), dt.date(2026, 10, 25)])
 def test_the_days_the_clocks_change_have_one_digest_each(planner, change):
     makers.a_point(due_on=change)
