@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django import template
-from django.utils.html import format_html
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString
 
 from calibration.charts import Spec
@@ -218,9 +218,9 @@ def limit_day(on: dt.date | None, today: dt.date, tested_on: dt.date | None = No
     if on is None:
         return SafeString('<span class="soft">no limit day within 10 years</span>')
     if tested_on is not None and on <= tested_on:
-        return flagged("could be out already", is_past=True)
+        return _with_flag("could be out already", is_past=True)
     word = "limit passed" if on < today else "limit"
-    return flagged(f"{word} {day_text(on)}", is_past=on < today)
+    return _with_flag(f"{word} {day_text(on)}", is_past=on < today)
 
 
 @register.simple_tag
@@ -228,9 +228,11 @@ def flagged(text: str, is_past: bool) -> SafeString:
     """``{% flagged row.note row.is_past %}``: words that say of a day that it has passed or comes,
     with its flag.
     """
-    return format_html(
-        '<span class="limit{}">{}{}</span>', " past" if is_past else "", SafeString(FLAG), text
-    )
+    return _with_flag(conditional_escape(text), is_past=is_past)
+
+
+def _with_flag(text: str, *, is_past: bool) -> SafeString:
+    return SafeString(f'<span class="limit{" past" if is_past else ""}">{FLAG}{text}</span>')
 
 
 # ---- states ----

@@ -10,6 +10,7 @@ import pytest
 from django.template import Context, Template
 
 from calibration.templatetags.pictures import (
+    flagged,
     hatch,
     limit_day,
     span_strip,
@@ -109,6 +110,10 @@ def test_a_limit_day_of_today_has_not_passed():
     shown = limit_day(date(2026, 11, 30), date(2026, 11, 30))
     assert 'class="limit"' in shown
     assert "limit 30 Nov 2026" in shown
+
+
+def test_words_beside_a_flag_are_escaped():
+    assert "<b>" not in flagged("<b>", True)
 
 
 def test_no_limit_day_is_said():
