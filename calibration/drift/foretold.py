@@ -42,6 +42,13 @@ class Bin(NamedTuple):
     foretold: float
     passed: float
 
+    @property
+    def words(self) -> str:
+        low, high = (f"{100 * edge:.0f}" for edge in (self.low, self.high))
+        if self.low == 0:
+            return f"under {high}"
+        return f"{low} to {high}" if self.high < 1 else f"{low} and more"
+
 
 NOTHING = Foretold(np.zeros(0), np.zeros(0, dtype=bool))
 

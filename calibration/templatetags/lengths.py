@@ -13,6 +13,7 @@ register.filter("chance", lambda share: "" if share is None else probability_tex
 register.filter(
     "short_chance", lambda share: "" if share is None else short_probability_text(share)
 )
+register.filter("hundredths", lambda share: 100 * share)
 
 LENGTH = 120.0
 PAIR = (
