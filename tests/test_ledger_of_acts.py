@@ -216,7 +216,7 @@ ACTS = {
         {"name": ["T. Quillane", "T. Moss"]},
     ),
     "set password": (
-        lambda w: people.set_password(w.technician, password=PASSWORD, by=w.administrator),
+        lambda w: people.set_password(w.technician, password=PASSWORD, on=TODAY, by=w.administrator),
         "administrator",
         "",
         {},
@@ -279,7 +279,7 @@ def test_an_act_leaves_one_entry_in_the_ledger(act, world, uploads):
 
 
 def test_a_new_password_of_a_person_is_theirs_at_once(world):
-    people.set_password(world.technician, password=PASSWORD, by=world.administrator)
+    people.set_password(world.technician, password=PASSWORD, on=TODAY, by=world.administrator)
     assert Person.objects.get(pk=world.technician.pk).check_password(PASSWORD)
 
 

@@ -194,7 +194,7 @@ def test_an_act_refuses_who_holds_no_role_at_the_site(act, world):
 
 def test_an_account_is_managed_by_an_administrator_of_its_site(world):
     with pytest.raises(UnmanagedPerson):
-        people.set_password(world.technician, password="a long new one", by=world.by)
+        people.set_password(world.technician, password="a long new one", on=TODAY, by=world.by)
     with pytest.raises(UnmanagedPerson):
         people.close(world.technician, why="left", on=TODAY, by=world.by)
 

@@ -19,6 +19,7 @@ from plant.people.refusals import (
     OpenAccount,
     OwnAccount,
     OwnRole,
+    PasswordOfOthers,
     RoleHeld,
     RolesElsewhere,
     UnmanagedPerson,
@@ -62,14 +63,28 @@ def change(person: Person, *, seen: str, by: Person) -> Person:
 
 
 @transaction.atomic
-def set_password(person: Person, *, password: str, by: Person) -> Person:
-    """Give a person a new password; sessions opened with the old one end."""
+def set_password(person: Person, *, password: str, on: dt.date, by: Person) -> Person:
+    """Give a person a new password; sessions opened with the old one end.
+
+    Refused where the person also works at sites of other administrators: they would sign there.
+    """
     site = _managed_site(person, by)
     person = Person.objects.select_for_update().get(pk=person.pk)
+    if names := _sites_elsewhere(person, on, by):
+        raise PasswordOfOthers(person=person, sites=names)
     _set_password(person, password)
     person.save(update_fields=["password"])
     enter("set password", on=person, site=site, by=by)
     return person
+
+
+def _sites_elsewhere(person: Person, on: dt.date, by: Person) -> str:
+    """The sites where the person holds a role and ``by`` is no administrator, by name; "" for
+    none.
+    """
+    held = set(person.appointments.in_force(on).values_list("site_id", flat=True))
+    elsewhere = Site.objects.filter(pk__in=held - _managed(by))
+    return ", ".join(elsewhere.values_list("name", flat=True))
 
 
 @transaction.atomic
@@ -81,11 +96,7 @@ def close(person: Person, *, why: str, on: dt.date, by: Person) -> Person:
         raise OwnAccount
     if not why.strip():
         raise ReasonMissing("for example, left on 31 October")
-    elsewhere = set(person.appointments.in_force(on).values_list("site_id", flat=True)) - _managed(
-        by
-    )
-    if elsewhere:
-        names = ", ".join(Site.objects.filter(pk__in=elsewhere).values_list("name", flat=True))
+    if names := _sites_elsewhere(person, on, by):
         raise RolesElsewhere(person=person, sites=names)
     for appointment in person.appointments.in_force(on).filter(role=Role.ADMINISTRATOR):
         _refuse_last_administrator(appointment, on)

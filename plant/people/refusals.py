@@ -36,6 +36,15 @@ class OwnAccount(Refused):
     sentence = "You cannot close your own account; another administrator must."
 
 
+class PasswordOfOthers(Refused):
+    """``sites`` are those at which ``person`` works and the administrator is none."""
+
+    sentence = (
+        "{person} also works at {sites}, where you are no administrator: whoever sets the password "
+        "could sign there. Ask an administrator of all these sites."
+    )
+
+
 class RolesElsewhere(Refused):
     """``sites`` are those at which ``person`` works and the administrator is none."""
 

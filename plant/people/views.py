@@ -91,7 +91,9 @@ def end_appointment(request: SignedRequest, pk: int) -> HttpResponse:
 def password(request: SignedRequest, pk: int) -> HttpResponse:
     row = person_of(request, pk)
     form = PasswordForm(request.POST, prefix="new")
-    if accepted(form, lambda: operations.set_password(row, **form.cleaned_data, by=request.user)):
+    if accepted(
+        form, lambda: operations.set_password(row, **form.cleaned_data, on=today(), by=request.user)
+    ):
         return _done(request, row, "The new password is set. Hand it over in person.")
     return person_page(request, pk, password=form)
 

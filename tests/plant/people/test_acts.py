@@ -15,6 +15,7 @@ from plant.people.refusals import (
     LastAdministrator,
     OwnAccount,
     OwnRole,
+    PasswordOfOthers,
     RoleHeld,
     RolesElsewhere,
     UnmanagedPerson,
@@ -152,8 +153,35 @@ def test_a_person_who_works_elsewhere_too_is_not_closed_from_here(administrator,
 
 def test_a_new_password_replaces_the_old_one(administrator):
     person = added(administrator)
-    people.set_password(person, password="seven grey geese", by=administrator)
+    people.set_password(person, password="seven grey geese", on=TODAY, by=administrator)
     assert authenticate(RequestFactory().post("/"), username="oquist", password=GOOD) is None
+
+
+def test_a_password_is_not_set_by_an_administrator_of_one_of_several_sites(
+    administrator, technician
+):
+    elsewhere = a_site("N", "Neelghat", "Asia/Kolkata")
+    role = Appointment.objects.create(
+        person=technician, site=elsewhere, role="approver", starts_on=LONG_AGO
+    )
+    before = Person.objects.get(pk=technician.pk).password
+    with pytest.raises(PasswordOfOthers) as refusal:
+        people.set_password(technician, password="seven grey geese", on=TODAY, by=administrator)
+    assert refusal.value.sites == "Neelghat"
+    assert Person.objects.get(pk=technician.pk).password == before
+    role.ends_on = TODAY - dt.timedelta(days=1)
+    role.save()
+    people.set_password(technician, password="seven grey geese", on=TODAY, by=administrator)
+
+
+def test_who_left_this_site_for_another_gets_no_password_from_here(administrator, technician):
+    technician.appointments.update(ends_on=TODAY - dt.timedelta(days=1))
+    elsewhere = a_site("N", "Neelghat", "Asia/Kolkata")
+    Appointment.objects.create(
+        person=technician, site=elsewhere, role="approver", starts_on=LONG_AGO
+    )
+    with pytest.raises(PasswordOfOthers):
+        people.set_password(technician, password="seven grey geese", on=TODAY, by=administrator)
 
 
 def test_an_older_form_about_a_person_is_refused(administrator, technician):

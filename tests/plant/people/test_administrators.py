@@ -157,7 +157,9 @@ def test_a_role_elsewhere_that_ended_does_not_stand_in_the_way(administrator, te
 
 def test_an_outsider_gives_nobody_a_password_or_a_name(outsider, technician):
     for act in (
-        lambda: people.set_password(technician, password="nine green herons", by=outsider),
+        lambda: people.set_password(
+            technician, password="nine green herons", on=TODAY, by=outsider
+        ),
         lambda: people.change(technician, seen="", by=outsider),
         lambda: people.reopen(technician, why="back", by=outsider),
     ):
@@ -167,7 +169,7 @@ def test_an_outsider_gives_nobody_a_password_or_a_name(outsider, technician):
 
 def test_a_weak_new_password_leaves_the_old_one(administrator, technician):
     with pytest.raises(WeakPassword):
-        people.set_password(technician, password="short", by=administrator)
+        people.set_password(technician, password="short", on=TODAY, by=administrator)
     assert Person.objects.get(pk=technician.pk).check_password("correct horse")
 
 
