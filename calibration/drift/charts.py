@@ -198,5 +198,5 @@ def _time_axis() -> Spec:
         "type": "temporal",
         "title": None,
         "scale": {"type": "utc", "padding": 10, "nice": False},
-        "axis": {"grid": False, "tickCount": 6, "labelOverlap": True},
+        "axis": {"grid": False, "tickCount": 6, "labelOverlap": True, "labelBound": True},
     }

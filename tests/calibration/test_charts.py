@@ -299,6 +299,11 @@ def test_no_word_above_the_plot_is_cut_on_a_phone(limit_on):
     assert len({y for _, _, y, _ in named}) == 3
 
 
+def test_a_year_that_would_be_cut_at_the_edge_is_left_out():
+    times = [n for n in walk(drift()) if isinstance(n, dict) and n.get("type") == "temporal"]
+    assert all(n["axis"]["labelBound"] for n in times)
+
+
 # ---- the script of the pages ----
 def test_drawing_library_is_written_once_and_whole(tmp_path):
     path = ensure_script(tmp_path / "built")
