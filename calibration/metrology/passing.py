@@ -6,6 +6,7 @@ Source: derived for this book; simulated fleets in tests/bench/verdicts.py.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -84,6 +85,9 @@ class Passing:
     def _chance(self, ahead: np.ndarray) -> np.ndarray:
         return pass_of(self._test(ahead))
 
+    def _by_neighbours(self, ahead: np.ndarray) -> np.ndarray:
+        return by_neighbours(self._test(ahead))
+
     def _test(self, ahead: np.ndarray) -> NextTest:
         zero, of_zero = self.zero.at(ahead + self.gone[0])
         span, of_span = self.span.at(ahead + self.gone[1])
@@ -114,13 +118,15 @@ class Passing:
     def _first_below(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> FirstBelow:
         years, slope = self._first_fall(ndtri(aim), low, high)
         at = np.flatnonzero(slope > 0)
-        close = self.columns(at)._closer(_Fall(years[at], slope[at]), aim[at], low[at], high[at])
+        some, fall = self.columns(at), _Fall(years[at], slope[at])
+        for chance in (Passing._by_neighbours, Passing._chance):  # the quick one first
+            fall = some._closer(chance, fall, aim[at], low[at], high[at])
         reached, capped = np.ones(len(self), dtype=bool), np.zeros(len(self), dtype=bool)
         ends = np.flatnonzero(slope <= 0)
         inside = self.columns(ends)._chance(years[ends]) >= aim[ends]
         is_last = years[ends] >= high[ends]
         reached[ends], capped[ends] = inside | is_last, inside & is_last
-        years[at] = close
+        years[at] = fall.years
         return FirstBelow(years, reached, capped)
 
     def _first_fall(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> _Fall:
@@ -129,8 +135,7 @@ class Passing:
         going, above, before = np.arange(len(self)), np.zeros(0), low
         for k in range(_PLACES):
             now = low + (high - low) * (k / (_PLACES - 1)) ** 2
-            rough = by_neighbours(self.columns(going)._test(now[going]))
-            miss = _quantile(rough) - aim[going]
+            miss = _quantile(self.columns(going)._by_neighbours(now[going])) - aim[going]
             fell = miss < 0
             at = going[fell]
             if k:
@@ -142,14 +147,19 @@ class Passing:
         return _Fall(years, slope)
 
     def _closer(
-        self, fall: _Fall, aim: np.ndarray, low: np.ndarray, high: np.ndarray
-    ) -> np.ndarray:
-        """By secants of the chance itself, in normal quantiles, where it is nearly straight."""
-        years, slope = fall
+        self,
+        chance_of: Callable[[Passing, np.ndarray], np.ndarray],
+        fall: _Fall,
+        aim: np.ndarray,
+        low: np.ndarray,
+        high: np.ndarray,
+    ) -> _Fall:
+        """By secants of this chance, in normal quantiles, where it is nearly straight."""
+        years, slope = (part.copy() for part in fall)
         before, missed = years.copy(), np.zeros(len(self))
         going, quantile = np.arange(len(self)), ndtri(aim)
         for _ in range(_TIMES):
-            now, chance = years[going], self.columns(going)._chance(years[going])
+            now, chance = years[going], chance_of(self.columns(going), years[going])
             miss, moved = _quantile(chance) - quantile[going], now - before[going]
             secant = (missed[going] - miss) / np.where(moved != 0, moved, np.inf)
             slope[going] = np.where(secant > 0, secant, slope[going])
@@ -158,7 +168,7 @@ class Passing:
             going = going[np.abs(chance - aim[going]) > _CLOSE]
             if not going.size:
                 break
-        return years
+        return _Fall(years, slope)
 
 
 def _quantile(chance: np.ndarray) -> np.ndarray:

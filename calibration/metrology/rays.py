@@ -45,7 +45,7 @@ def by_rays(test: NextTest) -> np.ndarray:
 
 
 def _by_rays(test: NextTest) -> np.ndarray:
-    scaled = _scaled(test)
+    scaled = _scaled(test, np.isfinite(test.readings.limit).any(axis=1))
     near, far, whole = _window(scaled)
     distance, inside = _steps(near, far)
     for reading in zip(*scaled, strict=True):
@@ -54,17 +54,18 @@ def _by_rays(test: NextTest) -> np.ndarray:
     return np.asarray((inside.sum(axis=0) + sure).mean(axis=(0, 1)))
 
 
-def _scaled(test: NextTest) -> _Scaled:
+def _scaled(test: NextTest, used: np.ndarray) -> _Scaled:
+    """Of the readings that are used (R)."""
     angle = (np.arange(_LINES) + 0.5) * np.pi / _LINES
     zero = np.outer(np.cos(angle), np.sqrt(test.zero_variance))
     both = TOGETHER * np.cos(angle) + np.sqrt(1 - TOGETHER**2) * np.sin(angle)
     span = np.outer(both, np.sqrt(test.span_variance))
     ends = np.sqrt(np.maximum(test.zero_variance, test.span_variance))
-    per = 1 / np.maximum(np.sqrt(test.readings.variance), _SHARP * ends)
-    x = test.readings.at[:, None]
+    per = 1 / np.maximum(np.sqrt(test.readings.variance[used]), _SHARP * ends)
+    x = test.readings.at[used, None]
     slope = ((1 - x) * per)[:, None] * zero + (x * per)[:, None] * span
-    mean = np.clip(test.mean * per, -_BEYOND, _BEYOND)
-    return _Scaled(mean, np.minimum(test.readings.limit * per, _BEYOND), slope)
+    mean = np.clip(test.mean[used] * per, -_BEYOND, _BEYOND)
+    return _Scaled(mean, np.minimum(test.readings.limit[used] * per, _BEYOND), slope)
 
 
 def _window(of: _Scaled) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

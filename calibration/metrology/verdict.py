@@ -18,7 +18,9 @@ from calibration.metrology.next_test import NextTest, Readings
 from calibration.metrology.rays import by_rays
 from plant.level.checks import BadArgument, limits_size, numbers
 
-_FEW_FAIL = 0.9  # probability above which neighbours say as much as rays
+# Probability above which neighbours say as much as rays, and below which rays alone count; between
+# them both do, by and by, lest a chance that falls with time should rise where one gives way.
+_FEW_FAIL, _MANY_FAIL = 0.92, 0.86
 
 
 @limits_size("limits")
@@ -52,7 +54,8 @@ def _pass(test: NextTest) -> np.ndarray:
     result = by_neighbours(test)
     some = np.flatnonzero((result < _FEW_FAIL) & (test.readings.limit > 0).all(axis=0))
     if some.size:
-        result[some] = by_rays(test.columns(some))
+        share = np.clip((result[some] - _MANY_FAIL) / (_FEW_FAIL - _MANY_FAIL), 0.0, 1.0)
+        result[some] += (1 - share) * (by_rays(test.columns(some)) - result[some])
     return result
 
 

@@ -2,7 +2,8 @@
 
 G3a: a fleet from the database to stored trends and offered intervals. The floor reads the same
 rows packed by the server, fits one ordinary line an end and point, and stores rates by COPY. G3a
-core: its arithmetic alone, without a database. G3b: the same with a robust line for each end and a
+core: its arithmetic alone, without a database. G3a verdict: the chance of passing on a day and the
+time at which it falls to 95 %, beside that core. G3b: the same with a robust line for each end and a
 forecast of each visit from those before it, beside a floor that does both with plain lines. G3c:
 the whole pass beside the usual way, which reads, fits and saves one by one with statsmodels.
 """
@@ -27,11 +28,13 @@ from calibration.metrology.families import fit_families
 from calibration.metrology.forecast import forecast
 from calibration.metrology.histories import histories
 from calibration.metrology.intervals import propose
+from calibration.metrology.longest_interval import LOWER, UPPER
 from calibration.metrology.wander import default_prior, outlook
 from calibration.records.models import Calibration
 from tests.bench import fleet
 from tests.bench.pairs import Row, compare
 from tests.bench.truths import TOLERANCE, TRUTHS, Fleet, U, simulate
+from tests.bench.verdicts import KINDS, Plant, Story
 
 FAMILIES, SAMPLE, VISITS = 400, 10, 10
 PRINCIPLES = (
@@ -81,7 +84,7 @@ MOST_MIB = 300.0
 
 def run(scale: int | None) -> list[Row]:
     points = scale or 20_000
-    return [*_whole(points), _arithmetic(points)]
+    return [*_whole(points), _arithmetic(points), _verdicts(points)]
 
 
 def _whole(points: int) -> list[Row]:
@@ -252,7 +255,31 @@ def _arithmetic(n: int) -> Row:
         rows=n,
         floor=lambda: plain_lines(made),
         product=lambda: judge(made, family),
-        at_most=10,
+        at_most=100,  # half a second for 100,000, where the floor takes five milliseconds
+        pairs=5,
+        warm=1,
+    )
+
+
+def _verdicts(n: int) -> Row:
+    made = simulate(TRUTHS["half and half"], n, VISITS, np.random.default_rng(1))
+    family = np.arange(n) % FAMILIES
+    story = Story(Plant(KINDS["smooth"], n, np.random.default_rng(1)))
+    for _ in range(VISITS):
+        story.visit(np.ones(n))
+    of = story.passing(story.outlooks())
+
+    def chances() -> None:
+        of.chance(1.0)
+        of.first_below(0.95, LOWER, UPPER)
+
+    return compare(
+        "G3a verdict",
+        "chance of passing on a day, and when it falls to 95 %, beside the core",
+        rows=n,
+        floor=lambda: judge(made, family),
+        product=chances,
+        at_most=3,
         pairs=5,
         warm=1,
     )

@@ -46,6 +46,20 @@ def test_what_lies_below_at_once_and_what_never_falls_is_said(kind):
     assert (found.years[found.capped] == high[found.capped]).all()
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_chance_that_falls_does_not_rise_between(kind):
+    """By no more than 0.002, where one way of working it out gives way to the other."""
+    of = passing_of(kind)
+    years = np.linspace(2.0, 6.0, 200)
+    course = np.array([of.chance(year) for year in years])
+    top = np.maximum.accumulate(course[::-1], axis=0)[::-1]  # highest from then on
+    falls = np.abs(np.diff(course, axis=0)).max(axis=0) > 0
+    assert falls.all()
+    first = course.argmax(axis=0)
+    after = np.arange(len(years))[:, None] >= first
+    assert (top - course)[after].max() < 0.002
+
+
 def test_each_may_ask_its_own_chance():
     of = passing_of("smooth")
     asked = np.where(np.arange(N) % 2, 0.8, 0.95)
