@@ -26,8 +26,8 @@ from calibration.metrology.wander import Outlook, Prior, outlook
 @dataclass(frozen=True)
 class Judgement:
     """The outlook and forecast of all columns, the probability of each end's as found in tolerance
-    on the due date, and the years until it falls below the policy's floor; and the same of whole
-    verdicts, where both ends of a point are known.
+    on the due date, and the years until it falls below the policy's floor, inf where the whole
+    verdict says so instead; verdicts: of the points both of whose ends are known.
     """
 
     histories: EndHistories
@@ -50,14 +50,14 @@ def judge(
     ahead = np.maximum(points.due[histories.place] - histories.last_day, 0) / DAYS_PER_YEAR
     tolerance, u = histories.tolerance, histories.u_next
     known = forecast(fit, tolerance, u)
-    return Judgement(
-        histories,
-        fit,
-        known,
-        as_found_probability(fit, ahead, tolerance, u),
-        first_below(fit, tolerance, u, points.floor[histories.place]),
-        verdicts_of(points, histories, fit, known.dated, own, families),
-    )
+    verdicts = verdicts_of(points, histories, fit, known.dated, own, families)
+    doubt = np.full(len(histories), np.inf)
+    alone = np.flatnonzero(~np.isin(histories.place, verdicts.place if verdicts else []))
+    if alone.size:
+        floor = points.floor[histories.place[alone]]
+        doubt[alone] = first_below(fit.columns(alone), tolerance[alone], u[alone], floor)
+    in_tolerance = as_found_probability(fit, ahead, tolerance, u)
+    return Judgement(histories, fit, known, in_tolerance, doubt, verdicts)
 
 
 def refit(point_ids: Iterable[int]) -> int:
