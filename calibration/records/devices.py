@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from calibration.records.refusals import NothingInstalled, NotThere
 from plant.points.models import MeasuringPoint
@@ -26,10 +26,7 @@ def device_of(
     was; else the one that was there at the end of the day, or that was removed on it with nothing
     in its place (one query).
     """
-    there = Installation.objects.filter(point=point, installed_on__lte=day).filter(
-        Q(removed_on=None) | Q(removed_on__gte=day)
-    )
-    rows = there.select_related("transmitter").order_by("installed_on")
+    rows = _there(day).filter(point=point).order_by("installed_on")
     devices = [row.transmitter for row in rows]
     if wanted is not None and wanted not in devices:
         raise NotThere(point.tag, wanted, day)
@@ -37,6 +34,17 @@ def device_of(
         raise NothingInstalled(point.tag, day)
     chosen = (one for one in (wanted, usual) if one is not None and one in devices)
     return next(chosen, devices[-1])
+
+
+def was_there(point_id: int, transmitter_id: int | None, day: dt.date) -> Transmitter | None:
+    """That transmitter, where it was at the point on that day or was removed on it."""
+    row = _there(day).filter(point=point_id, transmitter=transmitter_id).first()
+    return row.transmitter if row else None
+
+
+def _there(day: dt.date) -> QuerySet[Installation]:
+    until = Q(removed_on=None) | Q(removed_on__gte=day)
+    return Installation.objects.filter(until, installed_on__lte=day).select_related("transmitter")
 
 
 def recent_devices(point: MeasuringPoint, today: dt.date) -> Sequence[Installation]:

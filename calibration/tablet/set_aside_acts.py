@@ -9,6 +9,7 @@ from django.db import transaction
 
 from calibration.jobs.models import Job
 from calibration.records.acts import ledger_details
+from calibration.records.devices import was_there
 from calibration.records.models import Calibration
 from calibration.tablet.acts import finish, store_record
 from calibration.tablet.content import Content, read
@@ -43,8 +44,8 @@ def settle(
 
     As a record it is judged by today's register, and its performer stays the one who signed. Where
     its own job is closed it goes to the open job of the point, or to a new one. Refused for one's
-    own work, for a work settled already, where another transmitter was read than was installed
-    there on ``done_on``, and for whatever a record is refused.
+    own work, for a work settled already, where the transmitter that was read was not there on
+    ``done_on``, and for whatever a record is refused.
     """
     require(by, "settle work", work.site_id)
     if not why.strip():
@@ -82,9 +83,10 @@ def _record(
     if content is None:
         raise Unreadable
     day = done_on or content.done_on
-    transmitter = transmitter_of(work, content, day)
-    if transmitter is None or transmitter.pk != content.transmitter_id:
-        raise OtherTransmitter(content.register.get("serial") or "", transmitter, day)
+    transmitter = was_there(work.job.point_id, content.transmitter_id, day)
+    if transmitter is None:
+        installed = transmitter_of(work, content, day)
+        raise OtherTransmitter(content.register.get("serial") or "", installed, day)
     return store_record(work, content, _job_for(work), transmitter, done_on=day, at=at)
 
 

@@ -122,17 +122,31 @@ def test_two_who_settle_at_once_settle_it_once(aside, planner, approver, now):
     assert LedgerEntry.objects.filter(act="settle work").count() == 1
 
 
+def changed_on(day, job):
+    Installation.objects.filter(point=job.point).update(removed_on=day)
+    Installation.objects.create(
+        site=job.site, point=job.point, transmitter=a_transmitter("NEW-1"), installed_on=day
+    )
+
+
 def test_the_wrong_transmitter_makes_no_record(job, content, technician, planner, now):
     today = now.date()
-    Installation.objects.filter(point=job.point).update(removed_on=today)
-    Installation.objects.create(
-        site=job.site, point=job.point, transmitter=a_transmitter("NEW-1"), installed_on=today
-    )
+    changed_on(today - dt.timedelta(1), job)
     work = receive(content, by=technician, at=now)
     with pytest.raises(OtherTransmitter) as refusal:
         settle(work, as_record=True, why="all the same", by=planner, at=now)
     assert (refusal.value.installed.serial, refusal.value.day) == ("NEW-1", today)
     assert FieldWork.objects.get().state == "set aside"
+
+
+def test_one_that_was_changed_that_day_may_get_its_record(job, content, technician, planner, now):
+    """Read dead in the morning, changed at noon, sent in the evening."""
+    old = job.point.installations.get().transmitter
+    changed_on(now.date(), job)
+    work = receive(content, by=technician, at=now)
+    assert "Another transmitter is installed there by now" in str(work.troubles)
+    done = settle(work, as_record=True, why="it was changed after", by=planner, at=now)
+    assert (done.record.transmitter, done.record.serial) == (old, old.serial)
 
 
 def test_beside_a_record_that_waits_it_waits_too(
