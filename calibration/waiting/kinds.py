@@ -37,6 +37,7 @@ class Kind:
     day: str = ""
     pk: str = "pk"
     order: tuple[str, ...] = ("pk",)
+    once: bool = False  # several rows may be of one, who counts once
 
 
 def _point(text: str, mark: str, question: Question, state: str) -> Kind:
@@ -84,7 +85,16 @@ def _record(text: str, mark: str, question: Question, page: str) -> Kind:
 def _account(text: str, mark: str, question: Question, day: str = "") -> Kind:
     order = ("person__name", "person_id")
     return Kind(
-        text, mark, question, "/people/", "person__name", "/people/{}/", day, "person_id", order
+        text,
+        mark,
+        question,
+        "/people/",
+        "person__name",
+        "/people/{}/",
+        day,
+        "person_id",
+        order,
+        once=True,
     )
 
 

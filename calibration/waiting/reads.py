@@ -97,7 +97,7 @@ def _counts(asked: Asked) -> dict[tuple[int, int], int]:
         kind.question(asker)
         .order_by()
         .values(kind_number=Value(n), kind_site=F("site_id"))
-        .annotate(kind_rows=Count(kind.pk, distinct=True))
+        .annotate(kind_rows=Count(kind.pk, distinct=True) if kind.once else Count("*"))
         .values_list("kind_number", "kind_site", "kind_rows")
         for n, (kind, asker) in enumerate(asked)
     )
