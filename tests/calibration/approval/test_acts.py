@@ -5,6 +5,8 @@ from __future__ import annotations
 import uuid
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from calibration.approval import acts as approval
 from calibration.approval.refusals import AlreadyDecided, NoReason, OwnWork
@@ -147,3 +149,12 @@ def test_of_an_approval_and_a_return_at_once_one_is_told_of_the_other(technician
             subject_id=record.pk, act__in=("approve record", "return record")
         )
         assert acts.count() == 1
+
+
+def test_an_approval_takes_sixteen_statements_at_most(technician, approver):
+    """Due date, drift, status and finding with it; savepoints do not count."""
+    record = a_record(by=technician)
+    with CaptureQueriesContext(connection) as asked:
+        approve(record, by=approver)
+    said = [query["sql"] for query in asked.captured_queries if "SAVEPOINT" not in query["sql"]]
+    assert len(said) <= 16, "\n".join(sql[:100] for sql in said)
