@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.chart_marks import EDGE, TOLERANCE, Mark, Spec, key_of
+from plant.level.tolerance import Limits
 from plant.quantities import percent, percent_decimals, with_unit
 
 Number = float | int
@@ -38,40 +39,40 @@ class ErrorScale:
         return difference * self.height / (self.high - self.low)
 
 
-def error_scale(values: Iterable[Number], tolerance: Number, height: int) -> ErrorScale:
+def error_scale(values: Iterable[Number], limits: Limits, height: int) -> ErrorScale:
     """Wide enough for the values, the tolerance and the words outside it."""
-    every = [float(value) for value in values]
-    low, high = min([-tolerance, *every]), max([tolerance, *every])
+    every = [*limits.frame, *(float(value) for value in values)]
+    low, high = min(every), max(every)
     room = (high - low) * LABEL_ROOM / (height - 2 * LABEL_ROOM)
     return ErrorScale(low - room, high + room, height)
 
 
-def tolerance_band(tolerance: Number, between: tuple[str, str] | None = None) -> list[Spec]:
-    """The band from −tolerance to +tolerance, and its two edges; all along, or ``between`` two ISO
-    days.
+def tolerance_band(limits: Limits, between: tuple[str, str] | None = None) -> list[Spec]:
+    """The band of the tolerance and its edges; all along, or ``between`` two ISO days. An open side
+    reaches to the edge of the plot and has no edge of its own.
     """
     ends = {"from": between[0], "to": between[1]} if between else {}
     along = {"x": {"field": "from"}, "x2": {"field": "to"}} if between else {}
     return [
         {
-            "data": {"values": [{"low": -tolerance, "high": tolerance} | ends]},
-            "mark": TOLERANCE.spec(),
+            "data": {"values": [{"low": -limits.down, "high": limits.up} | ends]},
+            "mark": TOLERANCE.spec(clip=True),
             "encoding": {"y": {"field": "low"}, "y2": {"field": "high"}} | along,
         },
         {
-            "data": {"values": [{"at": at} | ends for at in (-tolerance, tolerance)]},
+            "data": {"values": [{"at": at} | ends for at in limits.edges]},
             "mark": EDGE.spec(),
             "encoding": {"y": {"field": "at"}} | along,
         },
     ]
 
 
-def tolerance_words(tolerance: Number, since: str = "") -> list[Spec]:
+def tolerance_words(limits: Limits, since: str = "") -> list[Spec]:
     """The values of the edges, outside the band: above and below it, or before the ISO day on which
     it begins.
     """
     layers: list[Spec] = []
-    for at in (-tolerance, tolerance):
+    for at in limits.edges:
         rows = [{"at": at, "since": since, "text": _edge_text(at)}]
         look: Spec = {"align": "left", "x": 4, "baseline": "top", "dy": 5}
         if at > 0:
@@ -106,9 +107,9 @@ def zero_line() -> Spec:
     return {"data": {"values": [{"at": 0}]}, "mark": mark, "encoding": {"y": {"field": "at"}}}
 
 
-def error_axis(title: str, tolerance: Number, scale: ErrorScale) -> Spec:
+def error_axis(title: str, limits: Limits, scale: ErrorScale) -> Spec:
     """Signed errors, with the digits that a tolerance deserves."""
-    digits = percent_decimals(tolerance)
+    digits = percent_decimals(limits.size)
     axis = {"labelExpr": PLUS_MINUS.format(digits), "grid": True, "tickCount": 6, "domain": False}
     return {
         "field": "y",

@@ -26,6 +26,8 @@ FIELD_OF_RULE = {
     "range_inside_tank": "upper",
     "tolerance_above_zero": "tolerance",
     "adjust_limit_within_tolerance": "adjust_limit",
+    "tolerance_downward_above_zero": "tolerance_down",
+    "one_sided_tolerance_has_one_limit": "tolerance_down",
     "unit_fits_the_quantity": "unit",
     "volume_tolerance_not_in_mm": "tolerance_unit",
     "tolerance_in_ma_needs_a_current": "tolerance_unit",

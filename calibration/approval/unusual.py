@@ -77,14 +77,20 @@ class _Shown:
     @property
     def is_beyond_limit(self) -> bool | None:
         """Whether as found asks for an adjustment; None where as found is missing."""
-        largest = self.record.found_largest
-        return None if largest is None else abs(largest) > self.record.adjust_limit_percent
+        if self.record.found_largest is None:
+            return None
+        return abs(self.furthest_from_zero) > self.record.adjust_limit_percent
+
+    @property
+    def furthest_from_zero(self) -> float:
+        """The adjust limit lies about zero, whatever the limits of the tolerance are."""
+        return max(self.record.found_errors or [self.record.found_largest or 0.0], key=abs)
 
     @property
     def largest_against_limit(self) -> str:
         limit = self.record.adjust_limit_percent
         return (
-            f"{percent(self.record.found_largest, limit)} % of span against the adjust limit "
+            f"{percent(self.furthest_from_zero, limit)} % of span against the adjust limit "
             f"±{number(limit, 2)} %"
         )
 

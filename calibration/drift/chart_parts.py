@@ -25,6 +25,7 @@ from calibration.chart_marks import (
 )
 from calibration.charts import ErrorScale, Number, Spec
 from calibration.drift.visits import Visit
+from plant.level.tolerance import Limits
 from plant.quantities import day_text, percent
 
 ARROW_ROOM = 16  # pixels; a shorter adjustment is drawn without a head
@@ -84,7 +85,7 @@ def forecast(ahead: Ahead) -> list[Spec]:
 
 
 # ---- as it stood ----
-def found_and_left(visits: Sequence[Visit], tolerance: Number) -> list[Spec]:
+def found_and_left(visits: Sequence[Visit], tolerance: Limits) -> list[Spec]:
     """A ring as found, a dot as left: a dot inside its ring was not adjusted. What the trend leaves
     out is drawn faintly.
     """
@@ -93,10 +94,10 @@ def found_and_left(visits: Sequence[Visit], tolerance: Number) -> list[Spec]:
         some = [visit for visit in visits if visit.is_counted == is_counted]
         faint = {} if is_counted else FAINT
         for mark, found in found_groups(some, FOUND):
-            rows = [_row(visit, visit.found, tolerance) for visit in found]
+            rows = [_row(visit, visit.found, tolerance.size) for visit in found]
             layers.append(_points(rows, "As found", mark, **faint))
         for mark, left in _left_groups(some, tolerance):
-            rows = [_row(visit, visit.left, tolerance) for visit in left]
+            rows = [_row(visit, visit.left, tolerance.size) for visit in left]
             layers.append(_points(rows, "As left", mark, **faint))
     return layers
 
@@ -111,11 +112,11 @@ def found_groups(visits: Iterable[Visit], usual: Mark) -> list[tuple[Mark, list[
     return [(mark, some) for mark, some in groups.items() if some]
 
 
-def _left_groups(visits: Iterable[Visit], tolerance: Number) -> list[tuple[Mark, list[Visit]]]:
+def _left_groups(visits: Iterable[Visit], tolerance: Limits) -> list[tuple[Mark, list[Visit]]]:
     groups: dict[Mark, list[Visit]] = {LEFT: [], LEFT_OUT: []}
     for visit in visits:
         if visit.left is not None:
-            groups[LEFT if abs(visit.left) <= tolerance else LEFT_OUT].append(visit)
+            groups[LEFT if tolerance.holds(visit.left) else LEFT_OUT].append(visit)
     return [(mark, some) for mark, some in groups.items() if some]
 
 

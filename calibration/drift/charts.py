@@ -12,7 +12,6 @@ from collections.abc import Iterator, Sequence
 from calibration.chart_marks import EXPECTED, FOUND, LEFT, TOLERANCE, Mark
 from calibration.charts import (
     ErrorScale,
-    Number,
     Spec,
     error_axis,
     error_scale,
@@ -43,6 +42,7 @@ from calibration.drift.chart_parts import (
 )
 from calibration.drift.reads import Drift
 from calibration.drift.visits import Visit
+from plant.level.tolerance import Limits
 
 POINTS_OF_LINE = 60
 HEIGHT = 270
@@ -76,7 +76,7 @@ def chart_of(
     return drift_chart(
         visits,
         ahead,
-        tolerance=drift.tolerance,
+        tolerance=drift.limits,
         view=view,
         named=named,
         failed_on=failed_on,
@@ -103,7 +103,7 @@ def drift_chart(
     visits: Sequence[Visit],
     ahead: Ahead | None = None,
     *,
-    tolerance: Number,
+    tolerance: Limits,
     view: str = AS_IT_STOOD,
     named: Sequence[NamedDay] = (),
     failed_on: Sequence[dt.date] = (),
@@ -134,7 +134,7 @@ def drift_chart(
 
 
 def _as_it_stood(
-    visits: Sequence[Visit], ahead: Ahead, tolerance: Number, scale: ErrorScale
+    visits: Sequence[Visit], ahead: Ahead, tolerance: Limits, scale: ErrorScale
 ) -> list[Spec]:
     return [
         *tolerance_band(tolerance),
@@ -149,7 +149,7 @@ def _as_it_stood(
 
 
 def _taken_out(
-    visits: Sequence[Visit], ahead: Ahead, tolerance: Number, scale: ErrorScale
+    visits: Sequence[Visit], ahead: Ahead, tolerance: Limits, scale: ErrorScale
 ) -> list[Spec]:
     """The tolerance is shaded over the forecast only: a sum is not compared with it."""
     between = (ahead.on[0], ahead.on[-1]) if ahead.on else None
@@ -159,18 +159,18 @@ def _taken_out(
         *forecast(ahead),
         *(tolerance_words(tolerance, between[0]) if between else []),
         *new_levels(visits),
-        *summed(visits, tolerance),
+        *summed(visits, tolerance.size),
         *adjusted_days(visits),
     ]
 
 
-def _scale(visits: Sequence[Visit], ahead: Ahead, tolerance: Number, view: str) -> ErrorScale:
+def _scale(visits: Sequence[Visit], ahead: Ahead, tolerance: Limits, view: str) -> ErrorScale:
     if view == TAKEN_OUT:
         known = [visit.value for visit in visits]
     else:
         known = [value for visit in visits for value in (visit.found, visit.left)]
     results = [value for value in known if value is not None]
-    furthest = max([FURTHEST * tolerance, *map(abs, results)])
+    furthest = max([FURTHEST * tolerance.size, *map(abs, results)])
     band = [min(max(value, -furthest), furthest) for value in (*ahead.low, *ahead.high)]
     return error_scale([*results, *band], tolerance, HEIGHT)
 

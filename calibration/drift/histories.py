@@ -22,7 +22,8 @@ ENDS = ("zero", "span")
 
 @dataclass(frozen=True)
 class EndHistories:
-    """N columns: the histories of single ends of ranges. place, end: whose each is.
+    """N columns: the histories of single ends of ranges. place, end: whose each is. tolerance: half
+    the width between the limits; size: by what a prior is scaled, another where it is one-sided.
 
     core: as calibration.metrology takes them. column: 2 by points, −1 where there is no history.
     """
@@ -32,6 +33,7 @@ class EndHistories:
     end: np.ndarray
     column: np.ndarray
     tolerance: np.ndarray
+    size: np.ndarray
     u_next: np.ndarray
     # Visits of all columns one after the other, in order of time: the row of Results each stands
     # for.
@@ -94,10 +96,10 @@ def histories_of(points: Points, results: Results) -> EndHistories | None:
     end, whose = np.divmod(gathered.groups, len(points))
     columns = np.full((2, len(points)), -1)
     columns[end, whose] = np.arange(len(whose))
-    tolerance = points.tolerance[whose]
+    tolerance, size = points.tolerance[whose], points.size[whose]
     u_next = np.sqrt(gathered.histories.level_variance)
     visits = _visits(group, np.concatenate(rows), results.day, gathered.groups)
-    return EndHistories(gathered.histories, whose, end, columns, tolerance, u_next, visits)
+    return EndHistories(gathered.histories, whose, end, columns, tolerance, size, u_next, visits)
 
 
 def _visits(group: np.ndarray, row: np.ndarray, day: np.ndarray, kept: np.ndarray) -> np.ndarray:
@@ -123,8 +125,8 @@ def families_of(histories: EndHistories, points: Points) -> tuple[Prior, FamilyS
     wide default where there is none (one query at most).
     """
     ids = points.family[histories.place]
-    prior = default_prior(histories.tolerance)
-    shapes = alone(points.tolerance)
+    prior = default_prior(histories.size)
+    shapes = alone(points.size)
     known = np.unique(ids[ids > 0])
     if not known.size:
         return prior, shapes

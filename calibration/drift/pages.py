@@ -96,7 +96,7 @@ def _visits(point: MeasuringPoint, trend: PointTrend, drift: Drift) -> list[Visi
         trend.transmitter_id,
         drift.end,
         counted=drift.visits,
-        tolerance=drift.tolerance,
+        limits=drift.limits,
     )
 
 

@@ -31,6 +31,7 @@ from calibration.metrology.crossing import Crossings, crossings
 from calibration.metrology.drift import OriginLine, through_origin
 from calibration.metrology.forecast import Forecast, forecast, is_dated
 from calibration.metrology.wander import Outlook, outlook
+from plant.level.tolerance import Limits
 from plant.points.models import MeasuringPoint
 
 NEEDED = 2
@@ -49,13 +50,14 @@ class Drift:
     """Drift at one end of the range. ``values`` are summed increments, shifted so that the last is
     the last as left.
 
-    ``found``: as it was read, % of span; None where it was not. ``out``: beyond the tolerance as
+    ``limits``: of an error; ``outlook`` foretells errors less their centre. ``found``: as it was
+    read, % of span; None where it was not. ``out``: beyond the tolerance as
     found. ``failed``: by its verdict. ``fresh``: a new level begins there, so that the sum takes
     nothing over. ``outlook``: None with too few results.
     """
 
     end: str
-    tolerance: float
+    limits: Limits
     days: list[dt.date]
     records: list[int]
     values: list[float]
@@ -72,12 +74,19 @@ class Drift:
     robust: float | None = None
 
     @classmethod
-    def empty(cls, end: str, tolerance: float) -> Drift:
-        return cls(end, tolerance, [], [], [], [], [], [], [], [], [])
+    def empty(cls, end: str, limits: Limits) -> Drift:
+        return cls(end, limits, [], [], [], [], [], [], [], [], [])
 
     @property
     def results(self) -> int:
         return len(self.days)
+
+    @property
+    def tolerance(self) -> float:
+        """Half the width of the tolerance, or its one limit, % of span: what figures of drift stand
+        beside.
+        """
+        return self.limits.size
 
     @property
     def visits(self) -> list[Visit]:
@@ -119,15 +128,19 @@ class Drift:
 
     def ahead(self, days: Iterable[dt.date]) -> Band:
         """Band of the next as found on each of these days; its fields are days by 1."""
-        return self.known_outlook.next_as_found(self._years(days)[:, None], self.u_next)
+        band = self.known_outlook.next_as_found(self._years(days)[:, None], self.u_next)
+        centre = self.limits.centre
+        return band._replace(
+            centre=band.centre + centre, lower=band.lower + centre, upper=band.upper + centre
+        )
 
     def in_tolerance(self, day: dt.date) -> float:
         """Probability that the next as found, taken that day, is in tolerance."""
         years = self._years([day])[0]
-        return float(self.known_outlook.probability_in(years, self.tolerance, self.u_next)[0])
+        return float(self.known_outlook.probability_in(years, self.limits.half, self.u_next)[0])
 
     def crossings(self) -> Crossings:
-        return crossings(self.known_outlook, self.tolerance, self.u_next)
+        return crossings(self.known_outlook, self.limits.half, self.u_next)
 
     def _years(self, days: Iterable[dt.date]) -> np.ndarray:
         return np.array([max((day - self.days[-1]).days, 0) / DAYS_PER_YEAR for day in days])
@@ -183,9 +196,9 @@ def trend_of(point: MeasuringPoint) -> PointTrend:
     """The drift of the transmitter now at ``point`` (two queries)."""
     points = points_of([point.pk])
     if not len(points):
-        tolerance = point.limits.percent
-        zero, span = (Drift.empty(end, tolerance) for end in ENDS)
-        return PointTrend(tolerance, None, None, zero, span)
+        limits = point.error_limits
+        zero, span = (Drift.empty(end, limits) for end in ENDS)
+        return PointTrend(limits.size, None, None, zero, span)
     results = results_of(points)
     histories = histories_of(points, results)
     row, fit, verdicts = points[0], None, None
@@ -198,7 +211,9 @@ def trend_of(point: MeasuringPoint) -> PointTrend:
     zero = _drift(0, row, results, histories, fit)
     span = _drift(1, row, results, histories, fit)
     floor = float(points.floor[0])
-    return PointTrend(row.tolerance, row.transmitter_id, row.family_id, zero, span, verdicts, floor)
+    return PointTrend(
+        row.limits.size, row.transmitter_id, row.family_id, zero, span, verdicts, floor
+    )
 
 
 def _drift(
@@ -210,7 +225,8 @@ def _drift(
 ) -> Drift:
     rows = _shown(results, end)
     if not rows.size:
-        return Drift.empty(ENDS[end], point.tolerance)
+        return Drift.empty(ENDS[end], point.limits)
+    centre = point.limits.centre
     found = results.found[end][rows]
     left = np.where(np.isnan(results.left[end][rows]), found, results.left[end][rows])
     fresh = results.fresh[end][rows] | np.isnan(found)
@@ -219,14 +235,14 @@ def _drift(
     values += left[-1] - values[-1]
     drift = Drift(
         ENDS[end],
-        point.tolerance,
+        point.limits,
         [date_of(day) for day in results.day[rows]],
         results.record[rows].tolist(),
-        values.tolist(),
-        _or_none(found),
-        _or_none(left),
+        (values + centre).tolist(),
+        _or_none(found + centre),
+        _or_none(left + centre),
         results.adjusted[rows].tolist(),
-        (np.abs(np.nan_to_num(found)) > point.tolerance).tolist(),
+        (np.abs(found) > point.limits.half).tolist(),
         results.found_out[rows].tolist(),
         fresh.tolist(),
     )
@@ -239,7 +255,7 @@ def _drift(
         drift,
         outlook=own,
         u_next=u,
-        forecast=forecast(own, point.tolerance, u),
+        forecast=forecast(own, point.limits.half, u),
         plain=_plain(results.day[rows], moved, ~fresh[1:]),
         robust=_robust(results.day[rows], values, fresh),
     )

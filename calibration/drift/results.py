@@ -8,6 +8,7 @@ import datetime as dt
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -33,6 +34,7 @@ from calibration.drift.rows import (
     SIMULATED,
 )
 from calibration.metrology.shapes import POSITIONS
+from plant.level.tolerance import SIDES, WHOLE_SPAN, Limits
 
 DAYS_PER_YEAR = 365.25
 DAY_0 = dt.date(2000, 1, 1)
@@ -43,8 +45,8 @@ ASSUMED_U = 0.05
 
 
 class PointRow(NamedTuple):
-    """A point with a transmitter, as a forecast needs it. family_id: None without one. tolerance: ±
-    % of span.
+    """A point with a transmitter, as a forecast needs it. family_id: None without one. limits: of
+    an error, % of span.
     """
 
     point_id: int
@@ -54,13 +56,14 @@ class PointRow(NamedTuple):
     next_due: dt.date
     interval_months: int
     duty: str
-    tolerance: float
+    limits: Limits
 
 
 @dataclass(frozen=True)
 class Points:
     """Points with a transmitter, in columns, by their number. family: 0 without one. due: day
-    counted from DAY_0. guard, risk: of the decision rule, in standard uncertainties, and the
+    counted from DAY_0. size, middle, sides: of the tolerance, % of span (plant.level.tolerance; of
+    SIDES, from 1). guard, risk: of the decision rule, in standard uncertainties, and the
     allowed risk of a false accept; 0 by another rule. floor: the least chance of passing that
     leaves them out of doubt.
 
@@ -75,7 +78,9 @@ class Points:
     due: np.ndarray
     months: np.ndarray
     duty: np.ndarray
-    tolerance: np.ndarray
+    size: np.ndarray
+    middle: np.ndarray
+    sides: np.ndarray
     guard: np.ndarray
     risk: np.ndarray
     floor: np.ndarray
@@ -93,8 +98,23 @@ class Points:
             date_of(self.due[place]),
             int(self.months[place]),
             self.duty_of(place),
-            float(self.tolerance[place]),
+            self.limits_of(place),
         )
+
+    @cached_property
+    def centre(self) -> np.ndarray:
+        """What is taken from every error, so that it is compared with ± ``tolerance``."""
+        beside = (self.size - WHOLE_SPAN) / 2
+        return np.choose(self.sides - 1, [self.middle, beside, -beside])
+
+    @cached_property
+    def tolerance(self) -> np.ndarray:
+        """Half the width between the limits, % of span."""
+        return np.where(self.sides == 1, self.size, (self.size + WHOLE_SPAN) / 2)
+
+    def limits_of(self, place: int) -> Limits:
+        half, centre = float(self.tolerance[place]), float(self.centre[place])
+        return Limits(half - centre, half + centre, SIDES[self.sides[place] - 1])
 
     def duty_of(self, place: int) -> str:
         return str(DUTIES[self.duty[place] - 1])
@@ -102,8 +122,8 @@ class Points:
 
 @dataclass(frozen=True)
 class Results:
-    """One row a visit and point, ordered by point and day. Readings in % of span; columns for zero
-    and for span.
+    """One row a visit and point, ordered by point and day. Readings in % of span, less the centre
+    between the limits of the point; columns for zero and for span.
 
     ``shape``: 9 by rows, as calibration.metrology.shapes has it, the mean of ``tests`` tests.
     ``fresh``: a new level begins with this visit. ``begins``: and a new rate too. ``counted``:
@@ -134,7 +154,8 @@ def points_of(point_ids: Sequence[int]) -> Points:
     alone = len(point_ids) == 1
     wanted = point_ids[0] if alone else BigInts.of(point_ids)
     with connection.cursor() as cursor:
-        execute(cursor, POINT_ALONE if alone else POINTS, [list(DUTIES), wanted])
+        named = [list(DUTIES), list(SIDES), wanted]
+        execute(cursor, POINT_ALONE if alone else POINTS, named)
         packed, changes = cursor.fetchone()
     rows = np.frombuffer(packed or b"", dtype=POINT_TYPE)
     rows = rows[np.argsort(rows["id"])]
@@ -157,7 +178,10 @@ def results_of(points: Points) -> Results:
     begins = ((flags & FAILED) > 0) | (marks == REPAIR).any(axis=0)
     if repairs:
         begins |= np.isin(rows["job"].astype(int), repairs)
-    found, left = _readings(rows, begins, adjusted, aside=marks == ASIDE)
+    centre = points.centre[np.searchsorted(points.id, point)] if len(point) else 0.0
+    found, left = (
+        values - centre for values in _readings(rows, begins, adjusted, aside=marks == ASIDE)
+    )
     u, shared = _uncertainties(rows, point, points)
     kept, trimmed = _whole_chain(point, (flags & SIMULATED) > 0, adjusted)
     fresh = (marks == LEVEL) | _after_product_change(points, point, day) | trimmed
@@ -201,7 +225,7 @@ def _uncertainties(
     rows: np.ndarray, point: np.ndarray, points: Points
 ) -> tuple[np.ndarray, np.ndarray]:
     """Standard uncertainty, and the part of it that readings share."""
-    own = points.tolerance[np.searchsorted(points.id, point)] if len(point) else point
+    own = points.size[np.searchsorted(points.id, point)] if len(point) else point
     u = _both(rows, "u")
     u = np.where(u > 0, u, ASSUMED_U * own)
     return u, np.minimum(_both(rows, "shared"), u)

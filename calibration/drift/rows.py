@@ -70,9 +70,14 @@ RESULTS = f"""
 DUTIES = MeasuringPoint.Duty.values
 
 
-def tolerance_sql() -> str:
-    """Tolerance of point p in % of span: for each unit, and signal where it matters, the factor
-    that plant.level.tolerance applies to a tolerance of 1 where the span is 1.
+DOWN = "coalesce(p.tolerance_down, p.tolerance)"
+HALF, MIDDLE = f"((p.tolerance + {DOWN}) / 2)", f"((p.tolerance - {DOWN}) / 2)"
+
+
+def percent_sql(given: str) -> str:
+    """What is ``given`` in the unit of the tolerance of point p, in % of span: for each unit, and
+    signal where it matters, the factor that plant.level.tolerance applies to a tolerance of 1 where
+    the span is 1.
     """
 
     def factor(unit: str, signal: Signal) -> float:
@@ -80,7 +85,7 @@ def tolerance_sql() -> str:
 
     currents = [signal for signal in SIGNALS.values() if signal.unit == "mA"]
     by_signal = "".join(f" WHEN '{s.key}' THEN {factor('mA', s)}" for s in currents)
-    return f"""p.tolerance::float8 * CASE p.tolerance_unit
+    return f"""{given}::float8 * CASE p.tolerance_unit
         WHEN '%%' THEN {factor("%", FOUR_TO_TWENTY)}
         WHEN 'mA' THEN CASE p.signal{by_signal} END
         WHEN 'mm' THEN {factor("mm", FOUR_TO_TWENTY)} / abs(p.upper_base - p.lower_base) END"""
@@ -96,7 +101,10 @@ POINT = (
     Cell("due", "i4", "p.next_due - DATE '2000-01-01'"),
     Cell("months", "i4", "p.interval_months"),
     Cell("duty", "i4", "array_position(%s::text[], p.duty::text)"),
-    Cell("tolerance", "f8", tolerance_sql()),
+    # Half the width of the tolerance, or its one limit; the middle between two limits.
+    Cell("size", "f8", percent_sql(HALF)),
+    Cell("middle", "f8", percent_sql(MIDDLE)),
+    Cell("sides", "i4", "array_position(%s::text[], p.tolerance_sides::text)"),
     # What the policy's decision rule takes off the tolerance, in standard uncertainties.
     Cell(
         "guard",

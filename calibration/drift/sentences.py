@@ -13,12 +13,12 @@ from calibration.drift.stages import Stage
 from calibration.drift.visits import Visit
 from calibration.metrology.crossing import probability_ever_out
 from calibration.metrology.families import FEWEST_OTHERS
+from plant.points.tolerance_texts import limits_text
 from plant.quantities import (
     day_text,
     percent,
     percent_of_span,
     plural_text,
-    plus_minus,
     probability_text,
 )
 
@@ -74,7 +74,7 @@ def summary(drift: Drift, visits: Sequence[Visit], today: dt.date, *, taken_out:
         else _reach("as found", [visit.found for visit in visits], drift),
         f"{out} found out of tolerance" if out else "none found out of tolerance",
         f"adjusted {plural_text(sum(visit.adjusted for visit in visits), 'time')}",
-        f"tolerance {plus_minus(drift.tolerance)} of span",
+        f"tolerance {limits_text(drift.limits)} of span",
     ]
     return f"{', '.join(part for part in parts if part)}. {sentence(drift, today)}"
 
@@ -174,7 +174,7 @@ def _day(drift: Drift, years: float) -> str:
 
 def _ever(drift: Drift, due: dt.date) -> str:
     years = max((due - drift.days[-1]).days, 0) / DAYS_PER_YEAR
-    probability = float(probability_ever_out(drift.known_outlook, years, drift.tolerance)[0])
+    probability = float(probability_ever_out(drift.known_outlook, years, drift.limits.half)[0])
     return (
         f"it will have been out at some time by then: probability {probability_text(probability)}"
     )

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from calibration.records.models import Calibration
+from plant.level.tolerance import Limits
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ class Visit:
 
 
 def as_they_stood(
-    point_id: int, transmitter_id: int, end: str, *, counted: Sequence[Visit], tolerance: float
+    point_id: int, transmitter_id: int, end: str, *, counted: Sequence[Visit], limits: Limits
 ) -> list[Visit]:
     """Every standing result of the transmitter at the point, in order of time (one query).
 
@@ -49,7 +50,7 @@ def as_they_stood(
     facts = ("done_on", "pk", f"found_at_{end}", f"left_at_{end}", "adjusted", "found_verdict")
     standing = Calibration.objects.standing().filter(point=point_id, transmitter=transmitter_id)
     rows = standing.order_by("done_on", "pk").values_list(*facts)
-    visits = [_visit(*row, tolerance=tolerance) for row in rows]
+    visits = [_visit(*row, limits=limits) for row in rows]
     known = {visit.record: visit for visit in counted}
     return [_counted(visit, known.get(visit.record)) for visit in visits if visit.left is not None]
 
@@ -62,7 +63,7 @@ def _visit(
     adjusted: bool,
     verdict: str,
     *,
-    tolerance: float,
+    limits: Limits,
 ) -> Visit:
     return Visit(
         day=day,
@@ -71,7 +72,7 @@ def _visit(
         found=found,
         left=found if left is None else left,
         adjusted=adjusted,
-        out=found is not None and abs(found) > tolerance,
+        out=found is not None and not limits.holds(found),
         failed=verdict == "fail",
         fresh=False,
     )

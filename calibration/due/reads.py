@@ -8,6 +8,7 @@ import datetime as dt
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 from django.db import connection
@@ -15,6 +16,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from calibration.jobs.models import Job
 from calibration.records.models import Calibration
+from plant.level.tolerance import Limits
 from plant.points.models import MeasuringPoint, PointQuerySet, interval_run
 from plant.points.status import (
     IN_DOUBT,
@@ -152,7 +154,7 @@ class Result(NamedTuple):
 
     found: Sequence[float]
     left: Sequence[float]
-    tolerance: float
+    tolerance: Limits
     verdict: str
     done_on: dt.date
 
@@ -190,7 +192,8 @@ ROWS = """
         p.job_hours AS hours, d.zero_rate AS zero, d.span_rate AS span, d.crossing_on,
         coalesce(j.state, '') AS job, j.planned_on, j.round_id,
         coalesce(x.name, '') AS technician,
-        r.found_errors, r.left_errors, r.tolerance_percent, r.verdict, r.done_on
+        r.found_errors, r.left_errors, r.tolerance, r.tolerance_down, r.tolerance_sides,
+        r.tolerance_percent, r.verdict, r.done_on
     FROM unnest(%(ids)s::bigint[]) WITH ORDINALITY AS page (id, place)
     JOIN plant_measuringpoint p ON p.id = page.id
     JOIN plant_tank t ON t.id = p.tank_id
@@ -201,7 +204,8 @@ ROWS = """
         AND j.state IN ('planned', 'in hand', 'submitted', 'returned')
     LEFT JOIN plant_person x ON x.id = j.technician_id
     LEFT JOIN LATERAL (
-        SELECT c.found_errors, c.left_errors, c.tolerance_percent, c.done_on,
+        SELECT c.found_errors, c.left_errors, c.tolerance, c.tolerance_down, c.tolerance_sides,
+            c.tolerance_percent, c.done_on,
             CASE WHEN c.found_verdict = '' THEN c.left_verdict ELSE c.found_verdict END AS verdict
         FROM calibration_calibration c
         WHERE c.point_id = p.id AND c.state = 'approved' AND NOT EXISTS (
@@ -239,7 +243,10 @@ class StoredRow(NamedTuple):
     technician: str
     found: Sequence[float]
     left: Sequence[float]
-    tolerance: float
+    tolerance: Decimal
+    tolerance_down: Decimal | None
+    tolerance_sides: str
+    tolerance_percent: float
     verdict: str
     done_on: dt.date | None
 
@@ -287,7 +294,9 @@ def _row(row: StoredRow, days: Mapping[int, dt.date]) -> DueRow:
 def _result(row: StoredRow) -> Result | None:
     if row.done_on is None:
         return None
-    return Result(row.found, row.left, row.tolerance, row.verdict, row.done_on)
+    given = row.tolerance, row.tolerance_down, row.tolerance_sides
+    limits = Limits.of(*given).scaled_to(row.tolerance_percent)
+    return Result(row.found, row.left, limits, row.verdict, row.done_on)
 
 
 def _faster(zero: float | None, span: float | None) -> float | None:
@@ -306,16 +315,24 @@ def results_of(record_ids: Iterable[int]) -> dict[int, Result]:
     ids = list(record_ids)
     if not ids:
         return {}
-    records = Calibration.objects.filter(pk__in=ids).values_list(
-        "pk",
+    records = Calibration.objects.filter(pk__in=ids).only(
         "found_errors",
         "left_errors",
+        "tolerance",
+        "tolerance_down",
+        "tolerance_sides",
         "tolerance_percent",
         "found_verdict",
         "left_verdict",
         "done_on",
     )
     return {
-        pk: Result(found, left, tolerance, found_verdict or left_verdict, done_on)
-        for pk, found, left, tolerance, found_verdict, left_verdict, done_on in records
+        r.pk: Result(
+            r.found_errors,
+            r.left_errors,
+            r.error_limits,
+            r.found_verdict or r.left_verdict,
+            r.done_on,
+        )
+        for r in records
     }

@@ -34,8 +34,22 @@ STANDING = """
 """
 CONDUCTS = "coalesce(w.conducts, q.conducts)"
 # An inconclusive result counts as in when the error itself lay within the tolerance.
-FOUND_IN = "abs(r.found_largest) <= r.tolerance_percent + 1e-9 AND NOT r.shows_failure"
-LEFT_IN = "abs(coalesce(r.left_largest, r.found_largest)) <= r.tolerance_percent + 1e-9"
+DOWN = "coalesce(r.tolerance_down, r.tolerance)"
+MIDDLE = f"(r.tolerance_percent * (r.tolerance - {DOWN}) / (r.tolerance + {DOWN}))::float8"
+
+
+def within_sql(error: str) -> str:
+    """Whether an error of record r lies within its limits; the largest is the one furthest beyond
+    its own limit.
+    """
+    return f"""CASE r.tolerance_sides
+        WHEN 'at most' THEN {error}
+        WHEN 'at least' THEN -{error}
+        ELSE abs({error} - {MIDDLE}) END <= r.tolerance_percent + 1e-9"""
+
+
+FOUND_IN = f"{within_sql('r.found_largest')} AND NOT r.shows_failure"
+LEFT_IN = within_sql("coalesce(r.left_largest, r.found_largest)")
 
 RESULTS = f"""
     SELECT r.transmitter_id, r.point_id, r.done_on - DATE '2000-01-01', t.site_id, t.maker,

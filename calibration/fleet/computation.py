@@ -52,7 +52,7 @@ def renew(point_ids: list[int], *, at: dt.datetime) -> Renewed:
     fit = fit_fleet(
         histories.core,
         _members(points, histories),
-        histories.tolerance,
+        histories.size,
         counted=histories.marked(results.counted),
         together=points.family[histories.place],
     )
@@ -137,7 +137,7 @@ def _store_families(
         mine = np.flatnonzero(ids == family)
         row = Family(pk=family, fitted_at=at)
         row.members = int(np.unique(histories.place[mine]).size)
-        row.tolerance_percent = float(np.median(histories.tolerance[mine]))
+        row.tolerance_percent = float(np.median(histories.size[mine]))
         row.forecasts, row.forecasts_held = (
             int(made[of == family].sum()),
             int(held[of == family].sum()),
@@ -159,9 +159,9 @@ def _shapes(points: Points, own: OwnTests) -> FamilyShapes:
     """Shapes of the family of each point; the wide default where it has too few members."""
     key = np.where(points.family > 0, points.family, -points.id)
     _, first, family = np.unique(key, return_index=True, return_inverse=True)
-    fitted = fit_shapes(own, family, points.tolerance[first]).of(family)
+    fitted = fit_shapes(own, family, points.size[first]).of(family)
     few = fitted.members <= FEWEST_OTHERS
-    default = alone(points.tolerance)
+    default = alone(points.size)
     return FamilyShapes(
         np.where(few, default.mean, fitted.mean),
         np.where(few, default.between, fitted.between),

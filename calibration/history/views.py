@@ -29,6 +29,7 @@ from plant.pages.requests import SignedRequest
 from plant.people.permissions import may
 from plant.points.columns import POINT
 from plant.points.models import MeasuringPoint
+from plant.points.tolerance_texts import typed_tolerance
 from plant.refusals import NotAllowed
 from plant.sites.models import Site
 from plant.transmitters.models import Transmitter
@@ -52,7 +53,7 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         context |= {"asked": form.cleaned_data["day"], "stood": stood}
         if stood:
             context["lines"] = POINT.lines(stood.point)
-            context["tolerance"] = digits(stood.point.tolerance)
+            context["tolerance"] = typed_tolerance(stood.point)
             context["adjust_limit"] = digits(stood.point.adjust_limit)
     # A day asked for has the page to itself; what happened is one link away.
     events = [] if context.get("stood") else timeline.of_point(point)

@@ -1,30 +1,26 @@
-"""Tolerance and adjust limit of a point in every unit that makes sense there."""
+"""Tolerance and adjust limit of a point as its page shows them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from plant.points.models import MeasuringPoint
+from plant.points.tolerance_texts import tolerance_texts
 
 
 @dataclass(frozen=True)
 class Limits:
-    """Tolerance and adjust limit in every unit that makes sense at this point; mm is None where
-    volume is indicated.
+    """percent: half the width of the tolerance, or its one limit, % of span. text: the tolerance in
+    % of span; others: in further units.
     """
 
     percent: float
-    signal: float
-    millimetres: float | None
+    text: str
+    others: Sequence[str]
     adjust_percent: float
 
 
 def limits_of(point: MeasuringPoint) -> Limits:
-    percent_ = point.limits.percent
-    span_mm = None if point.quantity == "volume" else 1000 * point.span_base
-    return Limits(
-        percent=percent_,
-        signal=percent_ / 100 * (point.output.high - point.output.low),
-        millimetres=None if span_mm is None else percent_ / 100 * span_mm,
-        adjust_percent=point.adjust_limits.percent,
-    )
+    text, *others = tolerance_texts(point)
+    return Limits(point.limits.percent, text, others, point.adjust_limits.percent)

@@ -35,6 +35,9 @@ STRIP = (
     "found_errors",
     "left_errors",
     "found_largest",
+    "tolerance",
+    "tolerance_down",
+    "tolerance_sides",
     "tolerance_percent",
 )
 

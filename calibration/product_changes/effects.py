@@ -43,7 +43,7 @@ class Effect:
     """
 
     outcome: Outcome
-    tolerance: float
+    tolerance: float  # the limit nearest to zero, % of span
     before: Contents
     after: Contents
     since: dt.date | None = None
@@ -154,7 +154,7 @@ def effects_of(
         held = _held_on(set_up, earlier, now=before)
         outcome = outcome_of(point, device, before=held, after=after)
         since = day if day and day > on and outcome.by else None
-        effects.append(Effect(outcome, point.limits.percent, held, after, since))
+        effects.append(Effect(outcome, point.error_limits.nearest, held, after, since))
     return effects
 
 

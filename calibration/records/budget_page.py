@@ -9,6 +9,7 @@ from calibration.policies.models import Policy
 from calibration.records.judging import policy_of
 from calibration.records.models import Calibration
 from calibration.standards.models import deviation_text
+from plant.level.tolerance import BOTH
 from plant.quantities import number
 
 
@@ -62,6 +63,7 @@ def _correction(row: dict[str, Any]) -> str:
 def _ratio(record: Calibration) -> dict[str, Any]:
     return {
         "tur": number(record.tur, 1) if record.tur is not None else "",
+        "is_one_sided": record.tolerance_sides != BOTH,
         "is_low": tur_is_low(record),
         "least": number(least_tur(record), 1),
     }

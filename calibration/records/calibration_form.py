@@ -124,7 +124,7 @@ class CalibrationForm:
     @cached_property
     def against(self) -> Range:
         point = self.point
-        return Range(float(point.lower), float(point.upper), point.signal, point.limits.percent)
+        return Range(float(point.lower), float(point.upper), point.signal, point.error_limits)
 
     def compute(self) -> CalibrationForm:
         """Compute the figures beside each row; once, before the page is drawn."""
@@ -175,6 +175,7 @@ class CalibrationForm:
             "upper": str(self.point.upper),
             "signal": self.point.signal,
             "tolerance": self.point.limits.percent,
+            "limits": self.point.error_limits.json(),
             "adjustLimit": self.point.adjust_limits.percent,
         }
 

@@ -16,6 +16,7 @@ from calibration.charts import (
     tolerance_words,
     zero_line,
 )
+from plant.level.tolerance import Limits
 from plant.quantities import percent
 
 Curve = Sequence[tuple[Number, Number]]  # (applied in % of span, error in % of span)
@@ -50,7 +51,7 @@ def error_curve(
     found_down: Curve = (),
     left_up: Curve = (),
     left_down: Curve = (),
-    tolerance: Number,
+    tolerance: Limits,
     guard: Number = 0,
 ) -> Spec:
     """Error against applied value, % of span: rising full, falling dashed; found hollow, left
@@ -68,7 +69,7 @@ def error_curve(
         zero_line(),
         *tolerance_words(tolerance),
         *(_line(mark, curve) for mark, curve in curves),
-        *(_points(mark, curve, tolerance) for mark, curve in curves),
+        *(_points(mark, curve, tolerance.size) for mark, curve in curves),
     ]
     errors = [error for _, curve in curves for _, error in curve]
     y = error_axis("Error, % of span", tolerance, error_scale(errors, tolerance, HEIGHT))
@@ -114,9 +115,9 @@ def _applied_axis(curves: Sequence[tuple[Mark, Curve]]) -> Spec:
     }
 
 
-def _guard(tolerance: Number, guard: Number) -> list[Spec]:
+def _guard(tolerance: Limits, guard: Number) -> list[Spec]:
     """The limits of acceptance inside the tolerance; none where the band would take it all."""
-    if not 0 < guard < tolerance:
+    if not 0 < guard < tolerance.half:
         return []
-    edges = [{"at": guard - tolerance}, {"at": tolerance - guard}]
+    edges = [{"at": at - guard if at > 0 else at + guard} for at in tolerance.edges]
     return [{"data": {"values": edges}, "mark": GUARD.spec(), "encoding": {"y": {"field": "at"}}}]

@@ -27,29 +27,36 @@ from calibration.records.models.readings import FAILURES
 from calibration.records.setup import Setup
 from calibration.records.uncertainty import Uncertainty
 from plant.level.signals import SIGNALS, expected_at, percent_at
+from plant.level.tolerance import Limits
 
 STAGES = ("as it stands", "as found", "as left")
 
 
 class Range(NamedTuple):
-    """What a reading is judged against: range values in the point's unit, signal key, tolerance in
-    % of span.
+    """What a reading is judged against: range values in the point's unit, signal key, limits of an
+    error in % of span.
     """
 
     lower: float
     upper: float
     signal: str
-    tolerance_percent: float
+    limits: Limits
 
     @classmethod
     def of(cls, register: Mapping[str, Any]) -> Self:
         """Of the columns that a record copies from the register."""
+        given = (register[f"tolerance{part}"] for part in ("", "_down", "_sides"))
         return cls(
             float(register["lower"]),
             float(register["upper"]),
             register["signal"],
-            register["tolerance_percent"],
+            Limits.of(*given).scaled_to(register["tolerance_percent"]),
         )
+
+    @property
+    def tolerance_percent(self) -> float:
+        """Half the width of the tolerance, or its one limit."""
+        return self.limits.size
 
     @property
     def ends(self) -> dict[str, float]:
@@ -71,13 +78,14 @@ class StageResult:
 
 
 def verdicts_by(
-    policy: Policy, errors: np.ndarray, tolerance: float, uncertainty: Uncertainty | None
+    policy: Policy, errors: np.ndarray, limits: Limits, uncertainty: Uncertainty | None
 ) -> list[Verdict]:
     """By the decision rule: simple acceptance, a guard band of so many U, or a limit on the risk of
     a false accept.
 
     Without an uncertainty nothing but simple acceptance can be applied.
     """
+    errors, tolerance = limits.off_centre(errors), limits.half
     if uncertainty is not None and policy.rule == Policy.Rule.GUARD:
         guard = float(policy.guard_share) * uncertainty.expanded
         return guarded_acceptance(errors, tolerance, guard)
@@ -111,7 +119,7 @@ def judge(
         errors = errors - uncertainty.shift
     bands = [band_of_reading(r, against.signal) for r in readings]
     failed = np.array([band in FAILURES for band in bands])
-    by_rule = verdicts_by(policy or Policy(), errors, against.tolerance_percent, uncertainty)
+    by_rule = verdicts_by(policy or Policy(), errors, against.limits, uncertainty)
     verdicts = ["fail" if bad else v.value for bad, v in zip(failed, by_rule, strict=True)]
     expanded = [None] * len(readings) if uncertainty is None else uncertainty.expanded.tolist()
     columns = zip(expected, errors, expanded, bands, verdicts, strict=True)
@@ -176,7 +184,8 @@ def _figures(
     percent = percent_at(np.array([float(r.applied) for r in readings]), **against.ends)
     rising = np.array([r.rising for r in readings])
     run = np.array([r.run for r in readings])
-    return figures(percent[good], errors[good], rising[good], run[good])
+    known = figures(percent[good], errors[good], rising[good], run[good])
+    return replace(known, largest=against.limits.furthest(errors[good].tolist()))
 
 
 def _shape(
@@ -245,7 +254,7 @@ def judge_stages(
     # proper.
     proper = uncertainty.some(slice(len(stages[STAGES[0]]), at)) if uncertainty else None
     if proper is not None and proper.u.size:
-        columns |= proper.columns(against.tolerance_percent)
+        columns |= proper.columns(against.limits)
         columns["budget"]["rule"] = rule_of(policy)
     return results, columns
 

@@ -125,4 +125,4 @@ def _curve(record: Calibration, readings: list[Reading]) -> dict[str, Any] | Non
     }
     if not any(runs.values()):
         return None
-    return error_curve(**runs, tolerance=record.tolerance_percent, guard=guard_of(record))
+    return error_curve(**runs, tolerance=record.error_limits, guard=guard_of(record))

@@ -10,6 +10,7 @@ from typing import Self
 
 import numpy as np
 from django.db.models import QuerySet
+from django.db.models.functions import Coalesce
 
 from calibration.metrology.decision import (
     FamilyErrors,
@@ -21,6 +22,7 @@ from calibration.metrology.decision import (
 from calibration.metrology.staircase import staircase_target
 from calibration.policies.models import Policy
 from calibration.records.models import Calibration
+from plant.level.tolerance import BOTH
 from plant.points.models import MeasuringPoint
 from plant.quantities import number
 
@@ -40,8 +42,8 @@ def results_of_point(point: MeasuringPoint) -> QuerySet[Calibration]:
 
 @dataclass(frozen=True)
 class Results:
-    """Results as found, one place each, in multiples of the tolerance: its largest error, and the
-    standard and expanded uncertainty of it.
+    """Results as found, one place each, in multiples of the tolerance: its largest error, from the
+    middle between the limits, and the standard and expanded uncertainty of it.
     """
 
     errors: np.ndarray
@@ -50,15 +52,24 @@ class Results:
 
     @classmethod
     def of(cls, records: QuerySet[Calibration]) -> Self:
-        """The newest with an as found and an uncertainty; a failure is no error of measurement."""
+        """The newest with an as found and an uncertainty; a failure is no error of measurement, and
+        a one-sided tolerance has no width to measure by.
+        """
         rows = records.filter(
-            found_largest__isnull=False, expanded_percent__gt=0, shows_failure=False
+            found_largest__isnull=False,
+            expanded_percent__gt=0,
+            shows_failure=False,
+            tolerance_sides=BOTH,
         )
         columns = ("found_largest", "expanded_percent", "coverage_factor", "tolerance_percent")
-        newest = rows.order_by("-done_on", "-id").values_list(*columns)[:NEWEST]
-        values = np.array(list(newest), dtype=float).reshape(-1, len(columns))
-        error, expanded, k, tolerance = values.T
-        return cls(error / tolerance, expanded / k / tolerance, expanded / tolerance)
+        newest = rows.annotate(down=Coalesce("tolerance_down", "tolerance")).order_by(
+            "-done_on", "-id"
+        )
+        chosen = newest.values_list(*columns, "tolerance", "down")[:NEWEST]
+        values = np.array(list(chosen), dtype=float).reshape(-1, len(columns) + 2)
+        error, expanded, k, tolerance, up, down = values.T
+        off_centre = error / tolerance - (up - down) / (up + down)
+        return cls(off_centre, expanded / k / tolerance, expanded / tolerance)
 
     @property
     def are_enough(self) -> bool:

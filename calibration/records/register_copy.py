@@ -25,6 +25,8 @@ def register_of(point: MeasuringPoint, transmitter: Transmitter) -> dict[str, An
         "signal": point.signal,
         "tolerance": point.tolerance,
         "tolerance_unit": point.tolerance_unit,
+        "tolerance_down": point.tolerance_down,
+        "tolerance_sides": point.tolerance_sides,
         "tolerance_percent": point.limits.percent,
         "adjust_limit_percent": point.adjust_limits.percent,
     }
@@ -42,6 +44,8 @@ COPIED = (
     "signal",
     "tolerance",
     "tolerance_unit",
+    "tolerance_down",
+    "tolerance_sides",
     "tolerance_percent",
     "adjust_limit_percent",
 )

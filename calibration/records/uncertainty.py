@@ -11,6 +11,7 @@ import numpy as np
 
 from calibration.metrology.decision import uncertainty_ratio
 from calibration.metrology.uncertainty import DIVISORS, Component, scaled
+from plant.level.tolerance import Limits
 
 PROBABILITY = 0.95
 OF_ALL = ("components", "assumed", "lasting", "stems", "corrections", "beside", "check_tools")
@@ -95,7 +96,7 @@ class Uncertainty:
         names = [f.name for f in fields(self) if f.name not in OF_ALL]
         return replace(self, **{name: getattr(self, name)[..., rows] for name in names})
 
-    def columns(self, tolerance: float) -> dict[str, Any]:
+    def columns(self, limits: Limits) -> dict[str, Any]:
         """What a record keeps of it: the figures as its columns are named, and the budget where U
         is largest.
         """
@@ -107,7 +108,7 @@ class Uncertainty:
         columns: dict[str, Any] = {
             "expanded_percent": float(self.expanded[worst]),
             "coverage_factor": float(self.k[worst]),
-            "tur": float(uncertainty_ratio(tolerance, self.expanded[worst])),
+            "tur": _ratio(limits, self.expanded[worst]),
             "budget": self.budget(worst),
         }
         for end, target in (("zero", 0.0), ("span", 100.0)):
@@ -155,6 +156,11 @@ class Uncertainty:
             "beside": list(self.beside),
             "check_tools": list(self.check_tools),
         }
+
+
+def _ratio(limits: Limits, expanded: float) -> float | None:
+    """None for a one-sided tolerance, which has no width to divide."""
+    return None if limits.is_one_sided else float(uncertainty_ratio(limits.half, expanded))
 
 
 def _finite(value: float) -> float | None:

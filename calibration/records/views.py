@@ -32,6 +32,9 @@ LISTED = (
     "left_verdict",
     "found_errors",
     "left_errors",
+    "tolerance",
+    "tolerance_down",
+    "tolerance_sides",
     "tolerance_percent",
     "performed_by_id",
 )

@@ -25,9 +25,11 @@ LABELS = {
     "lower": "Lower range value",
     "upper": "Upper range value",
     "signal": "Output signal",
-    "tolerance": "Tolerance, ±",
+    "tolerance": "Tolerance",
+    "tolerance_down": "Tolerance downward, −",
+    "tolerance_sides": "An error is limited",
     "tolerance_unit": "Tolerance in",
-    "tolerance_percent": "Tolerance, ± % of span",
+    "tolerance_percent": "Tolerance, % of span",
     "adjust_limit_percent": "Adjust beyond, ± % of span",
 }
 
@@ -67,7 +69,11 @@ def register_rows(
     """The register as it was fetched and as it is today."""
     held = content.register if content else {}
     today = register_columns(point, now)
-    rows = [Pair(label, _shown(key, held), _shown(key, today)) for key, label in LABELS.items()]
+    rows = [
+        Pair(label, _shown(key, held), _shown(key, today))
+        for key, label in LABELS.items()
+        if key in held or key in today
+    ]
     return sorted(rows, key=lambda row: not row.differs)  # what differs is looked for first
 
 

@@ -30,6 +30,7 @@ from calibration.records.models import Calibration
 from calibration.records.register_copy import register_of
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.cells import digits
+from plant.level.tolerance import BOTH
 from plant.people.models import Person
 from plant.people.roles import ACTS
 from plant.points.models import MeasuringPoint
@@ -136,8 +137,14 @@ def person_columns(person: Person) -> dict[str, Any]:
 
 
 def register_columns(point: MeasuringPoint, transmitter: Transmitter | None) -> dict[str, Any]:
-    """What a record would copy of the register, as the tablet gets it: decimals as text."""
+    """What a record would copy of the register, as the tablet gets it: decimals as text. Where the
+    tolerance is the same both ways nothing more is said of its sides.
+    """
     columns = register_of(point, transmitter or Transmitter(serial=""))
+    if columns["tolerance_down"] is None:
+        del columns["tolerance_down"]
+    if columns["tolerance_sides"] == BOTH:
+        del columns["tolerance_sides"]
     return {name: digits(v) if isinstance(v, Decimal) else v for name, v in columns.items()}
 
 

@@ -20,7 +20,7 @@ from django.views.decorators.http import require_safe
 STYLES = ("look.css", "parts.css", "pages.css", "print.css", "field.css")
 # What modules name themselves is asked for under its plain name; what the page names, under the
 # name with its hash.
-BESIDE = ("readings.js", "livestrip.js")
+BESIDE = ("readings.js", "limits.js", "livestrip.js")
 OTHER = ("worker.js", "leave.js")
 
 

@@ -15,7 +15,9 @@ from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString
 
 from calibration.charts import Spec
-from plant.quantities import NOTHING, day_text, number, percent, percent_decimals
+from plant.level.tolerance import AT_LEAST, AT_MOST, Limits
+from plant.points.tolerance_texts import limits_text
+from plant.quantities import NOTHING, day_text, number, percent, with_unit
 from plant.templatetags.marks import plate, state
 
 register = template.Library()
@@ -24,13 +26,14 @@ register.simple_tag(state)
 
 # ---- span strip: the tolerance band is always the same width, so rows compare at a glance ----
 CENTRE, HALF_BAND = 104.0, 44.0
+ENDS = 34.0, 174.0  # of the axis; an open side of the band reaches to them
 FURTHEST = 1.5  # tolerances; beyond this a mark stops at the edge as an arrow with its value
 FEW = 3  # readings; of more the least, the most and the worst are drawn
 MIDDLE, UPPER, LOWER = 12.0, 8.0, 17.0  # where marks stand; two lanes where it was adjusted
 STRIP = (
     '<svg class="strip{}" viewBox="0 0 208 24" role="img" aria-label="{}">'
-    '<path class="axis" d="M34 12H174"/><path class="tol" d="M60 2H148V22H60z"/>'
-    '<path class="edges" d="M60 1V23M148 1V23"/><path class="zero" d="M104 1V23"/>{}</svg>'
+    '<path class="axis" d="M34 12H174"/><path class="tol" d="{}"/>'
+    '<path class="edges" d="{}"/><path class="zero" d="{}"/>{}</svg>'
 )
 # kind: radius, the circle from its left edge; half the diagonal, the diamond from its top
 SHAPES = {
@@ -42,6 +45,7 @@ SHAPES = {
         "l3.5 3.5l-3.5 3.5l-3.5 -3.5z",
     ),
 }
+WITHIN = ' class="within"'
 NO_ERROR = SafeString('<span class="soft">failed, no error known</span>')
 
 
@@ -49,7 +53,8 @@ NO_ERROR = SafeString('<span class="soft">failed, no error known</span>')
 def span_strip(
     found: Sequence[Any], left: Sequence[Any], tolerance: Any, size: str = ""
 ) -> SafeString:
-    """``{% span_strip found left tolerance %}``: errors in % of span, tolerance in % of span.
+    """``{% span_strip found left tolerance %}``: errors in % of span; tolerance as Limits, or as ±
+    so many % of span.
 
     Hollow marks are as found, filled ones as left; outside the band a mark turns into a diamond.
     Of more than a few readings a bar reaches from the least to the most, with the mark at the
@@ -61,7 +66,7 @@ def span_strip(
     lefts = [float(error) for error in left if error is not None]
     if not (founds or lefts) or not tolerance:
         return NO_ERROR
-    band = float(tolerance)
+    band = tolerance if isinstance(tolerance, Limits) else Limits.of(tolerance)
     is_split = bool(founds and lefts and founds != lefts)
     upper, lower = (UPPER, LOWER) if is_split else (MIDDLE, MIDDLE)
     marks = _lane(founds, band, "found", upper) + _lane(lefts, band, "left", lower)
@@ -69,57 +74,76 @@ def span_strip(
         STRIP,
         " " + size if size else "",
         strip_sentence(founds, lefts, band),
+        *_band(band),
         SafeString(marks + _arrows(founds + lefts, band)),
     )
 
 
-def _lane(errors: Sequence[float], tolerance: float, kind: str, y: float) -> str:
+def _band(limits: Limits) -> tuple[str, str, str]:
+    """The paths of the band, its edges and zero."""
+    edges = [round(_place(edge, limits), 1) for edge in limits.edges]
+    low = ENDS[0] if limits.sides == AT_MOST else edges[0]
+    high = ENDS[1] if limits.sides == AT_LEAST else edges[-1]
+    band = f"M{low:g} 2H{high:g}V22H{low:g}z"
+    zero = round(_place(0.0, limits), 1)
+    return band, "".join(f"M{edge:g} 1V23" for edge in edges), f"M{zero:g} 1V23"
+
+
+def _lane(errors: Sequence[float], limits: Limits, kind: str, y: float) -> str:
     """Each of a few readings; of many their reach and the worst."""
     if len(errors) <= FEW:
-        return _marks(errors, tolerance, kind, y)
-    low, high = (_place(end, tolerance) for end in (min(errors), max(errors)))
+        return _marks(errors, limits, kind, y)
+    low, high = (_place(end, limits) for end in (min(errors), max(errors)))
     ends = f"M{low:.1f} {y - 3:.1f}v6M{high:.1f} {y - 3:.1f}v6"
     reach = f'<path class="reach {kind}" d="M{low:.1f} {y:.1f}H{high:.1f}{ends}"/>'
-    return reach + _marks([_worst(errors)], tolerance, kind, y)
+    return reach + _marks([limits.furthest(errors)], limits, kind, y)
 
 
-def _worst(errors: Sequence[float]) -> float:
-    least, most = min(errors), max(errors)
-    return least if -least > most else most
+def _share(error: float, limits: Limits) -> float:
+    """From the middle of the strip, in half widths of the band; zero is the middle beside an open
+    side.
+    """
+    return error / limits.size if limits.is_one_sided else (error - limits.centre) / limits.half
 
 
-def _place(error: float, tolerance: float) -> float:
+def _place(error: float, limits: Limits) -> float:
     """Across the strip, and not beyond its edges."""
-    return CENTRE + max(-FURTHEST, min(FURTHEST, error / tolerance)) * HALF_BAND
+    return CENTRE + max(-FURTHEST, min(FURTHEST, _share(error, limits))) * HALF_BAND
 
 
-def _marks(errors: Iterable[float], tolerance: float, kind: str, y: float) -> str:
+def _marks(errors: Iterable[float], limits: Limits, kind: str, y: float) -> str:
     """One path of circles inside the band and one of diamonds outside it."""
     inside, outside = "", ""
     radius, circle, half, diamond = SHAPES[kind]
     for error in errors:
-        x = _place(error, tolerance)
-        if -tolerance <= error <= tolerance:
+        x = _place(error, limits)
+        if abs(_share(error, limits)) > FURTHEST:
+            continue
+        if limits.holds(error):
             inside += f"M{x - radius:.1f} {y:.1f}{circle}"
-        elif abs(error) <= FURTHEST * tolerance:
+        else:
             outside += f"M{x:.1f} {y - half:.1f}{diamond}"
     drawn = f'<path class="{kind}" d="{inside}"/>' if inside else ""
     return f'{drawn}<path class="{kind} out" d="{outside}"/>' if outside else drawn
 
 
-def _arrows(errors: Sequence[float], tolerance: float) -> str:
+def _arrows(errors: Sequence[float], limits: Limits) -> str:
     """What lies beyond the strip: an arrow at its edge and the furthest value in figures."""
-    if max(map(abs, errors)) <= FURTHEST * tolerance:
-        return ""
     drawn = ""
     low, high = min(errors), max(errors)
-    if low < -FURTHEST * tolerance:
-        drawn += '<path class="beyond" d="M44 6 36 12l8 6"/>'
-        drawn += f'<text x="32" y="16" text-anchor="end">{_short(low)}</text>'
-    if high > FURTHEST * tolerance:
-        drawn += '<path class="beyond" d="M164 6 172 12l-8 6"/>'
-        drawn += f'<text x="176" y="16">{_short(high)}</text>'
+    if _share(low, limits) < -FURTHEST:
+        place = 'x="32" y="16" text-anchor="end"'
+        drawn += _arrow("M44 6 36 12l8 6", place, low, limits)
+    if _share(high, limits) > FURTHEST:
+        drawn += _arrow("M164 6 172 12l-8 6", 'x="176" y="16"', high, limits)
     return drawn
+
+
+def _arrow(path: str, place: str, error: float, limits: Limits) -> str:
+    """Beside an open side an error may lie beyond the strip and within the tolerance."""
+    within = limits.holds(error)
+    marks = f'<path class="beyond{" within" if within else ""}" d="{path}"/>'
+    return f"{marks}<text {place}{WITHIN if within else ''}>{_short(error)}</text>"
 
 
 def _short(error: float) -> str:
@@ -128,34 +152,34 @@ def _short(error: float) -> str:
     return number(error, 2 if size < 10 else 1 if size < 100 else 0, signed=True)
 
 
-def strip_sentence(found: Sequence[float], left: Sequence[float], tolerance: float) -> str:
+def strip_sentence(found: Sequence[float], left: Sequence[float], limits: Limits) -> str:
     """What the strip shows, for those who do not see it.
 
-    >>> strip_sentence([-0.62, -0.3], [0.04], 0.5)
+    >>> strip_sentence([-0.62, -0.3], [0.04], Limits.of(0.5))
     'as found −0.62 to −0.30, worst −0.62; as left +0.04 % of span; tolerance ±0.50; 1 of 2 as \
 found outside'
-    >>> strip_sentence([0.1], [0.1], 0.5)
+    >>> strip_sentence([0.1], [0.1], Limits.of(0.5))
     'as found +0.10 % of span, not adjusted; tolerance ±0.50'
     """
     is_same = bool(found) and list(found) == list(left)
     groups = [("as found", found), ("as left", [] if is_same else left)]
     groups = [(word, errors) for word, errors in groups if errors]
-    ranges = "; ".join(f"{word} {_extent(errors, tolerance)}" for word, errors in groups)
+    ranges = "; ".join(f"{word} {_extent(errors, limits)}" for word, errors in groups)
     beside = ", not adjusted" if is_same else ""
-    limit = number(tolerance, percent_decimals(tolerance))
-    text = f"{ranges} % of span{beside}; tolerance ±{limit}"
+    tolerance = limits_text(limits).removesuffix(with_unit("", "%"))
+    text = f"{ranges} % of span{beside}; tolerance {tolerance}"
     for word, errors in groups:
-        outside = sum(abs(error) > tolerance for error in errors)
+        outside = sum(not limits.holds(error) for error in errors)
         if outside:
             text += f"; {outside} of {len(errors)} {word} outside"
     return text
 
 
-def _extent(errors: Sequence[float], tolerance: float) -> str:
-    low, high = percent(min(errors), tolerance), percent(max(errors), tolerance)
+def _extent(errors: Sequence[float], limits: Limits) -> str:
+    low, high = (percent(end, limits.size) for end in (min(errors), max(errors)))
     if low == high:
         return low
-    return f"{low} to {high}, worst {low if _worst(errors) == min(errors) else high}"
+    return f"{low} to {high}, worst {low if limits.furthest(errors) == min(errors) else high}"
 
 
 # ---- interval tube ----

@@ -36,7 +36,7 @@ function refresh() {
   const live = form.querySelector("[data-live]");
   const [found, left] = [errorsOf(judgements.found), errorsOf(judgements.left)];
   live.hidden = found.length + left.length === 0;
-  draw(live.querySelector("svg"), { found, left }, against.tolerance);
+  draw(live.querySelector("svg"), { found, left }, against.limits);
 }
 
 function rowsOf(table) {

@@ -2,6 +2,8 @@
 // plant/templatetags/quantities.py). The server computes everything again on arrival; the tests hold
 // both to the same digits.
 
+import { holds } from "./limits.js";
+
 export const SIGNALS = {
   "4-20mA": { low: 4, high: 20, unit: "mA" },
   "0-20mA": { low: 0, high: 20, unit: "mA" },
@@ -54,7 +56,7 @@ export function judge({ applied, observed, indication, noLevel }, against) {
     return judged;
   }
   judged.band = observed === null ? "measuring" : band(Number(observed), against.signal);
-  const inside = Math.abs(judged.error) <= against.tolerance + 1e-9;
+  const inside = holds(judged.error, against.limits);
   judged.verdict = inside && !FAILURES.includes(judged.band) ? "pass" : "fail";
   judged.errorText = percent(judged.error, against.tolerance);
   return judged;

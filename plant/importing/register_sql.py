@@ -68,9 +68,13 @@ KEPT = (
 
 _GIVEN = {
     "tank_id": "t.id",
-    # Not given, it stays; but not above a tolerance that shrinks, nor in another unit.
+    # Not given, they stay; but not above a tolerance that shrinks, nor in another unit.
+    "tolerance_down": """s.tolerance_down, CASE
+                WHEN coalesce(s.tolerance_sides, p.tolerance_sides) = 'both'
+                    AND p.tolerance_unit = coalesce(s.tolerance_unit, p.tolerance_unit)
+                THEN p.tolerance_down END""",
     "adjust_limit": """coalesce(s.adjust_limit, CASE
-                WHEN p.adjust_limit <= s.tolerance
+                WHEN p.adjust_limit <= least(s.tolerance, s.tolerance_down)
                     AND p.tolerance_unit = coalesce(s.tolerance_unit, p.tolerance_unit)
                 THEN p.adjust_limit END)""",
 }
@@ -167,9 +171,15 @@ _RULES = (
         "format('must be %% or mm: the output, %s, is no current', signal)",
     ),
     (
+        "tolerance_down",
+        "tolerance_down IS NOT NULL AND tolerance_sides <> 'both'",
+        "format('must be empty where the tolerance has one limit, %s', tolerance_sides)",
+    ),
+    (
         "adjust_limit",
-        "adjust_limit > tolerance",
-        "format('must not be above the tolerance, %s', trim_scale(tolerance))",
+        "adjust_limit > least(tolerance, tolerance_down)",
+        "format('must not be above the tolerance, %s', trim_scale(least(tolerance, "
+        "tolerance_down)))",
     ),
     (
         "interval_months",

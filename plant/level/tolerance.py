@@ -1,9 +1,14 @@
-"""A tolerance in % of span, mm, mA or volume, and its equivalent in the other units."""
+"""A tolerance in % of span, mm, mA or volume, its equivalent in the other units, and the limits of
+an error that follow from it.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, Self
 
 from plant.level.checks import BadArgument, limits_size
 from plant.level.signals import Signal
@@ -19,6 +24,110 @@ class UnitDoesNotFit(ValueError):
         super().__init__(
             f"tolerance unit “{unit}” does not fit this point; write {', '.join(others)} or {last}"
         )
+
+
+Number = float | Decimal
+
+BOTH, AT_MOST, AT_LEAST = SIDES = ("both", "at most", "at least")
+"""Which sides of an error are limited."""
+WHOLE_SPAN = 100.0  # % of span
+
+
+@dataclass(frozen=True)
+class Limits:
+    """An error is in tolerance from −``down`` to +``up``, % of span; both above zero.
+
+    sides: which of them somebody set. The open side of a one-sided tolerance is limited by the
+    range itself: it lies a whole span, 100 %, from zero.
+
+    An error of [−down, +up] is judged as one of ± ``half`` once ``centre`` is taken from it. Drift,
+    adjustments and chances do not change where a constant is taken from every error, so what
+    computes with a half-width needs no other way for unequal sides.
+
+    >>> limits = Limits.of(5, 10)
+    >>> limits.half, limits.centre, limits.off_centre(-10.0)
+    (7.5, -2.5, -7.5)
+    """
+
+    down: float
+    up: float
+    sides: str = BOTH
+
+    @classmethod
+    def of(cls, value: Number, down: Number | None = None, sides: str = BOTH) -> Self:
+        """value: the limit upward, either way where ``down`` is None, or that of a one-sided
+        tolerance. Raises BadArgument where one is not above zero or no such sides are known.
+        """
+        above = _above_zero("tolerance", value)
+        below = above if down is None else _above_zero("tolerance downward", down)
+        if sides not in SIDES or (sides != BOTH and down is not None):
+            raise BadArgument(f"sides {sides}", "a one-sided tolerance has one limit")
+        one_sided = {AT_MOST: (WHOLE_SPAN, above), AT_LEAST: (above, WHOLE_SPAN)}
+        return cls(*one_sided.get(sides, (below, above)), sides)
+
+    def scaled_to(self, size: float) -> Limits:
+        """The same limits in another unit, in which their ``size`` is this.
+
+        >>> Limits.of(5, 10).scaled_to(0.75)
+        Limits(down=1.0, up=0.5, sides='both')
+        """
+        if self.is_one_sided or self.up == self.down:
+            return Limits.of(size, sides=self.sides)
+        by = size / self.size
+        return Limits.of(self.up * by, self.down * by)
+
+    @property
+    def half(self) -> float:
+        return (self.up + self.down) / 2
+
+    @property
+    def centre(self) -> float:
+        return (self.up - self.down) / 2
+
+    @property
+    def size(self) -> float:
+        """What an error is compared with at a glance: the half-width, or the one limit that is
+        set.
+        """
+        return {AT_MOST: self.up, AT_LEAST: self.down}.get(self.sides, self.half)
+
+    @property
+    def nearest(self) -> float:
+        """The distance from zero of the nearer limit."""
+        return min(self.up, self.down)
+
+    @property
+    def is_one_sided(self) -> bool:
+        return self.sides != BOTH
+
+    @property
+    def edges(self) -> tuple[float, ...]:
+        """The limits that somebody set, signed, the lower first."""
+        return {AT_MOST: (self.up,), AT_LEAST: (-self.down,)}.get(self.sides, (-self.down, self.up))
+
+    @property
+    def frame(self) -> tuple[float, float]:
+        """What a picture of errors shows at least: beside an open side as much as inside the
+        other.
+        """
+        return (-self.size, self.size) if self.is_one_sided else (-self.down, self.up)
+
+    def json(self) -> dict[str, float | str]:
+        """As the scripts of the pages take them."""
+        return {"down": self.down, "up": self.up, "sides": self.sides}
+
+    def off_centre(self, errors: Any) -> Any:
+        """Errors as they are compared with ± ``half``."""
+        return errors - self.centre
+
+    def holds(self, error: float) -> bool:
+        """Within the limits; rounding in the ninth digit counts as within."""
+        return abs(error - self.centre) <= self.half + 1e-9
+
+    def furthest(self, errors: Sequence[float]) -> float:
+        """The error furthest beyond its own limit, or nearest to it; of none, ValueError."""
+        least, most = min(errors), max(errors)
+        return least if self.centre - least > most - self.centre else most
 
 
 @dataclass(frozen=True)
@@ -64,6 +173,13 @@ def equivalent_tolerance(
         cubic_metres=_part(percent, whole.get("m3")),
         milliamps=_part(percent, whole.get("mA")),
     )
+
+
+def _above_zero(name: str, limit: Number) -> float:
+    value = float(limit)
+    if not (math.isfinite(value) and value > 0):
+        raise BadArgument(f"{name} {limit}", "it must be a number above zero")
+    return value
 
 
 def _whole_span(span: float, signal: Signal, quantity: str) -> dict[str, float]:

@@ -65,6 +65,22 @@ POINT = Attributes(
         judges=True,
     ),
     Attribute(
+        "tolerance_down",
+        "tolerance downward",
+        above=0,
+        usual="NULL",
+        examples=("", "2"),
+        group=TOLERANCE,
+        judges=True,
+    ),
+    Attribute(
+        "tolerance_sides",
+        "tolerance sides",
+        examples=("both", "both"),
+        group=TOLERANCE,
+        judges=True,
+    ),
+    Attribute(
         "tolerance_unit", "tolerance unit", examples=("mm", "%"), group=TOLERANCE, judges=True
     ),
     Attribute(
@@ -72,7 +88,7 @@ POINT = Attributes(
         "adjust limit",
         least=0,
         examples=("2", "0.5"),
-        usual="round(s.tolerance / 2, 4)",
+        usual="round(least(s.tolerance, s.tolerance_down) / 2, 4)",
         group=TOLERANCE,
         judges=True,
     ),

@@ -16,9 +16,9 @@ from plant.points.acts import POINT_FIELDS
 from plant.points.columns import CALIBRATION, POINT, RANGE, TOLERANCE, WHERE
 from plant.points.geometry import in_base, refuse_range_outside
 from plant.points.models import MeasuringPoint
+from plant.points.tolerance_texts import texts_of
 from plant.saving import mark_of
 from plant.tanks.models import Tank
-from plant.templatetags.quantities import plus_minus
 
 SCHEDULE = ("interval_months", "grace_days", "due_on")
 
@@ -45,7 +45,10 @@ class PointForm(SiteForm):
             "lower": "The level or volume at 0 % of the output (4 mA). Above the URV it is "
             "reverse action.",
             "upper": "The level or volume at 100 % of the output (20 mA).",
-            "adjust_limit": "In the unit of the tolerance; empty: half of it.",
+            "tolerance_down": "Only where it differs from upward; empty: the same.",
+            "tolerance_sides": "With one limit the tolerance above is that limit, and the range "
+            "alone limits the other side, at 100 % of span; no test uncertainty ratio is shown.",
+            "adjust_limit": "In the unit of the tolerance, about zero; empty: half of it.",
         }
 
     GROUPS = (
@@ -57,7 +60,7 @@ class PointForm(SiteForm):
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
-        self.fields["adjust_limit"].required = False
+        self.fields["adjust_limit"].required = self.fields["tolerance_sides"].required = False
         self.fields["procedure_key"] = _procedure_field(self.instance.procedure_key)
         if self.instance.pk:
             self.fields["tank_name"].initial = self.instance.tank.name
@@ -76,12 +79,14 @@ class PointForm(SiteForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
+        values["tolerance_sides"] = values.get("tolerance_sides") or self.instance.tolerance_sides
         if (
             values.get("adjust_limit") is None
             and values.get("tolerance") is not None
             and "adjust_limit" not in self.errors
         ):
-            values["adjust_limit"] = values["tolerance"] / 2
+            sides = (values["tolerance"], values.get("tolerance_down"))
+            values["adjust_limit"] = min(side for side in sides if side is not None) / 2
         name, site = " ".join((values.get("tank_name") or "").split()), self.site
         tank = Tank.objects.filter(site=site, name__iexact=name).first() if name and site else None
         if tank is not None:
@@ -122,18 +127,15 @@ def in_other_units(point: MeasuringPoint) -> str:
     units = VOLUME_UNITS if point.quantity == "volume" else LENGTH_UNITS
     if point.unit not in units or point.lower == point.upper:
         return ""
-    limits = equivalent_tolerance(
-        float(point.tolerance),
+    given = point.given_limits
+    size = equivalent_tolerance(
+        given.size,
         point.tolerance_unit,
         span=abs(float(in_base(point, point.upper - point.lower))),
         signal=point.output,
         quantity=point.quantity,
     )
-    texts = {"%": f"{plus_minus(limits.percent)} of span"}
-    if limits.milliamps is not None:
-        texts["mA"] = plus_minus(limits.milliamps, "mA")
-    if limits.millimetres is not None:
-        texts["mm"] = plus_minus(limits.millimetres, "mm", 1)
+    texts = texts_of(given, size)
     texts.pop(point.tolerance_unit, None)
     return f"As stored that is {', '.join(texts.values())}." if texts else ""
 

@@ -14,7 +14,14 @@ from django.db.models.functions import Coalesce
 
 from plant.choices import LowerCaseChoices
 from plant.level.signals import SIGNALS, Signal
-from plant.level.tolerance import Tolerance, equivalent_tolerance
+from plant.level.tolerance import (
+    AT_LEAST,
+    AT_MOST,
+    BOTH,
+    Limits,
+    Tolerance,
+    equivalent_tolerance,
+)
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
 from plant.points.status import (
     BY_CALENDAR,
@@ -106,6 +113,11 @@ class MeasuringPoint(models.Model):
         MM = "mm", "mm"
         MA = "mA", "mA"
 
+    class Sides(LowerCaseChoices):
+        BOTH = BOTH, "both ways"
+        AT_MOST = AT_MOST, "at most: no limit below"
+        AT_LEAST = AT_LEAST, "at least: no limit above"
+
     class Duty(LowerCaseChoices):
         SAFETY = "safety"
         CUSTODY = "custody"
@@ -133,6 +145,13 @@ class MeasuringPoint(models.Model):
     tolerance = models.DecimalField("tolerance, ±", max_digits=10, decimal_places=4)
     tolerance_unit = models.CharField(
         "tolerance is in", max_length=2, choices=ToleranceUnit, default=ToleranceUnit.PERCENT
+    )
+    # Empty: the same as upward.
+    tolerance_down = models.DecimalField(
+        "tolerance downward, −", max_digits=10, decimal_places=4, null=True, blank=True
+    )
+    tolerance_sides = models.CharField(
+        "an error is limited", max_length=8, choices=Sides, default=Sides.BOTH, db_default=BOTH
     )
     adjust_limit = models.DecimalField(
         "adjust beyond, ±",
@@ -230,8 +249,22 @@ class MeasuringPoint(models.Model):
             ),
             models.CheckConstraint(
                 name="adjust_limit_within_tolerance",
-                condition=Q(adjust_limit__gte=0, adjust_limit__lte=F("tolerance")),
+                condition=Q(adjust_limit__gte=0, adjust_limit__lte=F("tolerance"))
+                & (Q(tolerance_down=None) | Q(adjust_limit__lte=F("tolerance_down"))),
                 violation_error_message="The adjust limit must lie between zero and the tolerance.",
+            ),
+            models.CheckConstraint(
+                name="tolerance_downward_above_zero",
+                condition=Q(tolerance_down=None) | Q(tolerance_down__gt=0),
+                violation_error_message="The tolerance downward must be above zero; leave it empty "
+                "where it is the same as upward.",
+            ),
+            models.CheckConstraint(
+                name="one_sided_tolerance_has_one_limit",
+                condition=Q(tolerance_sides=BOTH)
+                | Q(tolerance_sides__in=[AT_MOST, AT_LEAST], tolerance_down=None),
+                violation_error_message="A one-sided tolerance has one limit: leave the tolerance "
+                "downward empty, or limit the error both ways.",
             ),
             models.CheckConstraint(
                 name="unit_fits_the_quantity",
@@ -298,16 +331,27 @@ class MeasuringPoint(models.Model):
         return self.lower > self.upper
 
     @property
+    def given_limits(self) -> Limits:
+        """The limits of an error in the unit of the tolerance."""
+        return Limits.of(self.tolerance, self.tolerance_down, self.tolerance_sides)
+
+    @property
     def limits(self) -> Tolerance:
-        return self._in_percent(self.tolerance)
+        """Half the width of the tolerance, or its one limit, in every unit."""
+        return self._in_percent(self.given_limits.size)
+
+    @property
+    def error_limits(self) -> Limits:
+        """The limits of an error in % of span."""
+        return self.given_limits.scaled_to(self.limits.percent)
 
     @property
     def adjust_limits(self) -> Tolerance:
-        return self._in_percent(self.adjust_limit)
+        return self._in_percent(float(self.adjust_limit))
 
-    def _in_percent(self, value: Decimal) -> Tolerance:
+    def _in_percent(self, value: float) -> Tolerance:
         return equivalent_tolerance(
-            float(value),
+            value,
             self.tolerance_unit,
             span=self.span_base,
             signal=self.output,

@@ -7,7 +7,9 @@ from django.forms import BoundField
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from plant.points.models import MeasuringPoint
 from plant.points.status import Status
+from plant.points.tolerance_texts import tolerance_texts
 
 register = template.Library()
 
@@ -35,6 +37,12 @@ STATES: dict[str, tuple[str, SafeString]] = {
         ("open", "bad", RING + '<path class="solid" d="M12 8a4 4 0 1 1 0 8 4 4 0 0 1 0-8z"/>'),
     )
 }
+
+
+@register.filter
+def tolerances(point: MeasuringPoint) -> list[str]:
+    """``{{ point|tolerances|join:", " }}``: its tolerance in every unit that makes sense."""
+    return tolerance_texts(point)
 
 
 @register.simple_tag

@@ -12,6 +12,8 @@ from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from plant.level.tolerance import Limits
+from plant.points.tolerance_texts import limits_text
 from plant.quantities import (
     NOTHING,
     SIGNAL_DECIMALS,
@@ -82,8 +84,10 @@ def fixed(value: Value, decimals: int = 2) -> str:
 
 
 @register.filter
-def limit(value: Value, unit: str = "%") -> str:
-    """``{{ tolerance|limit:"%" }}``: ±0.50 %."""
+def limit(value: Value | Limits, unit: str = "%") -> str:
+    """``{{ tolerance|limit:"%" }}``: ±0.50 %; of Limits also +5 / −10 mm, or at most +5 mm."""
+    if isinstance(value, Limits):
+        return limits_text(value, unit)
     return _shown(plus_minus(value, unit))
 
 

@@ -8,14 +8,17 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from calibration.chart_marks import EDGE
 from calibration.charts import ensure_script, error_scale
 from calibration.drift.chart_days import named_days
 from calibration.drift.chart_parts import Ahead
 from calibration.drift.charts import AS_IT_STOOD, TAKEN_OUT, drift_chart
 from calibration.drift.visits import Visit
-from calibration.records.charts import error_curve
+from calibration.records.charts import GUARD, error_curve
+from plant.level.tolerance import Limits
 from tests.calibration.drawing import drawn
 
+HALF_PERCENT = Limits.of(0.5)
 TODAY, DUE = dt.date(2025, 9, 1), dt.date(2026, 1, 10)
 
 
@@ -37,14 +40,14 @@ AHEAD = Ahead(["2025-01-10", "2026-06-10"], [-0.2, -0.6], [-0.3, -0.9], [-0.1, -
 CURVE = {
     "found_up": [(0, -0.3), (100, -0.62)],
     "left_down": [(100, 0.04), (0, 0.02)],
-    "tolerance": 0.5,
+    "tolerance": HALF_PERCENT,
     "guard": 0.1,
 }
 
 
 def drift(view=AS_IT_STOOD, *, visits=VISITS, limit_on=None):
     named = named_days(TODAY, DUE, limit_on, until=dt.date(2026, 6, 10))
-    return drift_chart(visits, AHEAD, tolerance=0.5, view=view, named=named)
+    return drift_chart(visits, AHEAD, tolerance=HALF_PERCENT, view=view, named=named)
 
 
 def every():
@@ -126,10 +129,10 @@ def test_words_of_the_tolerance_stand_outside_its_band():
 
 
 def test_a_scale_leaves_room_for_words_outside_the_tolerance():
-    scale = error_scale([0.1, -0.2], 0.5, 270)
+    scale = error_scale([0.1, -0.2], HALF_PERCENT, 270)
     assert scale.pixels(scale.high - 0.5) == pytest.approx(20)
     assert scale.pixels(-0.5 - scale.low) == pytest.approx(20)
-    assert error_scale([1.7], 0.5, 270).high > 1.7
+    assert error_scale([1.7], HALF_PERCENT, 270).high > 1.7
 
 
 # ---- as it stood ----
@@ -201,7 +204,9 @@ def test_a_result_that_the_trend_leaves_out_is_shown_faintly_and_never_summed():
 
 @pytest.mark.parametrize("view", [AS_IT_STOOD, TAKEN_OUT])
 def test_a_failure_has_no_error_and_is_marked_on_its_day(view):
-    spec = drift_chart(VISITS, AHEAD, tolerance=0.5, view=view, failed_on=[dt.date(2024, 3, 1)])
+    spec = drift_chart(
+        VISITS, AHEAD, tolerance=HALF_PERCENT, view=view, failed_on=[dt.date(2024, 3, 1)]
+    )
     [failed] = rows(spec, shape="triangle-down", fill="var(--bad)")
     assert (failed["on"], failed["what"]) == ("2024-03-01", "found failed")
     assert key(spec)[-1] == "found failed"
@@ -223,12 +228,12 @@ def test_the_key_names_what_is_drawn_and_nothing_else():
         "tolerance",
     ]
     calm = [visit(dt.date(2024, 1, 10), 0.1)]
-    assert key(drift_chart(calm, tolerance=0.5)) == ["as found", "as left", "tolerance"]
+    assert key(drift_chart(calm, tolerance=HALF_PERCENT)) == ["as found", "as left", "tolerance"]
 
 
 def test_a_very_wide_band_does_not_squeeze_the_results():
     wide = Ahead(AHEAD.on, AHEAD.expected, [-9, -12], [9, 12])
-    spec = drift_chart(VISITS, wide, tolerance=0.5)
+    spec = drift_chart(VISITS, wide, tolerance=HALF_PERCENT)
     band = next(layer for layer in spec["layer"] if layer["mark"]["type"] == "area")
     low, high = band["encoding"]["y"]["scale"]["domain"]
     assert (low, high) == (pytest.approx(-1.76, abs=0.01), pytest.approx(1.76, abs=0.01))
@@ -324,3 +329,26 @@ def test_a_curve_names_its_runs_and_the_limit_of_acceptance():
         "tolerance",
     ]
     assert "limit of acceptance" not in key(error_curve(**CURVE | {"guard": 0}))
+
+
+def lines_at(spec, mark):
+    """Where horizontal lines of this mark stand."""
+    layers = [layer for layer in spec["layer"] if layer["mark"] == mark.spec()]
+    return [row["at"] for layer in layers for row in layer["data"]["values"]]
+
+
+@pytest.mark.parametrize(
+    ("limits", "edges", "accepted"),
+    [
+        (Limits.of(0.5), [-0.5, 0.5], [-0.4, 0.4]),
+        (Limits.of(0.5, 1.0), [-1.0, 0.5], [-0.9, 0.4]),
+        (Limits.of(0.5, sides="at most"), [0.5], [0.4]),
+        (Limits.of(0.5, sides="at least"), [-0.5], [-0.4]),
+    ],
+)
+def test_a_curve_has_an_edge_and_a_limit_of_acceptance_for_each_limit_set(limits, edges, accepted):
+    spec = error_curve(**CURVE | {"tolerance": limits})
+    assert lines_at(spec, EDGE) == edges
+    assert lines_at(spec, GUARD) == pytest.approx(accepted)
+    low, high = spec["layer"][0]["encoding"]["y"]["scale"]["domain"]
+    assert -3 < low < high < 3

@@ -50,6 +50,7 @@ def _use_of(name: str, **changes: str) -> str:
 CALIBRATION_RULES = {
     # records
     "record_state_is_known": _record(state="'lost'"),
+    "record_has_the_limits_of_its_sides": _record(tolerance_down="1", tolerance_sides="'at most'"),
     "a_shape_has_nine_positions": _record(shape="'{0.1, 0.2}'"),
     "typed_record_has_its_performer_and_procedure": _record(procedure_version_id="NULL"),
     "as_found_or_the_reason_why_not": _record(found_verdict="''"),

@@ -36,6 +36,12 @@ PLANT_RULES = {
     "range_inside_tank_changed": "UPDATE plant_measuringpoint SET lower = -0.1",
     "range_inside_tank_tank": "UPDATE plant_tank SET inside_height_m = 8",
     "tolerance_above_zero": "UPDATE plant_measuringpoint SET tolerance = 0, adjust_limit = 0",
+    "tolerance_downward_above_zero": (
+        "UPDATE plant_measuringpoint SET tolerance_down = 0, adjust_limit = 0"
+    ),
+    "one_sided_tolerance_has_one_limit": (
+        "UPDATE plant_measuringpoint SET tolerance_down = 1, tolerance_sides = 'at most'"
+    ),
     "adjust_limit_within_tolerance": "UPDATE plant_measuringpoint SET adjust_limit = 1.01",
     "unit_fits_the_quantity": "UPDATE plant_measuringpoint SET unit = 'm3'",
     "volume_tolerance_not_in_mm": (

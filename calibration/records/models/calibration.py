@@ -10,6 +10,7 @@ from django.db.models import Exists, F, OuterRef, Q
 
 from calibration.procedures.models import InputWay
 from plant.choices import LowerCaseChoices
+from plant.level.tolerance import AT_LEAST, AT_MOST, BOTH, Limits
 from plant.sites.querysets import SiteQuerySet
 
 if TYPE_CHECKING:
@@ -125,6 +126,10 @@ class Calibration(models.Model):
     signal = models.CharField(max_length=6)
     tolerance = models.DecimalField(max_digits=10, decimal_places=4)
     tolerance_unit = models.CharField(max_length=2)
+    # Downward where it differs; and which sides were limited.
+    tolerance_down = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)
+    tolerance_sides = models.CharField(max_length=8, default=BOTH, db_default=BOTH)
+    # Half its width, or the one limit of a one-sided tolerance.
     tolerance_percent = models.FloatField("tolerance, ± % of span")
     adjust_limit_percent = models.FloatField("adjust beyond, ± % of span")
     decision_rule = models.CharField("decision rule", max_length=60, default="simple acceptance")
@@ -266,6 +271,11 @@ class Calibration(models.Model):
                 name="a_shape_has_nine_positions", condition=Q(shape=None) | Q(shape__len=9)
             ),
             models.CheckConstraint(
+                name="record_has_the_limits_of_its_sides",
+                condition=Q(tolerance_sides=BOTH)
+                | Q(tolerance_sides__in=[AT_MOST, AT_LEAST], tolerance_down=None),
+            ),
+            models.CheckConstraint(
                 name="record_state_is_known",
                 condition=Q(state__in=["submitted", "approved", "returned"]),
             ),
@@ -276,3 +286,9 @@ class Calibration(models.Model):
 
     def get_absolute_url(self) -> str:
         return f"/records/{self.pk}/"
+
+    @property
+    def error_limits(self) -> Limits:
+        """The limits of an error by which it was judged, % of span."""
+        given = Limits.of(self.tolerance, self.tolerance_down, self.tolerance_sides)
+        return given.scaled_to(self.tolerance_percent)

@@ -1,7 +1,8 @@
 // Exact arithmetic on numbers as they were typed, and how they are shown (plant/templatetags/quantities.py).
 // Digits stay digits: no binary fraction comes between what was read and what is sent.
 
-import { decimals, fixed, typed } from "../readings.js";
+import { edgesOf, sizeOf } from "../limits.js";
+import { decimals, fixed, percent, typed } from "../readings.js";
 
 export const MINUS = "\u2212";
 const DIGITS = { m: 3, mm: 0, cm: 1, in: 2, ft: 3, m3: 2, L: 0, mA: 3, V: 3 };
@@ -65,6 +66,15 @@ export function measure(value, unit) {
 // A limit: ±0.50 %, one digit more under half a percent.
 export function plusMinus(percent) {
   return `\u00b1${fixed(percent, percent < 0.5 ? 3 : 2)}\u00a0%`;
+}
+
+// "±0.50 %", "+0.50 / −1.00 %", "at most +0.50 %", "at least −1.00 %": as plant/quantities.py has it.
+export function limitsText(limits) {
+  const edges = edgesOf(limits);
+  if (edges.length === 2 && limits.up === limits.down) return plusMinus(limits.up);
+  const texts = edges.map((edge) => percent(edge, sizeOf(limits))).reverse();
+  const before = edges.length === 2 ? "" : `${limits.sides} `;
+  return `${before}${texts.join(" / ")}\u00a0%`;
 }
 
 // What is wrong with a typed number, in words, "" when nothing is: the server keeps so many digits and no more.

@@ -1,6 +1,7 @@
 // What the readings of a work say so far: errors, whether a stage is complete, whether adjusting is open, and when
 // to stop and call for help. Pure; the arithmetic of one reading is readings.js, of two levels twolevels.js.
 
+import { centreOf, furthest, halfOf, holds, limitsOf } from "../limits.js";
 import { fixed, judge, percent, SIGNALS, typed } from "../readings.js";
 import { asText, mean, MINUS, plusMinus, wrongNumber } from "./decimal.js";
 import { fieldsOf, isTwoLevels, onlyLooks, placesOf } from "./course.js";
@@ -11,7 +12,7 @@ const FAR = 3; // tolerances: beyond this an error is a failure to look into, no
 
 export function againstOf(job) {
   const { lower, upper, signal, tolerance_percent: tolerance } = job.register;
-  return { lower, upper, signal, tolerance };
+  return { lower, upper, signal, tolerance, limits: limitsOf(job.register) };
 }
 
 // One place's values as they will be sent: the mean of what was looked at, as text; null where nothing stands.
@@ -88,7 +89,8 @@ export function percentText(error, job) {
   return percent(error, job.register.tolerance_percent);
 }
 
-// A stage in one look: how many are read, the largest error, whether all pass, what lies in a failure band.
+// A stage in one look: how many are read, the largest error (furthest beyond its own limit), whether all pass, what
+// lies in a failure band.
 export function stageOf(stage, work, job = work.facts.job, procedure = work.facts.procedure) {
   const rows = rowsOf(stage, work, job, procedure);
   const ends = lineOf(stage, work, job, procedure);
@@ -96,7 +98,9 @@ export function stageOf(stage, work, job = work.facts.job, procedure = work.fact
   const open = rows.filter((row) => !row.isRead && !row.why);
   const read = rows.filter((row) => row.isRead);
   const { tolerance_percent: tolerance, adjust_limit_percent: limit } = job.register;
-  const top = Math.abs(largest(errors));
+  const limits = limitsOf(job.register);
+  const top = largest(errors);
+  const worst = furthest(errors, limits);
   const failures = read.filter((row) => isFailure(row.judged));
   return {
     rows,
@@ -105,14 +109,19 @@ export function stageOf(stage, work, job = work.facts.job, procedure = work.fact
     errors,
     ends,
     failures,
-    largest: errors.length ? largest(errors) : null,
+    largest: errors.length ? worst : null,
+    furthestFromZero: top,
     isComplete: rows.length > 0 && open.length === 0,
     isJudged: errors.length > 0 || failures.length > 0,
-    isIn: errors.length > 0 && failures.length === 0 && top <= tolerance + 1e-9,
-    isBeyondLimit: failures.length > 0 || top > limit + 1e-9,
-    isFar: failures.length > 0 || top > FAR * tolerance + 1e-9,
+    isIn: errors.length > 0 && failures.length === 0 && holds(worst, limits),
+    isBeyondLimit: failures.length > 0 || Math.abs(top) > limit + 1e-9,
+    isFar: failures.length > 0 || isFar(worst, limits, tolerance),
     hysteresis: hysteresisOf(read),
   };
+}
+
+function isFar(error, limits, tolerance) {
+  return Math.abs(error - centreOf(limits)) - halfOf(limits) > (FAR - 1) * tolerance + 1e-9;
 }
 
 function hysteresisOf(read) {
@@ -211,13 +220,13 @@ export function adjusting(work, job = work.facts.job, procedure = work.facts.pro
       ...base,
       needsReason: true,
       why:
-        `Largest error ${percentText(found.largest, job)} %: within the adjust limit ` +
+        `Largest error ${percentText(found.furthestFromZero, job)} %: within the adjust limit ` +
         `${limit}. Do not adjust, or give a reason for adjusting.`,
     };
   }
   return {
     ...base,
-    why: `Largest error ${percentText(found.largest, job)} %: beyond the adjust limit ${limit}.`,
+    why: `Largest error ${percentText(found.furthestFromZero, job)} %: beyond the adjust limit ${limit}.`,
   };
 }
 

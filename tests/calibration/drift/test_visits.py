@@ -22,10 +22,8 @@ def a_question(record, **facts) -> None:
 
 def shown(point):
     trend = trend_of(point)
-    counted, tolerance = trend.zero.visits, trend.zero.tolerance
-    return as_they_stood(
-        point.pk, trend.transmitter_id, "zero", counted=counted, tolerance=tolerance
-    )
+    counted, limits = trend.zero.visits, trend.zero.limits
+    return as_they_stood(point.pk, trend.transmitter_id, "zero", counted=counted, limits=limits)
 
 
 @pytest.fixture

@@ -311,13 +311,19 @@ def test_a_policy_that_is_dropped_stirs_its_point_too(site):
         {"tolerance": "0.75", "tolerance_unit": "%"}, {"tolerance": "0.08", "tolerance_unit": "mA"},
         {"tolerance": "0.08", "tolerance_unit": "mA", "signal": "0-20mA"}, {"tolerance": "40", "tolerance_unit": "mm"},
         {"tolerance": "40", "tolerance_unit": "mm", "lower": "8.3", "upper": "0.3"},
+        {"tolerance": "40", "tolerance_down": "60", "tolerance_unit": "mm"},
+        {"tolerance": "0.5", "tolerance_down": "0.25", "tolerance_unit": "%"},
+        {"tolerance": "0.08", "tolerance_unit": "mA", "tolerance_sides": "at most"},
+        {"tolerance": "40", "tolerance_unit": "mm", "tolerance_sides": "at least"},
     ],
 )  # fmt: skip
 def test_the_fleet_s_tolerance_is_the_register_s(site, limit):
     point = an_equipped_point("LT-201", adjust_limit="0.01", **limit)
     point.refresh_from_db()
     (facts,) = points_of([point.pk])
-    assert facts.tolerance == pytest.approx(point.limits.percent, rel=1e-12)
+    stored, known = facts.limits, point.error_limits
+    assert (stored.down, stored.up) == pytest.approx((known.down, known.up), rel=1e-12)
+    assert (stored.sides, stored.size) == (known.sides, pytest.approx(point.limits.percent))
 
 
 def test_a_swap_takes_the_trend_of_the_old_transmitter_away(site):

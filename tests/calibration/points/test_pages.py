@@ -58,7 +58,7 @@ def test_it_tells_the_range_in_every_unit(planner, sign_in):
         "0.300\xa0m",
         "8.300\xa0m, direct",
         "±1.00\xa0%",
-        "±80.0 mm",
+        "±80.0\xa0mm",
         "±0.160\xa0mA",
         "12 months",
     ):

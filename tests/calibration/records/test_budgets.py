@@ -19,6 +19,7 @@ from calibration.records.budgets import uncertainty_of
 from calibration.records.judging import Range, judge_stages
 from calibration.records.models import Calibration
 from calibration.records.setup import Setup
+from plant.level.tolerance import Limits
 from tests.makers import (
     NOON,
     TODAY,
@@ -99,7 +100,9 @@ def test_its_interval_holds_what_a_simulation_draws(setup):
 
 
 def test_what_nobody_measured_is_marked_and_what_lasts_stays_out_of_the_drift(setup):
-    columns = uncertainty_of(setup, [a_reading("0.3", "4"), a_reading("8.3", "20")]).columns(1.0)
+    columns = uncertainty_of(setup, [a_reading("0.3", "4"), a_reading("8.3", "20")]).columns(
+        Limits.of(1.0)
+    )
     parts = {part["name"]: part for part in columns["budget"]["components"]}
     assert parts["datum plate and bottom"]["assumed"]
     assert not parts["meter specification"]["assumed"]
@@ -107,6 +110,13 @@ def test_what_nobody_measured_is_marked_and_what_lasts_stays_out_of_the_drift(se
     assert columns["u_span"] < columns["budget"]["u"]
     assert columns["u_span_shared"] <= columns["u_span"]
     assert columns["tur"] == pytest.approx(1.0 / columns["budget"]["U"])
+
+
+def test_the_uncertainty_ratio_is_that_of_half_the_width_and_none_of_one_limit(setup):
+    known = uncertainty_of(setup, [a_reading("0.3", "4"), a_reading("8.3", "20")])
+    columns = known.columns(Limits.of(0.5, 1.0))
+    assert columns["tur"] == pytest.approx(0.75 / columns["budget"]["U"])
+    assert known.columns(Limits.of(0.5, sides="at most"))["tur"] is None
 
 
 def test_repeats_tell_their_scatter(setup):
@@ -160,7 +170,7 @@ def test_every_way_has_its_budget_even_without_a_certificate(setup, way):
     bare = Setup(setup.point, setup.transmitter, way, [])
     columns = uncertainty_of(
         bare, [a_reading("0.3", "4"), a_reading("4.3", "12"), a_reading("8.3", "20")]
-    ).columns(1.0)
+    ).columns(Limits.of(1.0))
     assert 0 < columns["expanded_percent"] < 2
     assert all(np.isfinite(part["u"]) for part in columns["budget"]["components"])
     assert any(part["assumed"] for part in columns["budget"]["components"])
@@ -182,7 +192,9 @@ def test_every_way_has_its_budget_even_without_a_certificate(setup, way):
 def test_the_rule_decides_and_a_doubtful_result_is_no_silent_pass(setup, rule, error, verdict):
     observed = Decimal(str(round(12 + 16 * error / 100, 4)))
     found = {"as it stands": [], "as found": [a_reading("4.3", str(observed))], "as left": []}
-    judged, columns = judge_stages(found, Range(0.3, 8.3, "4-20mA", 1.0), setup, Policy(rule=rule))
+    judged, columns = judge_stages(
+        found, Range(0.3, 8.3, "4-20mA", Limits.of(1.0)), setup, Policy(rule=rule)
+    )
     assert judged["as found"].verdict == verdict
     assert columns["budget"]["rule"]["rule"] == rule
 

@@ -15,6 +15,7 @@ from playwright.sync_api import expect
 from calibration.records.judging import Range
 from calibration.records.models import Calibration
 from calibration.records.reading_forms import ReadingForm, row_figures
+from plant.level.tolerance import Limits
 from tests.makers import a_certified_standard, a_job, a_procedure
 
 VECTORS = json.loads((Path(__file__).parent / "reading_vectors.json").read_text(encoding="utf-8"))[
@@ -27,7 +28,11 @@ def judged_by_server(case: dict) -> dict[str, str]:
     """Through the form itself, as the page is drawn."""
     form = ReadingForm({name: case[name] or "" for name in TYPED})
     form.is_valid()
-    against = Range(float(case["lower"]), float(case["upper"]), case["signal"], case["tolerance"])
+    given = Limits.of(
+        case.get("up", case["tolerance"]), case.get("down"), case.get("sides", "both")
+    )
+    limits = given.scaled_to(case["tolerance"])
+    against = Range(float(case["lower"]), float(case["upper"]), case["signal"], limits)
     shown = row_figures(form, against)
     return {
         "expected": shown.expected,
@@ -44,10 +49,17 @@ def test_the_server_says_what_was_worked_by_hand(case):
     }
 
 
-JUDGE_ALL = """async ([url, cases]) => {
+JUDGE_ALL = """async ([url, ofLimits, cases]) => {
   const { judge } = await import(url);
+  const { limitsOf } = await import(ofLimits);
   return cases.map((c) => {
-    const judged = judge(c, c);
+    const limits = limitsOf({
+      tolerance: c.up ?? c.tolerance,
+      tolerance_down: c.down,
+      tolerance_sides: c.sides,
+      tolerance_percent: c.tolerance,
+    });
+    const judged = judge(c, { ...c, limits });
     const { expected, errorText: error, band, verdict } = judged;
     return { expected, error, band, verdict };
   });
@@ -69,6 +81,10 @@ def invented(rng: random.Random) -> dict:
         "upper": f"{upper / 1000:.3f}",
         "signal": signal,
         "tolerance": rng.choice([0.05, 0.25, 0.5, 1.0, 2.5]),
+        **rng.choice(
+            [{}, {}, {"up": 5, "down": 10}, {"up": 4, "down": 0.5}]
+            + [{"sides": sides} for sides in ("at most", "at least")]
+        ),
         "applied": f"{applied / 1000:.3f}",
         "observed": rng.choice([None, f"{right + rng.gauss(0, 0.1):.{rng.randint(1, 5)}f}"]),
         "indication": rng.choice(
@@ -83,7 +99,10 @@ def test_the_page_computes_to_the_same_last_digit_as_the_server(page, live_serve
     rng = random.Random(20261102)  # noqa: S311 - any numbers will do
     cases = [*VECTORS, *(invented(rng) for _ in range(3000))]
     page.goto(f"{live_server.url}/sign-in/")
-    answers = page.evaluate(JUDGE_ALL, [f"{live_server.url}/static/readings.js", cases])
+    answers = page.evaluate(
+        JUDGE_ALL,
+        [f"{live_server.url}/static/{name}.js" for name in ("readings", "limits")] + [cases],
+    )
     differing = [
         (case, said, server)
         for case, said in zip(cases, answers, strict=True)

@@ -22,9 +22,10 @@ from calibration.records.judging import (
     verdicts_by,
 )
 from calibration.records.setup import Setup
+from plant.level.tolerance import Limits
 from tests.makers import a_point, a_reading, a_run, a_transmitter
 
-LEVEL = Range(0.3, 8.3, "4-20mA", 1.0)
+LEVEL = Range(0.3, 8.3, "4-20mA", Limits.of(1.0))
 
 
 def only(result):
@@ -41,7 +42,7 @@ def test_the_error_is_the_share_of_the_output_span_by_which_it_is_wrong():
 
 
 def test_an_expected_output_is_kept_to_five_digits():
-    reading = only(judge([a_reading("1", "5.4")], Range(0.0, 7.0, "4-20mA", 1.0)))
+    reading = only(judge([a_reading("1", "5.4")], Range(0.0, 7.0, "4-20mA", Limits.of(1.0))))
     assert reading.expected == Decimal("6.28571")
 
 
@@ -52,7 +53,7 @@ def test_an_expected_output_is_kept_to_five_digits():
 def test_an_indication_decides_where_one_was_read(lower, upper, shown, error):
     """Too high a level is an error above zero, whichever way the range runs."""
     entry = a_reading("4.3", "12.5", indication=Decimal(shown))
-    reading = only(judge([entry], Range(lower, upper, "4-20mA", 1.0)))
+    reading = only(judge([entry], Range(lower, upper, "4-20mA", Limits.of(1.0))))
     assert reading.error_percent == pytest.approx(error)
     assert reading.observed_indication == Decimal(shown)
 
@@ -81,7 +82,7 @@ def test_a_reading_keeps_its_place_in_the_work():
 # ---- a failure ----
 @pytest.mark.parametrize(("observed", "band"), [("3.5", "failure low"), ("21.5", "failure high")])
 def test_a_current_that_reports_a_failure_fails_and_stays_out_of_the_figures(observed, band):
-    wide = LEVEL._replace(tolerance_percent=200.0)
+    wide = LEVEL._replace(limits=Limits.of(200.0))
     result = judge([a_reading("0.3", "4.08"), a_reading("4.3", observed)], wide)
     assert [r.band for r in result.readings] == ["measuring", band]
     assert [r.verdict for r in result.readings] == ["pass", "fail"]
@@ -115,9 +116,9 @@ def test_a_risk_of_two_and_a_half_per_cent_is_taken_to_the_last_digit():
     policy = Policy(rule="limited risk", risk_percent=Decimal("2.5"))
     known = SimpleNamespace(u=np.array([0.1]), dof=np.array([np.inf]))
     errors = np.array([1 - 0.1 * norm.isf(0.0249)])
-    assert verdicts_by(policy, errors, 1.0, known) == ["pass"]
+    assert verdicts_by(policy, errors, Limits.of(1.0), known) == ["pass"]
     policy.risk_percent = Decimal("2.48")
-    assert verdicts_by(policy, errors, 1.0, known) == ["inconclusive"]
+    assert verdicts_by(policy, errors, Limits.of(1.0), known) == ["inconclusive"]
 
 
 # ---- the figures of a stage ----
@@ -213,8 +214,9 @@ def test_a_record_s_rule_is_read_back_as_it_was_kept():
 
 def test_the_range_of_a_record_is_that_of_its_columns():
     row = {"lower": Decimal("0.3"), "upper": Decimal("8.3"), "signal": "1-5V"}
-    against = Range.of(row | {"tolerance_percent": 0.5})
-    assert against == Range(0.3, 8.3, "1-5V", 0.5)
+    given = {"tolerance": Decimal(40), "tolerance_down": None, "tolerance_sides": "both"}
+    against = Range.of(row | given | {"tolerance_percent": 0.5})
+    assert against == Range(0.3, 8.3, "1-5V", Limits.of(0.5))
     assert against.ends == {"lower": 0.3, "upper": 8.3}
     reading = only(judge([a_reading("4.3", "3.02")], against))
     assert (reading.error_percent, reading.verdict) == (pytest.approx(0.5), "pass")

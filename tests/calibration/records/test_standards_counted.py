@@ -26,6 +26,7 @@ from calibration.records.refusals import (
 )
 from calibration.records.setup import Setup
 from calibration.standards.models import ReferenceStandard, StandardCertificate
+from plant.level.tolerance import Limits
 from tests.folded import folded
 from tests.makers import (
     NOON,
@@ -181,7 +182,9 @@ def test_an_error_is_corrected_for_what_a_standard_shows_too_much(
     pair = (standard, StandardCertificate(standard=standard, **facts))
     setup = Setup(an_equipped_point(), a_transmitter("77"), way, [pair])
     stages = {"as it stands": [], "as found": READINGS, "as left": []}
-    judged, columns = judge_stages(stages, Range(0.3, 8.3, "4-20mA", 2.0), setup, Policy())
+    judged, columns = judge_stages(
+        stages, Range(0.3, 8.3, "4-20mA", Limits.of(2.0)), setup, Policy()
+    )
     assert judged["as found"].errors == pytest.approx(expected, abs=2e-4)
     corrections = columns["budget"]["corrections"]
     if kind == "thermometer":
@@ -212,7 +215,7 @@ def test_a_meter_beside_an_indication_is_named_as_of_no_part():
     shown = [a_reading("4.3", "12", indication=Decimal("4.3"))]
     seen = uncertainty_of(setup, shown)
     assert seen.beside == ("ST-1",)
-    assert seen.columns(1.0)["budget"]["beside"] == ["ST-1"]
+    assert seen.columns(Limits.of(1.0))["budget"]["beside"] == ["ST-1"]
 
 
 def test_a_record_with_a_standard_of_no_use_is_refused_and_nothing_is_stored(technician):

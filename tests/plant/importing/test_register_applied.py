@@ -122,6 +122,7 @@ ASKED = {
     # in the register's rules, its columns' bounds, or the shape of what it writes
     "tag_unique_in_its_site", "point_and_site", "range_values_differ", "tolerance_above_zero",
     "adjust_limit_within_tolerance", "unit_fits_the_quantity", "volume_tolerance_not_in_mm",
+    "tolerance_downward_above_zero", "one_sided_tolerance_has_one_limit",
     "tolerance_in_ma_needs_a_current", "interval_between_1_and_120_months", "grace_below_half_the_interval",
     "deferred_beyond_the_due_date", "anchor_has_day_and_months_or_neither", "out_of_service_has_a_reason",
     "serial_unique_per_maker_and_site", "transmitter_and_site", "probe_data_above_zero", "principle_is_known",

@@ -34,6 +34,8 @@ LEVELS = st.decimals(0, 12, places=5)
 def points(draw):
     lower, upper = draw(st.lists(LEVELS, min_size=2, max_size=2, unique=True))
     tolerance = draw(st.decimals(Decimal("0.0002"), 20, places=4))
+    sides = draw(st.sampled_from(MeasuringPoint.Sides.values))
+    down = draw(st.none() | st.decimals(tolerance, 40, places=4)) if sides == "both" else None
     months = draw(st.integers(1, 120))
     unit = draw(st.sampled_from(MeasuringPoint.Unit.values))
     volume = unit in ("m3", "L")
@@ -43,6 +45,8 @@ def points(draw):
         "lower": lower,
         "upper": upper,
         "tolerance": tolerance,
+        "tolerance_down": down,
+        "tolerance_sides": sides,
         "adjust_limit": draw(st.decimals(0, tolerance, places=4)),
         "tolerance_unit": draw(st.sampled_from(["%", "mA"] if volume else ["%", "mm", "mA"])),
         "duty": draw(st.sampled_from(MeasuringPoint.Duty.values)),

@@ -1,8 +1,9 @@
 // The facts of a job: the instrument, what it should show, how it was last, and when to stop and call for help.
 
+import { limitsOf } from "../../limits.js";
 import { draw } from "../../livestrip.js";
 import { clock, dayText, el, facts, note, state, strip } from "../dom.js";
-import { measure, plusMinus, quantity } from "../decimal.js";
+import { limitsText, measure, plusMinus, quantity } from "../decimal.js";
 import { capital } from "../course.js";
 
 // A word joiner keeps the range on one line.
@@ -42,7 +43,7 @@ export function jobFacts(job) {
       `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)} as ` +
         `${SIGNALS[r.signal] ?? r.signal}${point.is_reverse ? ", reverse action" : ""}`,
     ],
-    ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
+    ["Tolerance", `${limitsText(limitsOf(r))} of span`],
     ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
     ["Duty", capital(point.duty)],
     ["Decision", job.rule],
@@ -58,7 +59,7 @@ export function jobCard(job) {
     facts([
       ["Range", `${quantity(Number(r.lower), r.unit)} to ${measure(Number(r.upper), r.unit)}`],
       ["Signal", SIGNALS[r.signal] ?? r.signal],
-      ["Tolerance", `${plusMinus(r.tolerance_percent)} of span`],
+      ["Tolerance", `${limitsText(limitsOf(r))} of span`],
       ["Adjust beyond", `${plusMinus(r.adjust_limit_percent)} of span`],
       ["Wiring", transmitter?.wiring],
       ["Product", r.product_name],
@@ -73,7 +74,7 @@ function lastStrip(job) {
   draw(
     picture,
     { found: job.last.found_errors ?? [], left: job.last.left_errors ?? [] },
-    job.register.tolerance_percent,
+    limitsOf(job.register),
   );
   return picture;
 }

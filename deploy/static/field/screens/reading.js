@@ -1,5 +1,6 @@
 // One reading: what to apply, how long to wait, what is read, and at once what it should be, the error and the strip.
 
+import { limitsOf } from "../../limits.js";
 import { draw } from "../../livestrip.js";
 import { judge } from "../../readings.js";
 import { el, note, state, strip } from "../dom.js";
@@ -221,7 +222,7 @@ function tellers(ctx, row) {
     draw(
       picture,
       { found, left: stage === "left" ? errorsOf(rowsOf("left", ctx.work)) : [] },
-      ctx.job.register.tolerance_percent,
+      limitsOf(ctx.job.register),
     );
     const verdict = isRead && judged.verdict ? wordOf(judged, ctx.job) : "";
     if (verdict !== said) {

@@ -1,9 +1,10 @@
 // A stage in one look: every reading with its error, zero and span where they are computed, and what follows.
 
+import { limitsOf } from "../../limits.js";
 import { draw } from "../../livestrip.js";
 import { el, note, state, strip } from "../dom.js";
 import { isTwoLevels, STAGE_NAMES } from "../course.js";
-import { measure, plusMinus, quantity, symbol } from "../decimal.js";
+import { limitsText, measure, plusMinus, quantity, symbol } from "../decimal.js";
 import {
   errorsOf,
   liftText,
@@ -64,7 +65,7 @@ function overall(ctx, stage, seen) {
         "div.beside",
         {},
         word,
-        el("span.soft", {}, `tolerance ${plusMinus(ctx.job.register.tolerance_percent)}`),
+        el("span.soft", {}, `tolerance ${limitsText(limitsOf(ctx.job.register))}`),
         stage === "found" && el("span.soft", {}, advice(ctx, seen)),
       ),
     ),
@@ -99,7 +100,7 @@ export function stripOf(ctx) {
   ]);
   if (errors.flat().length === 0) return null;
   const picture = strip("Errors as found (hollow) and as left (filled) within the tolerance band");
-  draw(picture, { found: errors[0], left: errors[1] }, ctx.job.register.tolerance_percent);
+  draw(picture, { found: errors[0], left: errors[1] }, limitsOf(ctx.job.register));
   return picture;
 }
 
@@ -261,7 +262,7 @@ function placeName({ place }, ctx, stage) {
 }
 
 function again(ctx, seen) {
-  if (seen.isIn && Math.abs(seen.largest ?? 0) <= ctx.job.register.adjust_limit_percent) return null;
+  if (seen.isIn && !seen.isBeyondLimit) return null;
   if (ctx.work.round >= MOST_ROUNDS) return null;
   const onward = () => {
     ctx.enter({ act: "again" }, false);

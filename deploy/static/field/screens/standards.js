@@ -1,5 +1,6 @@
 // Choosing reference standards: the own kit first; what may not be used is shown with the reason, not hidden.
 
+import { limitsOf } from "../../limits.js";
 import { dayText, el, note, state } from "../dom.js";
 import { dayAt } from "../content.js";
 import { fixed } from "../../readings.js";
@@ -58,9 +59,14 @@ function offeredOf(ctx) {
     if (!covering) return { standard, isOpen: false, why: lapsed(standard), tur: null };
     if (kit && !kit.fits)
       return { standard, isOpen: false, why: kit.why || "out of range for this point", tur: null, covering };
-    return { standard, isOpen: true, why: kit?.why ?? "", tur: kit?.tur ?? null, covering };
+    return { standard, isOpen: true, why: kit?.why ?? "", tur: ratioOf(ctx.job, kit), covering };
   });
   return all.sort((a, b) => b.isOpen - a.isOpen || a.standard.name.localeCompare(b.standard.name));
+}
+
+// A one-sided tolerance has no width, and so no ratio to U.
+function ratioOf(job, kit) {
+  return limitsOf(job.register).sides === "both" ? (kit?.tur ?? null) : null;
 }
 
 function lapsed(standard) {

@@ -1,7 +1,8 @@
 // The whole work on one page before it is made ready: what was found, done and left, and what is still missing.
 
+import { limitsOf } from "../../limits.js";
 import { el, facts, note, state } from "../dom.js";
-import { plusMinus, quantity, wrongNumber } from "../decimal.js";
+import { limitsText, quantity, wrongNumber } from "../decimal.js";
 import { capital, onlyLooks } from "../course.js";
 import { percentText, stageOf } from "../judged.js";
 import { missing, screensOf } from "../work.js";
@@ -48,7 +49,7 @@ export function summaryScreen(ctx) {
                 work.adjustments.length ? stageWords(ctx, "left") : "as found: nothing was adjusted",
               ]
             : ["", ""],
-          ["Tolerance", `${plusMinus(ctx.job.register.tolerance_percent)} of span`],
+          ["Tolerance", `${limitsText(limitsOf(ctx.job.register))} of span`],
           [
             "Standards",
             work.standards.map((id) => work.facts.standards.find((s) => s.id === id)?.name ?? id).join(", "),
