@@ -109,7 +109,7 @@ def test_a_page_costs_the_same_however_many_entries_it_shows(
     for _ in range(60):
         an_entry(site, planner)
     client = sign_in(auditor)
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(9):
         client.get(LEDGER)
 
 
