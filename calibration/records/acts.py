@@ -192,15 +192,7 @@ def _store(
         check_ranges(certified, point)
     # An amendment corrects what was measured that day, under the range and tolerance of that day.
     register = register_in(amends) if amends else register_of(point, transmitter)
-    setup = Setup(
-        point,
-        transmitter,
-        entry.way,
-        certified,
-        entry.ambient_c,
-        entry.product_c,
-        entry.procedure_version,
-    )
+    setup = _setup(point, transmitter, entry, certified)
     results, uncertainty = judge_stages(
         {name: entry.stage(name) for name in STAGES},
         Range.of(register),
@@ -228,6 +220,21 @@ def _store(
         record.save()
     _store_parts(record, entry, results, certified)
     return record
+
+
+def _setup(
+    point: MeasuringPoint, transmitter: Transmitter, entry: RecordEntry, certified: Sequence[Pair]
+) -> Setup:
+    """What the uncertainty of the day rests on."""
+    return Setup(
+        point,
+        transmitter,
+        entry.way,
+        certified,
+        entry.ambient_c,
+        entry.product_c,
+        entry.procedure_version,
+    )
 
 
 def _entered(entry: RecordEntry, sender: Submission) -> dict[str, Any]:
