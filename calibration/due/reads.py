@@ -17,7 +17,8 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from calibration.jobs.models import Job
 from calibration.records.models import Calibration
 from plant.level.tolerance import Limits
-from plant.points.models import MeasuringPoint, PointQuerySet, interval_run
+from plant.points.models import MeasuringPoint, interval_run
+from plant.points.querysets import PointQuerySet
 from plant.points.status import (
     IN_DOUBT,
     LATER_DAYS,

@@ -16,7 +16,8 @@ from calibration.reminders.models import Digest
 from calibration.standards.cover import NOTICE_DAYS
 from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.people.models import Appointment, Person
-from plant.points.models import MeasuringPoint, PointQuerySet
+from plant.points.models import MeasuringPoint
+from plant.points.querysets import PointQuerySet
 from plant.points.status import SOON_DAYS
 
 

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import datetime as dt
 from decimal import Decimal
-from typing import Self
 
 from django.db import models
 from django.db.models import Case, F, Q, Value, When
@@ -23,17 +22,8 @@ from plant.level.tolerance import (
     equivalent_tolerance,
 )
 from plant.level.units import LENGTH_UNITS, VOLUME_UNITS
-from plant.points.status import (
-    BY_CALENDAR,
-    IN_DOUBT,
-    LATER_DAYS,
-    NO_TRANSMITTER,
-    NOT_CALIBRATED,
-    SOON_DAYS,
-    Status,
-    status_on,
-)
-from plant.sites.querysets import SiteQuerySet
+from plant.points.querysets import PointQuerySet
+from plant.points.status import BY_CALENDAR, NO_TRANSMITTER, Status, status_on
 
 
 def interval_run(due_on: dt.date, months: int, *, on: dt.date) -> float:
@@ -42,38 +32,6 @@ def interval_run(due_on: dt.date, months: int, *, on: dt.date) -> float:
     """
     whole = round(months * 30.4375)
     return max(whole - (due_on - on).days, 0) / whole
-
-
-class PointQuerySet(SiteQuerySet):
-    def in_service(self) -> Self:
-        return self.filter(out_of_service_on=None)
-
-    def in_state(self, state: str, *, on: dt.date) -> Self:
-        """``state``: no transmitter, not calibrated, in doubt; where none of these is known
-        overdue, soon (30 days), later (31 to 90), in date or deferred; off (out of service); or
-        now: what needs somebody.
-        """
-        soon, later = on + dt.timedelta(SOON_DAYS), on + dt.timedelta(LATER_DAYS)
-        if state == "off":
-            return self.exclude(out_of_service_on=None)
-        in_service = self.in_service()
-        points = in_service.filter(condition=BY_CALENDAR)
-        undeferred = points.filter(deferred_until=None)
-        return {
-            "no transmitter": lambda: in_service.filter(condition=NO_TRANSMITTER),
-            "not calibrated": lambda: in_service.filter(condition=NOT_CALIBRATED),
-            "in doubt": lambda: in_service.filter(condition=IN_DOUBT),
-            "now": lambda: in_service.filter(
-                Q(condition__lt=BY_CALENDAR)
-                | Q(next_due__lt=on)
-                | Q(deferred_until=None, next_due__lte=soon)
-            ),
-            "overdue": lambda: points.filter(next_due__lt=on),
-            "soon": lambda: undeferred.filter(next_due__gte=on, next_due__lte=soon),
-            "later": lambda: undeferred.filter(next_due__gt=soon, next_due__lte=later),
-            "in date": lambda: undeferred.filter(next_due__gt=later),
-            "deferred": lambda: points.exclude(deferred_until=None).filter(next_due__gte=on),
-        }[state]()
 
 
 def _to_base(field: str) -> Case:
