@@ -7,7 +7,7 @@ Source: derived for this book.
 from __future__ import annotations
 
 import math
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -85,9 +85,7 @@ def _longest(
     upper: float,
 ) -> Longest:
     reached = _reached(of, half, u, target, lower, known)
-    rough = _OneNormal(known.mean, known.variance, half).first_below(
-        target, np.geomspace(lower, upper, _SEARCH)
-    )
+    rough = _OneNormal(known, half).first_below(target, np.geomspace(lower, upper, _SEARCH))
     years, arrived = _sharpen(of, half, u, target, rough)
     # Mixture and normal agree that it never falls within the bounds: no need to look closer.
     capped = np.isnan(rough) | (arrived & (years > upper))
@@ -105,20 +103,16 @@ def _longest(
 
 
 class _OneNormal(NamedTuple):
-    """The normal of the mixture's mean and variance: a line and a cubic in time."""
+    """The normal of the mixture's mean and variance, and the tolerance it is held against."""
 
-    mean: np.ndarray
-    variance: np.ndarray
+    of: Moments
     half: np.ndarray
 
-    def at(self, h: Any) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and variance."""
-        (m0, m1), (v0, v1, v2, v3) = self.mean, self.variance
-        return m0 + m1 * h, v0 + h * (v1 + h * (v2 + h * v3))
-
-    def is_below(self, h: Any, target: float) -> np.ndarray:
-        """Whether less than ``target`` lies within. One side tells, but where both matter."""
-        mean, variance = self.at(h)
+    def is_below(self, years: ArrayLike, target: float) -> np.ndarray:
+        """Whether less than ``target`` lies within; by the nearer limit alone where the other does
+        not matter.
+        """
+        mean, variance = self.of.at(years)
         sd, size = np.sqrt(variance), np.abs(mean)
         room = self.half - size
         below = room < ndtri(target) * sd

@@ -33,8 +33,7 @@ def test_an_upper_bound_decides_where_it_comes_before_the_fall_and_not_after(fle
 def test_the_search_starts_where_one_normal_of_the_same_mean_and_variance_falls(fleet):
     """To a hundredth of the time, but for one in a hundred that falls, rises and falls again."""
     every = np.ones(len(fleet))
-    known = fleet.moments.read_with(U)
-    normal = _OneNormal(known.mean, known.variance, TOLERANCE * every)
+    normal = _OneNormal(fleet.moments.read_with(U), TOLERANCE * every)
     start = normal.first_below(TARGET, np.geomspace(0.25, 5.0, 16))
     falls = ~np.isnan(start)
     assert falls.sum() > 200
