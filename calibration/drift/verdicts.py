@@ -9,7 +9,8 @@ import numpy as np
 from calibration.drift.histories import EndHistories
 from calibration.drift.results import DAYS_PER_YEAR, Points, Results
 from calibration.metrology.doubt import FIRST, LAST
-from calibration.metrology.passing import FirstBelow, Passing, passing
+from calibration.metrology.longest_interval import Longest
+from calibration.metrology.passing import Passing, passing
 from calibration.metrology.shapes import FamilyShapes, OwnTests, own_tests, shapes_of
 from calibration.metrology.wander import Outlook
 
@@ -43,7 +44,7 @@ class Verdicts:
         """Of passing on these days (M), counted from DAY_0; before the last visit, at it."""
         return self.of.chance(np.maximum(day - self.day, 0) / DAYS_PER_YEAR)
 
-    def first_below(self, chance: np.ndarray | float, lower: float, upper: float) -> FirstBelow:
+    def first_below(self, chance: np.ndarray | float, lower: float, upper: float) -> Longest:
         """As Passing has it, in years after the last visit."""
         return self.of.first_below(chance, lower, upper)
 

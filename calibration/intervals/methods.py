@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,7 +24,14 @@ from calibration.families.reliability import Reliability, reliability_of
 from calibration.intervals import proposals
 from calibration.intervals.models import Proposal
 from calibration.intervals.proposals import Offer, Offers
-from calibration.metrology.intervals import Proposals, as_found_probability, propose, reasons
+from calibration.metrology.intervals import (
+    Proposals,
+    as_found_probability,
+    propose,
+    reasons,
+    shortened,
+)
+from calibration.metrology.longest_interval import Longest
 from calibration.metrology.staircase import staircase
 from calibration.metrology.wander import Outlook
 from calibration.policies.models import Policy
@@ -141,26 +148,14 @@ def _with_verdicts(
     """The same, shortened where the chance of passing falls below the target sooner than an end
     does; and where it was. whose: place of each column's point.
     """
-    cut = np.zeros(len(whose), dtype=bool)
     if verdicts is None:
-        return by_ends, cut
+        return by_ends, np.zeros(len(whose), dtype=bool)
     here = np.flatnonzero(np.isin(verdicts.place, whose))
     some = verdicts.some(here)
     columns = np.flatnonzero(np.isin(whose, some.place))
     found = some.first_below(by_ends.target, by_ends.lower, by_ends.upper)
     of = np.searchsorted(some.place, whose[columns])
-    cut[columns] = ~found.capped[of] & (found.years[of] < by_ends.years[columns])
-    years, reached = by_ends.years.copy(), by_ends.reached.copy()
-    years[columns] = np.where(cut[columns], found.years[of], years[columns])
-    reached[columns] &= found.reached[of]
-    return replace(
-        by_ends,
-        years=years,
-        reached=reached,
-        capped=by_ends.capped & ~cut,
-        lengthening_cut=by_ends.lengthening_cut & ~cut,
-        as_found=by_ends.as_found.copy(),
-    ), cut
+    return shortened(by_ends, columns, Longest(*(part[of] for part in found)))
 
 
 def _set_chances(

@@ -10,7 +10,7 @@ derived for this book.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -128,6 +128,30 @@ def as_found_probability(
     columns = [np.broadcast_to(np.asarray(c, dtype=float), n) for c in (ahead, tolerance, u_next)]
     parts = map_blocks(lambda part: of.columns(part).probability_in(*(c[part] for c in columns)), n)
     return np.concatenate(parts)
+
+
+def shortened(by_end: Proposals, at: np.ndarray, found: Longest) -> tuple[Proposals, np.ndarray]:
+    """The same, those at the places ``at`` no longer than ``found``; and where it decided (N).
+
+    found: one place for each of ``at``; when the chance of passing falls to the target, within the
+    same bounds. as_found stays that of the end alone.
+    """
+    decided = np.zeros(len(by_end.years), dtype=bool)
+    decided[at] = ~found.capped & (found.years < by_end.years[at])
+    years, wanted, reached = by_end.years.copy(), by_end.wanted.copy(), by_end.reached.copy()
+    years[at] = np.minimum(years[at], found.years)
+    wanted[at] = np.minimum(wanted[at], found.years)
+    reached[at] &= found.reached
+    made = replace(
+        by_end,
+        years=years,
+        wanted=wanted,
+        reached=reached,
+        capped=by_end.capped & ~decided,
+        lengthening_cut=by_end.lengthening_cut & ~decided,
+        as_found=by_end.as_found.copy(),
+    )
+    return made, decided
 
 
 def reasons(

@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from calibration.metrology.blocks import columns_of, concatenate, map_blocks
+from calibration.metrology.longest_interval import Longest
 from calibration.metrology.moments import Moments
 from calibration.metrology.neighbours import by_neighbours
 from calibration.metrology.next_test import NextTest, Readings
@@ -26,16 +27,6 @@ from plant.level.checks import BadArgument, above_zero, not_below_zero
 _PLACES = 8  # between the bounds at which the search looks
 _CLOSE, _TIMES = 0.003, 6  # how far off a chance may be for the next step to be the last
 _SURE = 1e-9
-
-
-class FirstBelow(NamedTuple):
-    """years: when the chance first falls below what is asked. reached: it does not lie below from
-    the start. capped: it has not fallen by the end; years is then the end.
-    """
-
-    years: np.ndarray
-    reached: np.ndarray
-    capped: np.ndarray
 
 
 class _Fall(NamedTuple):
@@ -94,7 +85,7 @@ class Passing:
         shared = self.shared
         return NextTest(zero, span, of_zero + shared[0], of_span + shared[1], self.readings)
 
-    def first_below(self, chance: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> FirstBelow:
+    def first_below(self, chance: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> Longest:
         """First time from ``lower`` to ``upper`` years at which the chance falls below ``chance``;
         each one, or M.
 
@@ -115,7 +106,7 @@ class Passing:
         )
         return concatenate(parts)
 
-    def _first_below(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> FirstBelow:
+    def _first_below(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> Longest:
         years, slope = self._first_fall(ndtri(aim), low, high)
         at = np.flatnonzero(slope > 0)
         some, fall = self.columns(at), _Fall(years[at], slope[at])
@@ -127,7 +118,7 @@ class Passing:
         is_last = years[ends] >= high[ends]
         reached[ends], capped[ends] = inside | is_last, inside & is_last
         years[at] = fall.years
-        return FirstBelow(years, reached, capped)
+        return Longest(years, reached, capped)
 
     def _first_fall(self, aim: np.ndarray, low: np.ndarray, high: np.ndarray) -> _Fall:
         """From neighbour to neighbour, at a row of places; aim in normal quantiles."""

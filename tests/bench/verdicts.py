@@ -16,7 +16,8 @@ import numpy as np
 
 from calibration.metrology.fleet_fit import fit_fleet
 from calibration.metrology.histories import histories
-from calibration.metrology.intervals import as_found_probability, propose
+from calibration.metrology.intervals import as_found_probability, propose, shortened
+from calibration.metrology.longest_interval import LOWER, UPPER
 from calibration.metrology.passing import Passing, passing
 from calibration.metrology.shapes import AT, POSITIONS, TOP, fit_shapes, own_tests, shapes_of
 from calibration.metrology.wander import Outlook, outlook
@@ -112,15 +113,14 @@ class Story:
 
     def outlooks(self) -> list[Outlook]:
         """Of both ends, as the nightly pass fits them."""
-        years, adjusted = (np.array([row[k] for row in self.rows]) for k in (0, 3))
-        u = float(np.hypot(SHARED, self.plant.kind.scatter))
-        result = []
-        for end in (0, 1):
-            found, left = (np.array([row[k][end] for row in self.rows]) for k in (1, 2))
-            core = histories(years, found, left, adjusted, u, SHARED)
-            fit = fit_fleet(core, np.zeros(self.plant.n, dtype=int), TOLERANCE)
-            result.append(outlook(fit.histories, fit.prior))
-        return result
+        n = self.plant.n
+        years, adjusted = (np.array([np.tile(row[k], 2) for row in self.rows]) for k in (0, 3))
+        found, left = (np.array([row[k].ravel() for row in self.rows]) for k in (1, 2))
+        core = histories(years, found, left, adjusted, self.u, SHARED)
+        ends = np.repeat([0, 1], n)
+        fit = fit_fleet(core, ends, TOLERANCE, together=np.zeros(2 * n))
+        both = outlook(fit.histories, fit.prior)
+        return [both.columns(slice(end * n, (end + 1) * n)) for end in (0, 1)]
 
     def passing(self, ends: list[Outlook]) -> Passing:
         n = self.plant.n
@@ -186,14 +186,15 @@ def closed_loop(kind: Kind, n: int, rng: np.random.Generator, *, visits: int = 1
         story.visit(now)
     for _ in range(visits):
         ends = story.outlooks()
-        by_ends = [propose(of, TOLERANCE, story.u, current=now) for of in ends]
-        found = story.passing(ends).first_below(0.95, 0.25, 5.0)
-        years = np.minimum.reduce([found.years, *(p.years for p in by_ends)])
-        free = found.reached & ~found.capped & (years == found.years)
-        now = years
-        passed.append(story.visit(years))
-        uncut.append(free)
-        lengths.append(years)
+        found = story.passing(ends).first_below(0.95, LOWER, UPPER)
+        (zero, by_zero), (span, by_span) = (
+            shortened(propose(of, TOLERANCE, story.u, current=now), np.arange(n), found)
+            for of in ends
+        )
+        now = np.minimum(zero.years, span.years)
+        passed.append(story.visit(now))
+        uncut.append(found.reached & by_zero & by_span)
+        lengths.append(now)
     came, free = np.array(passed), np.array(uncut)
     return Loop(came.mean(), came[free].mean(), int(free.sum()), float(np.mean(lengths)))
 

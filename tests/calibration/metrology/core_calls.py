@@ -351,6 +351,7 @@ NO_NUMBERS = {
     "goodness_of_fit",
     "time_groups",
     "reasons",
+    "shortened",
     "is_dated",
     "shapes_of",
     "by_neighbours",

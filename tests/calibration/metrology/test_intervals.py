@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from calibration.metrology.intervals import propose, reasons
-from calibration.metrology.longest_interval import longest
+from calibration.metrology.intervals import propose, reasons, shortened
+from calibration.metrology.longest_interval import Longest, longest
 from calibration.metrology.staircase import staircase, staircase_target
 from calibration.metrology.wander import default_prior, outlook
 from tests.bench.closed_loop import Drift, FixedYear, closed_loop
@@ -54,6 +54,31 @@ def test_lengthening_is_limited_and_shortening_is_not():
     made = propose(fleet(Truth(0.4, 0.02)), 0.5, 0.05, current=5.0)
     assert made.years.min() < 1.5
     assert not made.longer.any()
+
+
+def test_a_chance_of_passing_that_falls_sooner_than_an_end_decides():
+    of = fleet(Truth(0.0, 0.02), n=4)
+    by_end = propose(of, 0.5, 0.05, current=1.0)
+    assert (by_end.years == 2.0).all()
+    assert (by_end.wanted > 2.0).all()
+    found = Longest(
+        np.array([1.5, 3.0, 0.25]), np.array([True, True, False]), np.array([False] * 3)
+    )
+    made, decided = shortened(by_end, np.array([0, 1, 2]), found)
+    assert made.years == pytest.approx([1.5, 2.0, 0.25, 2.0])
+    assert decided.tolist() == [True, False, True, False]
+    assert made.lengthening_cut.tolist() == [False, True, False, True]
+    assert made.reached.tolist() == [True, True, False, True]
+
+
+def test_what_the_figures_would_allow_is_no_longer_than_the_chance_of_passing_does():
+    of = fleet(Truth(0.0, 0.02), n=1)
+    by_end = propose(of, 0.5, 0.05, current=1.0)
+    found = Longest(np.array([3.0]), np.array([True]), np.array([False]))
+    made, _ = shortened(by_end, np.array([0]), found)
+    decided = reasons(made, of, 0.5)[0][0]
+    assert decided.says == "lengthening limited"
+    assert (decided.numbers["years"], decided.numbers["wanted"]) == (2.0, 3.0)
 
 
 @pytest.mark.parametrize(
