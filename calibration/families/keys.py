@@ -12,6 +12,9 @@ from plant.transmitters.models import Principle
 CAPACITANCE = (Principle.CAPACITANCE_ROD.value, Principle.CAPACITANCE_ROPE.value)
 # Of the transmitter t: whether its family depends on the liquid.
 LIQUID_MATTERS = f"t.principle IN {CAPACITANCE}"
+# Of a large family a sample stands for all, always the same: the transmitters whose number times
+# STRIDE leaves the least remainders by PARTS, both prime, which follow neither site nor age.
+STRIDE, PARTS = 7919, 10007
 
 
 def key_sql(conducts: str) -> str:

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from django.db import connection
 
-from calibration.families.keys import LIQUID_MATTERS
+from calibration.families.keys import LIQUID_MATTERS, PARTS, STRIDE
 from calibration.families.models import Family
 from calibration.metrology.visit_results import Results, times_since_renewal
 
-MOST, PARTS = 1000, 10007
+MOST = 1000
 DAYS_PER_YEAR = 365.25
 
 
@@ -56,7 +56,7 @@ RESULTS = f"""
         coalesce({FOUND_IN}, false), coalesce({LEFT_IN}, false), r.adjusted,
         r.found_largest IS NULL AND NOT r.shows_failure OR coalesce(j.why = 'after repair', false)
     {RECORDS} LEFT JOIN calibration_job j ON j.id = r.job_id {STANDING}
-        AND (t.id * 7919) %% 10007 < %s AND t.principle = %s
+        AND (t.id * {STRIDE}) %% {PARTS} < %s AND t.principle = %s
         AND (NOT {LIQUID_MATTERS} OR {CONDUCTS} IS NOT DISTINCT FROM %s)
     ORDER BY r.transmitter_id, r.done_on, r.id
 """  # noqa: S608 - parts written above

@@ -13,11 +13,12 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
-from calibration.drift.foretold import bins_of, foretold_of
 from calibration.drift.models import Trend
+from calibration.drift.pass_forecasts import bins_of, pass_forecasts_of
 from calibration.families import reads as families
 from calibration.families import sentences as words
 from calibration.families.charts import Curve, survival_chart
+from calibration.families.keys import PARTS, STRIDE
 from calibration.families.models import Family
 from calibration.families.rate_charts import Rate, rates_chart
 from calibration.families.reliability import MONTHS_PER_YEAR, Reliability, reliability
@@ -32,8 +33,7 @@ TARGETS = (80, 90, 95, 99)
 CONFIDENCE = 0.95
 SHOWN = 40  # members; the fastest first
 POINTS_OF_CURVE = 80
-FORETOLD_MEMBERS = 200  # enough to judge the chances by, and quick
-FEWEST_FORETOLD = 20
+FORECAST_MEMBERS = 200  # enough to judge the chances by, and quick
 FINE = 300  # found out; beyond that the counted curve is drawn by the week, for speed
 FEWEST_REACHING = 5  # the counted curve is drawn while so many results reach so far
 
@@ -91,23 +91,29 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
         "end": end,
         "prior_rates": [text for text in priors if text],
         "held": words.forecasts_sentence(shown),
-        **_foretold(shown),
+        **_pass_forecasts(shown),
         **_curve_context(shown, target),
         **_members(request.user, shown, end),
     }
     return render(request, "calibration/families/family.html", context)
 
 
-def _foretold(shown: Family) -> dict[str, Any]:
-    """Chances foretold and verdicts that came; of a large family always the same members."""
-    members = Trend.objects.filter(family=shown).annotate(place=Mod(F("transmitter") * 7919, 10007))
-    ids = members.order_by("place", "pk").values_list("point", flat=True)[:FORETOLD_MEMBERS]
-    foretold = foretold_of(ids)
+def _pass_forecasts(shown: Family) -> dict[str, Any]:
+    """Chances forecast and verdicts that came, where there are enough; of a large family always the
+    same members.
+    """
+    members = Trend.objects.filter(family=shown).annotate(
+        place=Mod(F("transmitter") * STRIDE, PARTS)
+    )
+    ids = members.order_by("place", "pk").values_list("point", flat=True)[:FORECAST_MEMBERS]
+    forecasts = pass_forecasts_of(ids)
+    if len(forecasts.chance) < words.FEWEST_FORECASTS:
+        return {}
     return {
-        "bins": bins_of(foretold) if len(foretold.chance) >= FEWEST_FORETOLD else [],
-        "foretold": len(foretold.chance),
-        "mean_chance": foretold.chance.mean() if len(foretold.chance) else None,
-        "mean_passed": foretold.passed.mean() if len(foretold.chance) else None,
+        "bins": bins_of(forecasts),
+        "forecasts": len(forecasts.chance),
+        "mean_chance": forecasts.chance.mean(),
+        "mean_passed": forecasts.passed.mean(),
     }
 
 

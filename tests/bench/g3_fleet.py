@@ -125,7 +125,7 @@ def _whole(points: int) -> list[Row]:
         ),
         compare(
             "G3b",
-            "the same, with robust lines and every visit foretold",
+            "the same, with robust lines and every visit forecast",
             rows=points,
             floor=with_checks,
             product=with_all_checked,

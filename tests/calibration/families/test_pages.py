@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from django.urls import reverse
 
-from calibration.drift.foretold import foretold_of
 from calibration.drift.models import Trend
+from calibration.drift.pass_forecasts import pass_forecasts_of
 from calibration.families.acts import count_results
 from calibration.families.charts import Curve, survival_chart
 from calibration.families.models import Family
@@ -304,12 +304,12 @@ def test_the_key_of_the_rates_names_the_family_s_own_only_where_it_is_known():
     ]
 
 
-def test_the_page_says_what_was_foretold_and_what_passed(sign_in, planner):
+def test_the_page_says_what_was_forecast_and_what_passed(sign_in, planner):
     a_bent_family(0.2, drift=0.1, years=6)
     fleet.run(clock=clock, nightly=True)
     shown = Family.objects.get(trends__point__tag="LT-100")
     page = folded(sign_in(planner).get(shown.get_absolute_url()))
-    assert "Chances foretold, and what passed" in page
-    known = foretold_of(Trend.objects.filter(family=shown).values_list("point", flat=True))
+    assert "Chances forecast, and what passed" in page
+    known = pass_forecasts_of(Trend.objects.filter(family=shown).values_list("point", flat=True))
     assert len(known.chance) >= 20
     assert f'<th scope="row">All</th><td class="num">{len(known.chance)}</td>' in page

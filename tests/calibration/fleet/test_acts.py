@@ -70,7 +70,7 @@ def recorded_family(count=8, rate=0.05, seed=1):
 
 def test_a_family_keeps_how_its_forecasts_held(site):
     recorded_family(count=8)
-    recorded_point("LT-201", [0.0, 0.05, 0.10, 0.15, 2.0, 2.05])  # one step: not foretold
+    recorded_point("LT-201", [0.0, 0.05, 0.10, 0.15, 2.0, 2.05])  # one jump: not forecast
     fleet.run(clock=clock, nightly=True)
     family = Family.objects.get(members=9)
     assert family.forecasts == 9 * 2 * 4

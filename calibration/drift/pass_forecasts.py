@@ -1,4 +1,4 @@
-"""What was foretold of each as found from the results before it, and how many then passed.
+"""The chance of passing forecast for each as found from the results before it, and what passed.
 
 The functions are those that judge a point today (trends.judge); only the results are cut short.
 """
@@ -15,31 +15,31 @@ import numpy as np
 from calibration.drift.histories import families_of, histories_of
 from calibration.drift.results import Points, Results, points_of, results_of
 from calibration.drift.verdicts import tests_of, verdicts_of
-from calibration.metrology.forecast import forecast
+from calibration.metrology.forecast import is_dated
 from calibration.metrology.wander import outlook
 from calibration.records.models import Calibration
 
-FEWEST_BEFORE = 2  # results before one is foretold
-MOST = 1500  # results foretold at once, the latest of each point first
+FEWEST_BEFORE = 2  # results before one is forecast
+MOST = 1500  # results forecast at once, the latest of each point first
 EDGES = (0.0, 0.5, 0.8, 0.9, 0.95, 0.98, 1.0)
 
 
-class Foretold(NamedTuple):
-    """One place a result: the chance of passing foretold for its day, and whether it passed."""
+class PassForecasts(NamedTuple):
+    """One place a result: the chance of passing forecast for its day, and whether it passed."""
 
     chance: np.ndarray
     passed: np.ndarray
 
 
 class Bin(NamedTuple):
-    """Results whose chance was foretold from ``low`` to ``high``: how many, their mean chance, and
+    """Results whose chance was forecast from ``low`` to ``high``: how many, their mean chance, and
     the share that passed.
     """
 
     low: float
     high: float
     results: int
-    foretold: float
+    chance: float
     passed: float
 
     @property
@@ -50,38 +50,37 @@ class Bin(NamedTuple):
         return f"{low} to {high}" if self.high < 1 else f"{low} and more"
 
 
-NOTHING = Foretold(np.zeros(0), np.zeros(0, dtype=bool))
+NOTHING = PassForecasts(np.zeros(0), np.zeros(0, dtype=bool))
 
 
-def foretold_of(point_ids: Iterable[int]) -> Foretold:
+def pass_forecasts_of(point_ids: Iterable[int]) -> PassForecasts:
     """Walk forward through the standing results of these points; four queries.
 
-    Foretold is what today's rates of the families say; whatever began a new history (a repair, a
-    transmitter found dead) is left out, as every forecast on a page excepts it.
+    They go by today's rates of the families; whatever began a new history (a repair, a transmitter
+    found dead) is left out, as every forecast on a page excepts it.
     """
     points = points_of(list(point_ids))
     results = results_of(points)
     if not len(results):
         return NOTHING
-    rows = _foretellable(results)
+    rows = _forecastable(results)
     cut_points, cut = _cut_short(points, results, rows)
     histories = histories_of(cut_points, cut) if rows.size else None
     if histories is None:
         return NOTHING
     prior, families = families_of(histories, cut_points)
     fit = outlook(histories.core, prior)
-    dated = forecast(fit, histories.tolerance, histories.u_next).dated
     own = tests_of(cut_points, cut)
-    verdicts = verdicts_of(cut_points, histories, fit, dated, own, families)
+    verdicts = verdicts_of(cut_points, histories, fit, is_dated(fit), own, families)
     if verdicts is None:
         return NOTHING
     row = rows[verdicts.place]
     later = results.day[row] > verdicts.day
     chance = verdicts.chance(results.day[row])
-    return Foretold(chance[later], _passed(results.record[row[later]]))
+    return PassForecasts(chance[later], _passed(results.record[row[later]]))
 
 
-def _foretellable(results: Results) -> np.ndarray:
+def _forecastable(results: Results) -> np.ndarray:
     """Rows with enough results of their point before them and an as found at both ends."""
     first = np.searchsorted(results.point, results.point)
     before = np.arange(len(results)) - first
@@ -116,13 +115,13 @@ def _passed(records: np.ndarray) -> np.ndarray:
     return np.isin(records, list(known.values_list("pk", flat=True)))
 
 
-def bins_of(foretold: Foretold) -> list[Bin]:
+def bins_of(forecasts: PassForecasts) -> list[Bin]:
     """By EDGES, those without a result left out."""
-    inner = np.digitize(foretold.chance, EDGES[1:-1])
+    inner = np.digitize(forecasts.chance, EDGES[1:-1])
     bins = []
     for n, (low, high) in enumerate(pairwise(EDGES)):
         mine = inner == n
         if mine.any():
-            shares = foretold.chance[mine].mean(), foretold.passed[mine].mean()
+            shares = forecasts.chance[mine].mean(), forecasts.passed[mine].mean()
             bins.append(Bin(low, high, int(mine.sum()), *map(float, shares)))
     return bins

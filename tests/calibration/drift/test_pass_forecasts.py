@@ -1,4 +1,4 @@
-"""Chances foretold walk forward: each is what the book would have said before that result came."""
+"""Chances forecast walk forward: each is what a page would have said before that result came."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import uuid
 import numpy as np
 import pytest
 
-from calibration.drift.foretold import Foretold, bins_of, foretold_of
+from calibration.drift.pass_forecasts import PassForecasts, bins_of, pass_forecasts_of
 from calibration.drift.reads import trend_of
 from calibration.records.models import Calibration
 from tests.calibration.drift.test_verdicts import a_bent_point
@@ -28,7 +28,7 @@ def test_each_chance_is_the_one_of_the_day_before_that_result_came(site):
         said.append(trend_of(cut).chance(records[n].done_on))
     known = [chance for chance in said if chance is not None]
     assert len(known) >= 4
-    assert foretold_of([whole.pk]).chance == pytest.approx(known, abs=1e-6)
+    assert pass_forecasts_of([whole.pk]).chance == pytest.approx(known, abs=1e-6)
 
 
 def copy_to(record: Calibration, point, device) -> None:
@@ -48,19 +48,19 @@ def test_a_result_passes_only_by_its_verdict(site):
         if record.pk == last.pk:
             record.found_verdict = "inconclusive"
         copy_to(record, copy, device)
-    assert foretold_of([point.pk]).passed.tolist() == [True, True]
-    assert foretold_of([copy.pk]).passed.tolist() == [True, False]
+    assert pass_forecasts_of([point.pk]).passed.tolist() == [True, True]
+    assert pass_forecasts_of([copy.pk]).passed.tolist() == [True, False]
 
 
-def test_without_two_results_before_it_nothing_is_foretold(site):
-    assert len(foretold_of([an_equipped_point("LT-1").pk]).chance) == 0
-    assert len(foretold_of([]).chance) == 0
+def test_without_two_results_before_it_nothing_is_forecast(site):
+    assert len(pass_forecasts_of([an_equipped_point("LT-1").pk]).chance) == 0
+    assert len(pass_forecasts_of([]).chance) == 0
 
 
 def test_bins_hold_every_result_once_with_its_mean_and_share():
     chance = np.array([0.0, 0.5, 0.79, 0.97, 0.979, 0.98, 1.0])
     passed = np.array([False, True, True, True, False, True, True])
-    bins = bins_of(Foretold(chance, passed))
+    bins = bins_of(PassForecasts(chance, passed))
     assert [(b.low, b.high, b.results) for b in bins] == [
         (0.0, 0.5, 1),
         (0.5, 0.8, 2),
@@ -68,4 +68,4 @@ def test_bins_hold_every_result_once_with_its_mean_and_share():
         (0.98, 1.0, 2),
     ]
     assert bins[2].passed == 0.5
-    assert bins[3].foretold == pytest.approx(0.99)
+    assert bins[3].chance == pytest.approx(0.99)
