@@ -130,5 +130,6 @@ def what_a_weibull_needs(reliability: Reliability) -> str:
         )
     return (
         "The results cannot show whether the rate rises with time: all visits came after about the "
-        "same time, or all went out at about the same time."
+        "same time, or all went out at about the same time, or some at once and the rest hardly "
+        "ever."
     )

@@ -202,11 +202,15 @@ def _refuse_edge(before: float, peak: float, after: float) -> None:
     """Likelihoods of the best shape of the grid and of those beside it."""
     if before < peak > after:
         return
-    way = "more steeply" if after >= peak else "more gently"
+    way, why = (
+        ("more steeply", "all went out at about the same time")
+        if after >= peak
+        else ("more gently", "some went out at once, and the rest hardly ever")
+    )
     raise CannotFit(
         "results",
         f"reliability falls {way} than any Weibull curve of shape {_SHAPES[0]:g} to {_SHAPES[1]:g}:"
-        " all went out at about the same time, or some at once and the rest hardly ever",
+        f" {why}; fit a constant rate",
     )
 
 

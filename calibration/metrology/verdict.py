@@ -42,15 +42,14 @@ def probability_of_pass(
     ...     [[1], [1]], [[1.96 * 2**0.5], [99]])[0]), 2)
     0.95
     """
-    return pass_of(_checked(at, means, variances, shape, reading_variance, limits))
+    test = _checked(at, means, variances, shape, reading_variance, limits)
+    return np.concatenate(map_blocks(lambda part: pass_of(test.columns(part)), len(test)))
 
 
 def pass_of(test: NextTest) -> np.ndarray:
-    """The same of a test whose numbers are known to be good, one reading a place."""
-    return np.concatenate(map_blocks(lambda part: _pass(test.columns(part)), len(test)))
-
-
-def _pass(test: NextTest) -> np.ndarray:
+    """The same (N) of one block, whose numbers are known to be good and whose readings stand alone
+    at their places.
+    """
     result = by_neighbours(test)
     some = np.flatnonzero((result < _FEW_FAIL) & (test.readings.limit > 0).all(axis=0))
     if some.size:

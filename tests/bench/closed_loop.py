@@ -52,7 +52,7 @@ class Staircase(_Rule):
 class Drift(_Rule):
     """The drift rule with families of this size, as the nightly pass fits them after each visit.
 
-    An increment once flagged stays set aside: nobody has told its cause.
+    An increment once flagged stays set aside: nobody has named its cause.
     """
 
     def __init__(self, family_size: int, target: float = 0.95) -> None:

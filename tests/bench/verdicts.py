@@ -88,7 +88,7 @@ class Plant:
 
 
 class Story:
-    """What the book knows: visits by instruments."""
+    """The records of a plant so far: visits by instruments."""
 
     def __init__(self, plant: Plant) -> None:
         self.plant, self.now = plant, np.zeros(plant.n)

@@ -84,7 +84,9 @@ def test_what_fell_at_one_time_has_no_weibull_shape_and_the_refusal_says_so():
     start = np.r_[np.zeros(n), np.full(n, 0.5), np.full(n, 0.98)]
     end = np.r_[np.full(n, 0.5), np.full(n, 0.98), np.ones(n)]
     seen = Results.of(np.tile(np.arange(n), 3), start, end, np.repeat([False, False, True], n))
-    with pytest.raises(CannotFit, match="more steeply than any Weibull curve"):
+    with pytest.raises(
+        CannotFit, match=r"more steeply than any Weibull curve.*at about the same time"
+    ):
         fit_weibull(seen)
     assert fit_exponential(seen).rate > 0
 
@@ -95,7 +97,9 @@ def test_what_falls_at_once_and_then_hardly_has_no_weibull_shape():
     start = np.r_[np.zeros(n), np.full(n, 1e-6), np.full(n, 10.0)]
     out = np.r_[np.arange(n) < 30, np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)]
     seen = Results.of(np.tile(np.arange(n), 3), start, end, out)
-    with pytest.raises(CannotFit, match="more gently than any Weibull curve"):
+    with pytest.raises(
+        CannotFit, match=r"more gently than any Weibull curve.*some went out at once"
+    ):
         fit_weibull(seen)
 
 
