@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -47,39 +48,29 @@ class TooFewResults(ValueError):
 
 @dataclass(frozen=True)
 class Drift:
-    """Drift at one end of the range. ``values`` are summed increments, shifted so that the last is
-    the last as left.
+    """Drift at one end of the range. visits: those that the trend rests on, in order of time; their
+    values are summed increments, shifted so that the last is the last as left.
 
-    ``limits``: of an error; ``outlook`` foretells errors less their centre. ``found``: as it was
-    read, % of span; None where it was not. ``out``: beyond the tolerance as
-    found. ``failed``: by its verdict. ``fresh``: a new level begins there, so that the sum takes
-    nothing over. ``outlook``: None with too few results.
+    limits: of an error, % of span. outlook: of errors less the centre of the limits; None with too
+    few results. u_next: standard uncertainty of the coming reading, % of span.
     """
 
     end: str
     limits: Limits
-    days: list[dt.date]
-    records: list[int]
-    values: list[float]
-    found: list[float | None]
-    left: list[float | None]
-    adjusted: list[bool]
-    out: list[bool]
-    failed: list[bool]
-    fresh: list[bool]
+    visits: Sequence[Visit] = ()
     outlook: Outlook | None = None
     u_next: float = 0.0
     forecast: Forecast | None = None
     plain: OriginLine | None = None
     robust: float | None = None
 
-    @classmethod
-    def empty(cls, end: str, limits: Limits) -> Drift:
-        return cls(end, limits, [], [], [], [], [], [], [], [], [])
+    @cached_property
+    def days(self) -> list[dt.date]:
+        return [visit.day for visit in self.visits]
 
     @property
     def results(self) -> int:
-        return len(self.days)
+        return len(self.visits)
 
     @property
     def tolerance(self) -> float:
@@ -87,22 +78,6 @@ class Drift:
         beside.
         """
         return self.limits.size
-
-    @property
-    def visits(self) -> list[Visit]:
-        """Those that the trend rests on."""
-        columns = (
-            self.days,
-            self.records,
-            self.values,
-            self.found,
-            self.left,
-            self.adjusted,
-            self.out,
-            self.failed,
-            self.fresh,
-        )
-        return [Visit(*row) for row in zip(*columns, strict=True)]
 
     @property
     def rate(self) -> tuple[float, float, float]:
@@ -197,7 +172,7 @@ def trend_of(point: MeasuringPoint) -> PointTrend:
     points = points_of([point.pk])
     if not len(points):
         limits = point.error_limits
-        zero, span = (Drift.empty(end, limits) for end in ENDS)
+        zero, span = (Drift(end, limits) for end in ENDS)
         return PointTrend(limits.size, None, None, zero, span)
     results = results_of(points)
     histories = histories_of(points, results)
@@ -225,7 +200,7 @@ def _drift(
 ) -> Drift:
     rows = _shown(results, end)
     if not rows.size:
-        return Drift.empty(ENDS[end], point.limits)
+        return Drift(ENDS[end], point.limits)
     centre = point.limits.centre
     found = results.found[end][rows]
     left = np.where(np.isnan(results.left[end][rows]), found, results.left[end][rows])
@@ -233,19 +208,20 @@ def _drift(
     moved = np.where(fresh[1:], 0.0, found[1:] - left[:-1])
     values = np.r_[0.0, np.cumsum(moved)]
     values += left[-1] - values[-1]
-    drift = Drift(
-        ENDS[end],
-        point.limits,
+    read = _or_none(found + centre)
+    columns = (
         [date_of(day) for day in results.day[rows]],
         results.record[rows].tolist(),
         (values + centre).tolist(),
-        _or_none(found + centre),
+        read,
         _or_none(left + centre),
         results.adjusted[rows].tolist(),
-        (np.abs(found) > point.limits.half).tolist(),
+        [error is not None and not point.limits.holds(error) for error in read],
         results.found_out[rows].tolist(),
         fresh.tolist(),
     )
+    visits = [Visit(*row) for row in zip(*columns, strict=True)]
+    drift = Drift(ENDS[end], point.limits, visits)
     column = histories.column[end, 0] if histories else -1
     if histories is None or fit is None or column < 0:
         return drift

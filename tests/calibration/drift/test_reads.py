@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from calibration.drift.models import Trend
-from calibration.drift.reads import TooFewResults, trend_of
+from calibration.drift.reads import Drift, TooFewResults, trend_of
 from calibration.drift.results import DAYS_PER_YEAR
 from calibration.drift.trends import refit
 from plant.transmitters.models import Installation
@@ -16,6 +16,10 @@ from tests.makers import an_equipped_point, an_unsaved_record, past_records
 pytestmark = pytest.mark.django_db
 
 SIMULATED = {"way": "simulated output"}
+
+
+def column_of(drift: Drift, name: str) -> list:
+    return [getattr(visit, name) for visit in drift.visits]
 
 
 def both_ends(found: float, left: float | None = None) -> dict:
@@ -34,11 +38,11 @@ def test_an_adjustment_is_no_drift(site):
     point = an_equipped_point()
     past_records(point, both_ends(0.1), both_ends(0.6, 0.0), both_ends(0.2), both_ends(1.3))
     drift = trend_of(point).span
-    assert drift.values == pytest.approx([-0.5, 0.0, 0.2, 1.3])
-    assert drift.found == pytest.approx([0.1, 0.6, 0.2, 1.3])
-    assert drift.left == pytest.approx([0.1, 0.0, 0.2, 1.3])
-    assert drift.adjusted == [False, True, False, False]
-    assert drift.out == [False, False, False, True]
+    assert column_of(drift, "value") == pytest.approx([-0.5, 0.0, 0.2, 1.3])
+    assert column_of(drift, "found") == pytest.approx([0.1, 0.6, 0.2, 1.3])
+    assert column_of(drift, "left") == pytest.approx([0.1, 0.0, 0.2, 1.3])
+    assert column_of(drift, "adjusted") == [False, True, False, False]
+    assert column_of(drift, "out") == [False, False, False, True]
     assert drift.days == [dt.date(year, 6, 1) for year in (2023, 2024, 2025, 2026)]
     assert drift.results == 4
 
@@ -58,8 +62,8 @@ def test_a_new_level_counts_in_no_increment_and_leaves_no_robust_line(site):
         point, both_ends(0.0), both_ends(0.1), trim, both_ends(0.9), both_ends(1.0), both_ends(1.1)
     )
     drift = trend_of(point).zero
-    assert drift.fresh == [False, False, True, False, False]
-    assert drift.values == pytest.approx([0.8, 0.9, 0.9, 1.0, 1.1])
+    assert column_of(drift, "fresh") == [False, False, True, False, False]
+    assert column_of(drift, "value") == pytest.approx([0.8, 0.9, 0.9, 1.0, 1.1])
     assert drift.plain.slope == pytest.approx(0.1, rel=0.01)
     assert drift.robust is None
 
@@ -72,7 +76,7 @@ def test_of_two_results_of_one_day_the_later_one_stands(site):
     again.save()
     drift = trend_of(point).zero
     assert drift.results == 2
-    assert (drift.records[-1], drift.left[-1]) == (again.pk, 0.2)
+    assert (drift.visits[-1].record, drift.visits[-1].left) == (again.pk, 0.2)
 
 
 def test_one_result_has_no_drift_and_says_so(site):
@@ -85,7 +89,7 @@ def test_one_result_has_no_drift_and_says_so(site):
     with pytest.raises(TooFewResults):
         drift.in_tolerance(dt.date(2027, 6, 1))
     assert (drift.crossing_on, drift.dated, drift.plain) == (None, False, None)
-    assert drift.values == [0.1]
+    assert column_of(drift, "value") == [0.1]
 
 
 def test_a_day_before_the_last_result_is_judged_as_that_day(site):
@@ -135,7 +139,7 @@ def test_a_tolerance_in_millimetres_counts_in_per_cent_of_the_range(site):
     past_records(point, both_ends(0.4), both_ends(0.6))
     trend = trend_of(point)
     assert trend.tolerance_percent == pytest.approx(0.5)
-    assert trend.zero.out == [False, True]
+    assert column_of(trend.zero, "out") == [False, True]
 
 
 def test_a_point_without_a_transmitter_shows_an_empty_drift(site):

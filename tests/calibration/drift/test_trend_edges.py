@@ -34,5 +34,5 @@ def test_two_visits_are_not(technician, approver):
 
 def test_the_values_of_a_history_end_at_what_was_left(technician, approver):
     drift = zero_after(3, by=technician, approved_by=approver)
-    assert drift.values[-1] == pytest.approx(0.3, abs=1e-6)
-    assert drift.values[1] - drift.values[0] == pytest.approx(0.1, abs=1e-6)
+    assert drift.visits[-1].value == pytest.approx(0.3, abs=1e-6)
+    assert drift.visits[1].value - drift.visits[0].value == pytest.approx(0.1, abs=1e-6)

@@ -71,9 +71,10 @@ def test_chances_crossings_and_bands_are_those_of_the_shifted_errors(site, down,
     for end in ("zero", "span"):
         a, b = getattr(one, end), getattr(other, end)
         assert b.rate == pytest.approx(a.rate)
-        assert b.found == pytest.approx([error + centre for error in a.found])
-        assert b.values == pytest.approx([value + centre for value in a.values])
-        assert b.out == a.out
+        for plain_visit, visit in zip(a.visits, b.visits, strict=True):
+            assert visit.found == pytest.approx(plain_visit.found + centre)
+            assert visit.value == pytest.approx(plain_visit.value + centre)
+            assert visit.out == plain_visit.out
         for part in ("centre", "lower", "upper"):
             bands = (getattr(drift.ahead(days), part) for drift in (a, b))
             assert np.subtract(*reversed([*bands])) == pytest.approx(centre)
@@ -129,7 +130,7 @@ def test_a_one_sided_tolerance_is_met_on_its_own_side_only(site, sides, sign):
     assert one.chance(DUE) == pytest.approx(equal.chance(DUE), abs=1e-3)
     assert far.first_crossing is None
     assert far.chance(DUE) == pytest.approx(1.0)
-    assert not any(far.zero.out)
+    assert not any(visit.out for visit in far.zero.visits)
     assert far.days_below([0.95]) == [None]
 
 

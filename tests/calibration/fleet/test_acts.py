@@ -166,7 +166,7 @@ def test_a_step_is_asked_about_once_and_counts_as_a_fresh_level(site):
     assert JumpQuestion.objects.exclude(point=stepped).count() <= 1
     trend = Trend.objects.get(point=stepped)
     assert trend.zero_rate == pytest.approx(0.05, abs=0.02)
-    assert trend_of(stepped).zero.fresh[3]
+    assert trend_of(stepped).zero.visits[3].fresh
     fleet.run(clock=clock, nightly=True)
     assert asked.count() == 2
 
@@ -186,7 +186,7 @@ def test_the_answer_decides_how_it_counts(planner, auditor):
         steps.answer(question, cause="drift", text="Really?", by=planner, at=NOON)
     drift = trend_of(stepped).zero
     assert drift.results == 6
-    assert not any(drift.fresh[1:])
+    assert not any(visit.fresh for visit in drift.visits[1:])
     assert drift.rate[0] > 0.08
     with pytest.raises(NoEvidence):
         steps.answer(question, cause="repair", text=" ", by=planner, at=NOON)
@@ -347,6 +347,10 @@ def test_simulated_outputs_stay_out_of_the_drift_of_the_whole_chain(site):
     point = recorded_point("LT-201", [0.0, 0.02, 0.1, 0.3, 0.35], simulated=(1, 3), adjusted=(3,))
     drift = trend_of(point).zero
     assert [day.year for day in drift.days] == [2021, 2023, 2025]
-    assert drift.fresh == [False, False, True]  # the output was trimmed in between
+    assert [visit.fresh for visit in drift.visits] == [
+        False,
+        False,
+        True,
+    ]  # the output was trimmed in between
     only = recorded_point("LT-202", [0.0, 0.02, 0.04], simulated=(0, 1, 2))
     assert trend_of(only).zero.results == 3
