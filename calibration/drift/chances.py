@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from calibration.drift.reads import PointTrend
+from calibration.metrology.doubt import LAST
 from plant.quantities import (
     day_text,
     plural_text,
@@ -15,7 +16,7 @@ from plant.quantities import (
 )
 
 FAILING = (0.05, 0.1, 0.2, 0.5)  # chances of failing of which the table names the day
-YEARS = "not within 10 years"
+NOT_IN_SIGHT = f"not within {LAST:.0f} years"
 
 
 def chance_text(trend: PointTrend, day: dt.date) -> str:
@@ -56,7 +57,7 @@ def basis_text(trend: PointTrend) -> str:
 # ---- the table ----
 @dataclass(frozen=True)
 class ChanceRow:
-    """What a test on that day would bring. on: None where the day is more than ten years away.
+    """What a test on that day would bring. on: None where the day is not in sight.
 
     note: what the day is. is_crossing: from then on the chance is lower than this. is_today,
     is_past: how the row looks; a day that has passed says so.
@@ -72,7 +73,7 @@ class ChanceRow:
 
     @property
     def day(self) -> str:
-        return day_text(self.on) if self.on else YEARS
+        return day_text(self.on) if self.on else NOT_IN_SIGHT
 
 
 def chance_rows(trend: PointTrend, *, today: dt.date, due: dt.date) -> list[ChanceRow]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from calibration.drift.chances import basis_text, chance_rows
 from calibration.drift.charts import AS_IT_STOOD, TAKEN_OUT, VIEWS, chart_of
+from calibration.drift.histories import ENDS
 from calibration.drift.reads import Drift, PointTrend, trend_of
 from calibration.drift.sentences import (
     caution_of,
@@ -22,8 +23,6 @@ from calibration.drift.stages import stages_of
 from calibration.drift.visits import Visit, as_they_stood
 from calibration.records.failures import failed_records
 from plant.points.models import MeasuringPoint
-
-ENDS = ("zero", "span")
 
 
 @dataclass(frozen=True)

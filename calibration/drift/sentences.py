@@ -11,7 +11,7 @@ from calibration.drift.reads import NEEDED, Drift
 from calibration.drift.results import DAYS_PER_YEAR
 from calibration.drift.stages import Stage
 from calibration.drift.visits import Visit
-from calibration.metrology.crossing import probability_ever_out
+from calibration.metrology.crossing import HORIZON, probability_ever_out
 from calibration.metrology.families import FEWEST_OTHERS
 from plant.points.tolerance_texts import limits_text
 from plant.quantities import (
@@ -22,7 +22,6 @@ from plant.quantities import (
     probability_text,
 )
 
-HORIZON_YEARS = 10
 CHANGING = 0.5  # above this probability that the rate changes the page asks for the cause
 
 Figure = tuple[str, str]  # its name, and what it is
@@ -46,7 +45,7 @@ def _meets(drift: Drift, today: dt.date) -> str:
         return "A day can be named after one more result."
     on = drift.crossing_on
     if on is None:
-        return f"The 95 % band stays inside the tolerance for the next {HORIZON_YEARS} years."
+        return f"The 95 % band stays inside the tolerance for the next {HORIZON:.0f} years."
     if on <= drift.days[-1]:
         return "The 95 % band was already outside the tolerance at the last result."
     return f"The 95 % band {limit_words(on, today)} on {day_text(on)}."
@@ -168,7 +167,7 @@ def _expected(drift: Drift) -> str:
 
 def _day(drift: Drift, years: float) -> str:
     if np.isinf(years):
-        return f"not within {HORIZON_YEARS} years"
+        return f"not within {HORIZON:.0f} years"
     return f"on {day_text(drift.days[-1] + dt.timedelta(int(years * DAYS_PER_YEAR)))}"
 
 
