@@ -1,5 +1,7 @@
 """When the chance of passing first falls below what is asked."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -73,3 +75,19 @@ def test_of_no_transmitters_there_is_nothing_to_find():
     none = passing_of("smooth").columns(slice(0, 0))
     assert none.chance(1.0).shape == (0,)
     assert none.first_below(0.9, LOW, HIGH).years.shape == (0,)
+
+
+def test_an_end_that_was_last_seen_earlier_has_drifted_longer():
+    of = passing_of("smooth")
+    both = replace(of, gone=np.full((2, N), 0.5))
+    assert both.chance(1.0) == pytest.approx(of.chance(1.5), abs=1e-12)
+    for end in (0, 1):
+        gone = np.zeros((2, N))
+        gone[end] = 0.5
+        one = replace(of, gone=gone)
+        other = replace(of, gone=0.5 - gone)
+        assert not np.allclose(one.chance(1.0), of.chance(1.0), atol=1e-3)
+        assert not np.allclose(one.chance(1.0), other.chance(1.0), atol=1e-3)
+        ahead = one._test(np.ones(N))
+        assert ahead.zero == pytest.approx(of.zero.at(1.0 + gone[0])[0])
+        assert ahead.span == pytest.approx(of.span.at(1.0 + gone[1])[0])
