@@ -124,7 +124,7 @@ def _bands(n: int) -> None:
 
 
 def _text(own: Cell, best: Cell, kind: str) -> str:
-    # Only where the truth is of the kind that the best knows.
+    # Only where the truth is of the kind that the best band rests on.
     ratio = f" /{own.width / best.width:5.2f}" if kind in TRUTHS else ""
     shares = f" /{own.flagged:4.1f} /{own.changing:3.0f}"
     return f"{own.covered:5.1f} /{own.width:5.2f}{ratio}{shares}"

@@ -74,8 +74,8 @@ def test_two_who_answer_leave_the_later_word_and_both_in_the_ledger(question, pl
     steps.answer(question, cause="repair", text="no, the head was changed", by=technician, at=NOON)
     question.refresh_from_db()
     assert (question.cause, question.answered_by) == ("repair", technician)
-    told = LedgerEntry.objects.filter(act="answer step").order_by("id")
-    assert [entry.details.get("was") for entry in told] == [None, "surge"]
+    entries = LedgerEntry.objects.filter(act="answer step").order_by("id")
+    assert [entry.details.get("was") for entry in entries] == [None, "surge"]
 
 
 def test_a_planner_has_everything_computed_again(question, planner, sign_in):

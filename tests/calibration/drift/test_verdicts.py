@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -114,6 +115,16 @@ def test_a_guard_band_lowers_the_chance(site):
     before = trend_of(point).chance(point.next_due)
     Policy.objects.create(site=site, duty=point.duty, rule="guard band", guard_share=1)
     assert trend_of(point).chance(point.next_due) < before
+
+
+def test_a_limited_risk_takes_off_the_tolerance_what_a_guard_band_of_that_quantile_does(site):
+    """A risk of 2.5 % allows what 1.96 standard uncertainties off the tolerance do."""
+    guarded, limited = (a_bent_point(f"LT-10{n}", 0.6) for n in (1, 2))
+    rules = {"guard_share": Decimal("0.98"), "risk_percent": Decimal("2.5")}
+    for point, rule in ((guarded, "guard band"), (limited, "limited risk")):
+        Policy.objects.create(site=site, point=point, rule=rule, **rules)
+    chance, plain = (trend_of(point).chance(guarded.next_due) for point in (limited, guarded))
+    assert chance == pytest.approx(plain, abs=1e-4)
 
 
 def test_words_say_what_the_chance_rests_on(site):

@@ -1,5 +1,5 @@
-"""What is known of a point, derived a second time from its rows, in plain Python: the word that the
-database's own derivation is held to.
+"""What is known of a point, derived a second time from its rows in plain Python: the status that
+the database derives must be the same.
 """
 
 from __future__ import annotations

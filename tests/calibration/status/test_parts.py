@@ -1,5 +1,5 @@
-"""Parts that complete each other: Python's word for what is not approved yet, the database's for
-what is.
+"""Parts that complete each other: worked out in Python for what is not approved yet, in the
+database for what is.
 """
 
 from __future__ import annotations
