@@ -60,3 +60,14 @@ def test_a_place_that_is_read_once_keeps_that_reading():
     assert one.limit.tolist() == [[1.0, np.inf]]
     assert one.shape[0] == pytest.approx([0.3, 0.0])
     assert one.variance[0] == pytest.approx([0.04, 0.04])
+
+
+def test_the_neighbour_of_a_reading_is_the_one_before_it_that_is_taken():
+    means, variances, *columns = scattered_fleet(0.08)
+    shape, noise, limits = (column[:5] for column in columns)
+    taken = [0, 3, 4]
+    is_taken = np.isin(np.arange(5), taken)[:, None]
+    whole = Readings(AT[:5], shape, noise, np.where(is_taken, limits, np.inf))
+    few = Readings(AT[taken], shape[taken], noise[taken], limits[taken])
+    chances = (by_neighbours(NextTest(*means, *variances, each)) for each in (whole, few))
+    assert next(chances) == pytest.approx(next(chances), abs=1e-9)
