@@ -20,6 +20,7 @@ from plant.pages.paging import Page
 from plant.pages.requests import SignedRequest
 from plant.people.models import Person
 from plant.points.models import MeasuringPoint
+from plant.quantities import day_text
 from plant.sites.models import Area, Site
 from plant.transmitters.models import Principle
 
@@ -59,6 +60,7 @@ def counts(
     return {
         "counts": _count_links(known, state, address),
         "total": _total(known, state, chosen),
+        "heading": _heading(known, state, chosen),
         "columns": _columns(chosen.get("sort") or "status", address),
     }
 
@@ -124,6 +126,13 @@ def _count_links(counts: listing.Counts, state: str, address: Address) -> list[C
         )
         for key, number in counts.by_state.items()
     ]
+
+
+def _heading(counts: listing.Counts, state: str, chosen: dict[str, Any]) -> str:
+    """What the list holds where no count above it is marked; else ""."""
+    if week := chosen.get("week"):
+        return f"Week from {day_text(week)}"
+    return "" if state in counts.by_state else STATES[state].capitalize()
 
 
 def _columns(sort: str, address: Address) -> list[dict[str, Any]]:

@@ -162,7 +162,7 @@ class Result(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class DueRow:
-    """``day``: today by the site's clock, from which all of it is told."""
+    """One line of the list, as of ``day``: today by the site's clock."""
 
     pk: int
     site_id: int

@@ -10,7 +10,7 @@ from plant.points.tolerance_texts import tolerance_texts
 
 
 @dataclass(frozen=True)
-class Limits:
+class PointLimits:
     """percent: half the width of the tolerance, or its one limit, % of span. text: the tolerance in
     % of span; others: in further units.
     """
@@ -21,6 +21,6 @@ class Limits:
     adjust_percent: float
 
 
-def limits_of(point: MeasuringPoint) -> Limits:
+def limits_of(point: MeasuringPoint) -> PointLimits:
     text, *others = tolerance_texts(point)
-    return Limits(point.limits.percent, text, others, point.adjust_limits.percent)
+    return PointLimits(point.limits.percent, text, others, point.adjust_limits.percent)

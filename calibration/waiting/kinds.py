@@ -153,7 +153,9 @@ APPROVER = (
 )
 AUDITOR = (
     _point("overdue", "over", ask.overdue, "overdue"),
-    _finding("findings opened", since_last_visit(rows(Finding), "opened_at"), "/findings/"),
+    _finding(
+        "findings opened", since_last_visit(rows(Finding), "opened_at"), "/findings/?state=all"
+    ),
     _finding(
         "findings closed",
         since_last_visit(rows(Finding), "closed_at"),

@@ -135,5 +135,8 @@ def _day(path: str) -> Any:
 
 def _together(parts: Iterable[QuerySet]) -> Iterable[tuple]:
     """All of them in one query."""
-    first, *others = parts
+    every = list(parts)
+    if not every:
+        return []
+    first, *others = every
     return first.union(*others, all=True) if others else first

@@ -14,9 +14,15 @@ from plant.pages.requests import SignedRequest
 
 @require_safe
 def home(request: SignedRequest) -> HttpResponse:
-    """Send a person to the page where their work waits; who sees no plant has a page here."""
+    """Send a person to the page where their work waits; who sees no plant
+    has a page here, and is shown what to do.
+    """
     page = first_page(request.user)
     if page != HOME:
         return redirect(page)
-    context = {"turns": turns(at=timezone.now())}
+    administers = bool(request.user.site_ids("manage people"))
+    context = {
+        "administers": administers,
+        "turns": turns(at=timezone.now()) if administers else [],
+    }
     return render(request, "calibration/waiting/home.html", context)

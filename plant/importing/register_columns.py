@@ -13,7 +13,7 @@ LAST_CALIBRATED = Column(
 )
 DUE = Column("due", "due", parsers.day, examples=("", "2027-01-18"))
 INSTALLED = Column("installed", "installed_on", parsers.day, examples=("2020-03-02", "2021-06-07"))
-ONLY_SHOWN = ("status", "status of", "reasons")
+ONLY_SHOWN = ("status", "status day", "reasons")
 """What the book derives, in the file that goes out; passed over when it comes in again."""
 REGISTER = Layout(
     key=("tag",),

@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from plant.ledger.writer import enter
-from plant.people.models import Appointment, Person
+from plant.people.models import Appointment, AppointmentQuerySet, Person
 from plant.people.permissions import require
 from plant.people.refusals import (
     EndedAppointment,
@@ -70,7 +70,8 @@ def set_password(person: Person, *, password: str, on: dt.date, by: Person) -> P
     """
     site = _managed_site(person, by)
     person = Person.objects.select_for_update().get(pk=person.pk)
-    if names := _sites_elsewhere(person, on, by):
+    # A role that begins tomorrow counts: the password would still be known then.
+    if names := _sites_elsewhere(person.appointments.not_ended(on), by):
         raise PasswordOfOthers(person=person, sites=names)
     _set_password(person, password)
     person.save(update_fields=["password"])
@@ -78,11 +79,9 @@ def set_password(person: Person, *, password: str, on: dt.date, by: Person) -> P
     return person
 
 
-def _sites_elsewhere(person: Person, on: dt.date, by: Person) -> str:
-    """The sites where the person holds a role and ``by`` is no administrator, by name; "" for
-    none.
-    """
-    held = set(person.appointments.in_force(on).values_list("site_id", flat=True))
+def _sites_elsewhere(appointments: AppointmentQuerySet, by: Person) -> str:
+    """Those of their sites at which ``by`` is no administrator, by name; "" for none."""
+    held = set(appointments.values_list("site_id", flat=True))
     elsewhere = Site.objects.filter(pk__in=held - _managed(by))
     return ", ".join(elsewhere.values_list("name", flat=True))
 
@@ -96,7 +95,7 @@ def close(person: Person, *, why: str, on: dt.date, by: Person) -> Person:
         raise OwnAccount
     if not why.strip():
         raise ReasonMissing("for example, left on 31 October")
-    if names := _sites_elsewhere(person, on, by):
+    if names := _sites_elsewhere(person.appointments.in_force(on), by):
         raise RolesElsewhere(person=person, sites=names)
     for appointment in person.appointments.in_force(on).filter(role=Role.ADMINISTRATOR):
         _refuse_last_administrator(appointment, on)

@@ -64,8 +64,12 @@ class Person(AbstractUser):
 
 
 class AppointmentQuerySet(models.QuerySet):
+    def not_ended(self, on: date) -> AppointmentQuerySet:
+        """In force, or still to begin."""
+        return self.filter(Q(ends_on=None) | Q(ends_on__gte=on))
+
     def in_force(self, on: date) -> AppointmentQuerySet:
-        return self.filter(starts_on__lte=on).filter(Q(ends_on=None) | Q(ends_on__gte=on))
+        return self.not_ended(on).filter(starts_on__lte=on)
 
 
 class Appointment(models.Model):

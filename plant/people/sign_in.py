@@ -10,7 +10,7 @@ LAST_VISIT = "last visit"
 
 
 class SignIn(LoginView):
-    """The sign-in page. What it knows of the visit before is lost once this one is noted."""
+    """The sign-in page. The time of the visit before is kept, since signing in writes over it."""
 
     redirect_authenticated_user = True
 

@@ -11,6 +11,8 @@ from django.db import IntegrityError, connection, models, transaction
 
 from plant.pages.forms import day_field
 from plant.parsers import FIRST_DAY, LAST_DAY
+from plant.refusals import RuleBroken
+from plant.saving import constraint_messages
 from tests import makers
 from tests.database.rows import make_rows
 
@@ -45,6 +47,14 @@ def test_a_day_out_of_time_is_refused(day):
     make_rows()
     with pytest.raises(IntegrityError), transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("UPDATE plant_measuringpoint SET due_on = %s", [day])
+
+
+def test_an_act_says_what_to_check_where_the_database_refuses_a_day():
+    point = makers.a_point()
+    point.due_on = dt.date(26, 12, 5)
+    with pytest.raises(RuleBroken) as refusal, constraint_messages():
+        point.save(update_fields=["due_on"])
+    assert "lies outside 1950 to 2149; check what you typed" in str(refusal.value)
 
 
 @pytest.mark.parametrize("day", ["0026-12-05", "9999-12-31"])

@@ -7,7 +7,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent.parent
 DATA = ROOT / ".spanbook" / "mutation"
 
-# What a run of pytest is told by its environment: where to write the lines that tests run, where
+# Variables of the environment for a run of pytest: where to write the lines that tests run, where
 # the results of mutants are, and which single mutant to load.
 COVERING, RESULTS, MUTANT = "SPANBOOK_COVERING", "SPANBOOK_MUTATION", "SPANBOOK_MUTANT"
 

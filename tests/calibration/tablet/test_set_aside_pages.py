@@ -130,7 +130,7 @@ def test_a_technician_sees_their_own_only_and_cannot_settle(
     assert mine.post(edited.get_absolute_url(), body).status_code == 403
 
 
-def test_what_waits_is_told_where_a_day_begins(
+def test_a_work_set_aside_stands_first_where_a_day_begins(
     edited, planner, technician, second_technician, sign_in
 ):
     tag = edited.job.point.tag

@@ -1,4 +1,6 @@
-"""Signing to the letter: what one signature holds, what the ledger keeps of it, and what is told."""
+"""Signing to the letter: what one signature holds, what the ledger keeps of it, and what
+is answered.
+"""
 
 from __future__ import annotations
 

@@ -174,6 +174,21 @@ def test_the_list_behind_each_status_holds_as_many(plant, planner, sign_in):
             assert page.count('class="plate"') == row.total, row.kind.text
 
 
+def test_points_without_a_job_are_listed_under_a_heading_that_says_so(plant, planner, sign_in):
+    client, words = sign_in(planner), "Not calibrated or in doubt, and nobody has the job"
+    assert words in client.get("/due/?state=without+a+job").content.decode()
+    assert words not in client.get("/due/?state=in+doubt").content.decode()
+
+
+def test_who_holds_no_role_today_reads_whom_to_ask(plant, planner, sign_in):
+    planner.appointments.update(ends_on=TODAY - dt.timedelta(1))
+    assert waits(planner).rows == []
+    page = sign_in(planner).get("/")
+    assert page.status_code == 200
+    assert "Ask an administrator to appoint you" in page.content.decode()
+    assert "/people/" not in page.content.decode()
+
+
 @pytest.mark.parametrize("role", list(KINDS))
 def test_it_stands_first_on_the_page_where_a_day_begins(role, plant, request, sign_in):
     page = sign_in(request.getfixturevalue(role)).get("/", follow=True).content.decode()

@@ -176,7 +176,7 @@ def test_the_file_says_the_status_of_each_point_and_of_which_day(site, sign_in, 
     off.out_of_service_on, off.out_of_service_why = TODAY, "opened"
     off.save()
     lines = lines_of(sign_in(planner).get("/register/export.csv"))
-    words = {line["tag"]: (line["status"], line["status of"]) for line in lines}
+    words = {line["tag"]: (line["status"], line["status day"]) for line in lines}
     assert words == {
         "LT-1": ("in date, 235 d left", str(TODAY)),
         "LT-2": ("not calibrated", str(TODAY)),

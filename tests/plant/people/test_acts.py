@@ -169,7 +169,11 @@ def test_a_password_is_not_set_by_an_administrator_of_one_of_several_sites(
         people.set_password(technician, password="seven grey geese", on=TODAY, by=administrator)
     assert refusal.value.sites == "Neelghat"
     assert Person.objects.get(pk=technician.pk).password == before
-    role.ends_on = TODAY - dt.timedelta(days=1)
+    role.starts_on = TODAY + dt.timedelta(days=1)
+    role.save()
+    with pytest.raises(PasswordOfOthers):
+        people.set_password(technician, password="seven grey geese", on=TODAY, by=administrator)
+    role.starts_on, role.ends_on = LONG_AGO, TODAY - dt.timedelta(days=1)
     role.save()
     people.set_password(technician, password="seven grey geese", on=TODAY, by=administrator)
 
