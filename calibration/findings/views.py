@@ -20,7 +20,13 @@ from plant.pages.requests import SignedRequest
 from plant.people.permissions import require
 from plant.refusals import Refused
 
-STATES = {"open": "open", "assessed": "assessed, to be agreed", "closed": "closed", "all": "all"}
+STATES = {
+    "open": "open",
+    "unassessed": "to be assessed",
+    "assessed": "assessed, to be agreed",
+    "closed": "closed",
+    "all": "all",
+}
 
 
 @require_safe
@@ -34,6 +40,7 @@ def finding_list(request: SignedRequest) -> HttpResponse:
     )
     narrowed = {
         "open": seen.filter(closed_at=None),
+        "unassessed": seen.filter(closed_at=None, assessed_by=None),
         "assessed": seen.filter(closed_at=None, assessed_by__isnull=False),
         "closed": seen.exclude(closed_at=None),
         "all": seen,

@@ -99,6 +99,7 @@ def _account(text: str, mark: str, question: Question, day: str = "") -> Kind:
 
 
 OPEN_FINDINGS = rows(Finding, closed_at=None)
+TO_ASSESS = rows(Finding, closed_at=None, assessed_at=None)
 ASSESSED = rows(Finding, closed_at=None, assessed_at__isnull=False)
 ASKED = rows(Deferral, granted=None)
 SET_ASIDE = rows(FieldWork, state=FieldWork.State.SET_ASIDE)
@@ -144,7 +145,7 @@ APPROVER = (
         "/records/?state=submitted",
     ),
     _deferral("deferrals to decide", by_others(ASKED, "asked_by"), "/deferrals/{}/decide/", "pk"),
-    _finding("findings to assess", rows(Finding, closed_at=None, assessed_at=None), "/findings/"),
+    _finding("findings to assess", TO_ASSESS, "/findings/?state=unassessed"),
     _finding("findings to agree", by_others(ASSESSED, "assessed_by"), "/findings/?state=assessed"),
     _proposal(
         "longer intervals to agree", by_others(AGREED, "agreed_by"), "/proposals/?waits=approver"
@@ -152,6 +153,7 @@ APPROVER = (
     _work("tablet records to settle", "back", SET_ASIDE),
 )
 AUDITOR = (
+    _point("in doubt", "question", ask.in_state("in doubt"), "in+doubt"),
     _point("overdue", "over", ask.overdue, "overdue"),
     _finding(
         "findings opened", since_last_visit(rows(Finding), "opened_at"), "/findings/?state=all"

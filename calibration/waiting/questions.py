@@ -18,7 +18,7 @@ from calibration.standards.models import ReferenceStandard, StandardCertificate
 from plant.people.models import Appointment, Person
 from plant.points.models import MeasuringPoint
 from plant.points.querysets import PointQuerySet
-from plant.points.status import SOON_DAYS
+from plant.points.status import BY_CALENDAR, SOON_DAYS
 
 
 @dataclass(frozen=True)
@@ -77,15 +77,19 @@ def points_without_a_job(asker: Asker) -> QuerySet:
 
 
 def overdue(asker: Asker) -> QuerySet:
-    return points(asker).filter(asker.on_its_day(lambda day: Q(next_due__lt=day)))
+    """By the calendar, where nothing is known against the reading: as the due list has it."""
+    late = asker.on_its_day(lambda day: Q(next_due__lt=day))
+    return points(asker).filter(late, condition=BY_CALENDAR)
 
 
 # ---- jobs, standards ----
 def jobs_today(asker: Asker) -> QuerySet:
-    """The person's jobs whose day has come, and those without a day."""
-    come = asker.on_its_day(lambda day: Q(planned_on__lte=day) | Q(planned_on=None))
-    begun = (Job.State.PLANNED, Job.State.IN_HAND)
-    return Job.objects.filter(come, state__in=begun, technician=asker.person)
+    """The person's jobs in hand, and those planned whose day has come, as the list of jobs has
+    them.
+    """
+    come = asker.on_its_day(lambda day: Q(state=Job.State.PLANNED, planned_on__lte=day))
+    in_hand = Q(state=Job.State.IN_HAND, site__in=asker.sites)
+    return Job.objects.filter(come | in_hand, technician=asker.person)
 
 
 def lapsing(asker: Asker) -> QuerySet:

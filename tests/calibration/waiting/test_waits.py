@@ -48,7 +48,8 @@ def plant(planner, technician, approver):
     approval_acts.send_back(back, reason="the dip is missing", by=approver, at=NOON)
     calm = makers.a_calibrated_point("LT-4", due_on=TODAY + dt.timedelta(9))
     deferrals.ask(calm, until=TODAY + dt.timedelta(40), reason="ship", by=planner, at=NOON)
-    jobs.plan(calm, technician=technician, by=planner)
+    job = jobs.plan(calm, technician=technician, by=planner)
+    Job.objects.filter(pk=job.pk).update(planned_on=TODAY)
     JumpQuestion.objects.create(
         site=calm.site,
         point=failed.point,
@@ -90,13 +91,17 @@ def test_a_technician_sees_their_own_jobs_and_kit(plant, technician, second_tech
     assert numbers(second_technician) == {}
 
 
-def test_an_approver_sees_what_others_did(plant, approver):
+def test_an_approver_sees_what_others_did(plant, approver, sign_in):
     assert numbers(approver) == {
         "records to approve": 1,
         "deferrals to decide": 1,
         "findings to assess": 1,
     }
+    listed = sign_in(approver).get("/findings/?state=unassessed").content.decode()
+    assert listed.count('class="plate"') == 1
     findings.assess(Finding.objects.get(), text="nothing was sold", by=approver, at=NOON)
+    listed = sign_in(approver).get("/findings/?state=unassessed").content.decode()
+    assert 'class="plate"' not in listed
     assert "findings to agree" not in numbers(approver)
     other = makers.a_person("second", "approver")
     assert numbers(other)["findings to agree"] == 1
@@ -108,13 +113,13 @@ def test_nobody_approves_their_own_record(plant, technician):
 
 
 def test_an_auditor_sees_what_happened_since_the_last_visit(plant, auditor, approver, planner):
-    assert numbers(auditor) == {"findings opened": 1}
+    assert numbers(auditor) == {"in doubt": 1, "findings opened": 1}
     Finding.objects.update(opened_at=NOON - dt.timedelta(days=20))
-    assert numbers(auditor) == {}, "opened long before"
-    assert numbers(auditor, last_visit=NOON - dt.timedelta(days=30)) == {"findings opened": 1}
+    assert "findings opened" not in numbers(auditor), "opened long before"
+    assert numbers(auditor, last_visit=NOON - dt.timedelta(days=30))["findings opened"] == 1
     an_hour_ago = NOON - dt.timedelta(hours=1)
     Finding.objects.update(opened_at=NOON - dt.timedelta(days=2))
-    assert numbers(auditor, last_visit=an_hour_ago) == {"findings opened": 1}
+    assert numbers(auditor, last_visit=an_hour_ago)["findings opened"] == 1
 
 
 def test_an_administrator_sees_accounts_and_mail(plant, administrator, technician):
@@ -166,12 +171,33 @@ def test_every_page_named_opens_and_says_as_many(role, plant, request, sign_in, 
             assert not one.url or client.get(one.url).status_code == 200, one.url
 
 
-def test_the_list_behind_each_status_holds_as_many(plant, planner, sign_in):
-    client = sign_in(planner)
-    for row in waits(planner).rows:
-        if row.kind.page.startswith("/due/"):
-            page = client.get(row.kind.page).content.decode()
-            assert page.count('class="plate"') == row.total, row.kind.text
+@pytest.mark.parametrize("role", ["planner", "auditor"])
+def test_the_list_behind_each_status_holds_as_many(role, plant, request, sign_in, planner):
+    late = makers.a_calibrated_point("LT-6", due_on=TODAY - dt.timedelta(9))
+    doubted = makers.a_calibrated_point("LT-7", due_on=TODAY - dt.timedelta(9))
+    Job.objects.create(site=late.site, point=doubted, due_on=TODAY, why="request")
+    person = request.getfixturevalue(role)
+    client = sign_in(person)
+    rows = [row for row in waits(person).rows if row.kind.page.startswith("/due/")]
+    assert len(rows) > 1
+    for row in rows:
+        page = client.get(row.kind.page).content.decode()
+        assert page.count('class="plate"') == row.total, row.kind.text
+
+
+def test_the_jobs_of_today_are_those_of_the_list(plant, technician, planner, sign_in):
+    def planned(tag, **facts):
+        job = jobs.plan(makers.a_calibrated_point(tag), technician=technician, by=planner)
+        Job.objects.filter(pk=job.pk).update(**facts)
+
+    planned("LT-31", planned_on=TODAY)
+    planned("LT-32", planned_on=TODAY + dt.timedelta(1))
+    planned("LT-33", planned_on=TODAY + dt.timedelta(1), state="in hand")
+    [row] = [row for row in waits(technician).rows if row.kind.text == "jobs for today"]
+    assert {one.label for one in row.first} == {"LT-31", "LT-33", "LT-4"}
+    page = sign_in(technician).get("/jobs/").content.decode().partition("<h2>Mine</h2>")[2]
+    today = page.partition(">Today<")[2].partition(">Later, or")[0]
+    assert set(re.findall(r"LT-\d+", today)) == {"LT-31", "LT-33", "LT-4"}
 
 
 def test_points_without_a_job_are_listed_under_a_heading_that_says_so(plant, planner, sign_in):
