@@ -18,7 +18,7 @@ class ProposalTable(ListTable):
     limit = tables.Column("Limited by", orderable=False)
     chance = tables.Column("Chance at its end", orderable=False)
     due = tables.Column("Due", orderable=False)
-    act = tables.Column("", orderable=False)
+    act = tables.Column("Decide", orderable=False)
 
     class Meta:
         template_name = "spanbook_table.html"
