@@ -20,21 +20,24 @@ NOT_IN_SIGHT = f"not within {LAST:.0f} years"
 
 
 def chance_text(trend: PointTrend, day: dt.date) -> str:
-    """The chance that an as found of that day passes; where only the ends are known, of those; ""
+    """The chance that an as found of that day passes; where only one end is known, of that; ""
     where nothing is.
     """
     chance = trend.chance(day)
     if chance is not None:
         return probability_text(chance)
-    least, ends = _of_the_ends(trend, day)
-    return f"{probability_text(least)} for {ends} alone" if ends else ""
+    probability, end = _of_one_end(trend, day)
+    return f"{probability_text(probability)} for {end} alone" if end else ""
 
 
-def _of_the_ends(trend: PointTrend, day: dt.date) -> tuple[float, str]:
-    """The lower probability of the ends that give dates, and which they are; "" where none does."""
-    ends = [drift for drift in (trend.zero, trend.span) if drift.outlook and drift.dated]
-    least = min((drift.in_tolerance(day) for drift in ends), default=0.0)
-    return least, " and ".join(drift.end for drift in ends)
+def _of_one_end(trend: PointTrend, day: dt.date) -> tuple[float, str]:
+    """The probability of the end that gives dates, and which it is; "" where neither does. Where
+    both do the chance of the whole verdict is known.
+    """
+    for drift in (trend.zero, trend.span):
+        if drift.dated:
+            return drift.in_tolerance(day), drift.end
+    return 0.0, ""
 
 
 def basis_text(trend: PointTrend) -> str:
@@ -89,12 +92,12 @@ def _days_asked(trend: PointTrend, today: dt.date, due: dt.date) -> list[ChanceR
     asked[due] = "today, and due" if due == today else "due"
     rows = []
     for day, what in asked.items():
-        chance, ends = trend.chance(day), ""
+        chance, end = trend.chance(day), ""
         if chance is None:
-            chance, ends = _of_the_ends(trend, day)
-            if not ends:
+            chance, end = _of_one_end(trend, day)
+            if not end:
                 return []
-        note = f"{what}, for {ends} alone" if ends else what
+        note = f"{what}, for {end} alone" if end else what
         passes, fails = short_probability_text(chance), short_probability_text(1 - chance)
         rows.append(ChanceRow(day, passes, fails, note, day == today, day < today))
     return rows

@@ -85,7 +85,7 @@ def family(request: SignedRequest, pk: int) -> HttpResponse:
     priors = (words.prior_sentence(shown, each) for each in ("zero", "span"))
     context = {
         "family": shown,
-        "sampled": shown.members > families.MOST,
+        "sampled": families.MOST if shown.members > families.MOST else 0,
         "target": target,
         "targets": TARGETS,
         "end": end,
@@ -112,6 +112,7 @@ def _pass_forecasts(shown: Family) -> dict[str, Any]:
     return {
         "bins": bins_of(forecasts),
         "forecasts": len(forecasts.chance),
+        "forecast_members": FORECAST_MEMBERS,
         "mean_chance": forecasts.chance.mean(),
         "mean_passed": forecasts.passed.mean(),
     }

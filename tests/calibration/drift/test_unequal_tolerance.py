@@ -33,7 +33,7 @@ EQUAL = {"tolerance": Decimal("0.75"), "adjust_limit": Decimal("0.25")}
 UNEQUAL = [("1.0", "0.5"), ("0.5", "1.0"), ("0.3", "1.2"), ("1.4", "0.1")]
 
 
-def a_point_with(tag: str, errors: list[float], **tolerance):
+def a_point_with(tag: str, errors: list[float], *, u: float | None = 0.05, **tolerance):
     """Six results, the errors the same at both ends, a point in between somewhat higher."""
     limit = min(float(tolerance["tolerance"]), float(tolerance.get("tolerance_down") or 9)) / 2
     point = an_equipped_point(tag, due_on=DUE, **{"adjust_limit": limit} | tolerance)
@@ -45,7 +45,7 @@ def a_point_with(tag: str, errors: list[float], **tolerance):
         *(
             {f"{stage}_at_{end}": error for stage in ("found", "left") for end in ("zero", "span")}
             | judged_by
-            | {"found_largest": error, "shape": SHAPE, "u_zero": 0.05, "u_span": 0.05}
+            | {"found_largest": error, "shape": SHAPE, "u_zero": u, "u_span": u}
             for error in errors
         ),
     )
@@ -132,6 +132,16 @@ def test_a_one_sided_tolerance_is_met_on_its_own_side_only(site, sides, sign):
     assert far.chance(DUE) == pytest.approx(1.0)
     assert not any(visit.out for visit in far.zero.visits)
     assert far.days_below([0.95]) == [None]
+
+
+def test_an_uncertainty_that_is_not_stated_is_a_share_of_the_one_limit(site):
+    limit = {"tolerance": Decimal("0.75")}
+    equal, one = (
+        trend_of(a_point_with(tag, FOUND, u=None, **limit, **sides)).zero
+        for tag, sides in (("LT-201", {}), ("LT-202", {"tolerance_sides": "at most"}))
+    )
+    assert one.u_next == pytest.approx(equal.u_next)
+    assert one.rate == pytest.approx(equal.rate)
 
 
 def test_a_one_sided_tolerance_is_drawn_to_the_edge_with_one_edge_line(site):

@@ -34,6 +34,13 @@ def test_the_band_by_moments_is_the_band_of_the_mixture(of, years):
     assert np.allclose(centre - half, band.lower, atol=2e-6)
 
 
+@pytest.mark.parametrize("some", [slice(3, 7), np.array([5, 2, 9])])
+def test_moments_that_are_known_go_with_their_instruments(of, some):
+    whole, part = of.moments, of.columns(some).moments
+    for all_of_them, of_some in zip(whole, part, strict=True):
+        assert (of_some == all_of_them[:, some]).all()
+
+
 def test_it_meets_the_tolerance_on_the_same_day(of):
     fast = forecast(of, TOLERANCE, U)
     slow = crossings(of, TOLERANCE, U)

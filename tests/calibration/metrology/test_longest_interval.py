@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import ndtr
@@ -61,6 +63,14 @@ def test_an_interval_takes_few_looks_at_the_mixture(fleet, monkeypatch):
     monkeypatch.setattr(Outlook, "parts", counted)
     longest(fleet, TOLERANCE, U)
     assert sum(looks) < 5 * len(fleet)
+
+
+def test_what_lies_far_outside_on_either_side_reaches_no_target(fleet):
+    for side in (5.0, -5.0):
+        far = replace(fleet, levels=fleet.levels + side)
+        found = longest(far, TOLERANCE, U)
+        assert not found.reached.any()
+        assert (found.years == 0.25).all()
 
 
 def test_slope_and_bend_of_the_course_are_its_differences(fleet):

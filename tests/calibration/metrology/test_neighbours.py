@@ -43,10 +43,10 @@ def test_two_readings_at_a_place_are_as_one_whose_error_is_the_larger():
     """Against the product of both, over the error that they share."""
     shared = np.linspace(-4, 4, 4001) * 0.3
     weight = np.exp(-((shared / 0.3) ** 2) / 2)
-    shape, sd = np.array([[0.2], [-0.1]]), 0.15
-    each = [ndtr((1 - shared - g) / sd) - ndtr((-1 - shared - g) / sd) for g in shape[:, 0]]
+    shape, sd = np.array([[0.2], [-0.1]]), np.array([[0.12], [0.18]])
+    each = ndtr((1 - shared - shape) / sd) - ndtr((-1 - shared - shape) / sd)
     both = np.prod(each, axis=0)
-    one = Readings(np.zeros(2), shape, np.full((2, 1), sd**2), np.ones((2, 1))).by_place()
+    one = Readings(np.zeros(2), shape, sd**2, np.ones((2, 1))).by_place()
     room = [(one.limit - side * (shared + one.shape[0])) / np.sqrt(one.variance) for side in (1, -1)]  # fmt: skip
     inside = ndtr(room[0]) + ndtr(room[1]) - 1
     expected = (both * weight).sum() / weight.sum()
