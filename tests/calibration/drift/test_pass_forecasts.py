@@ -7,10 +7,12 @@ import uuid
 import numpy as np
 import pytest
 
+from calibration.drift import pass_forecasts
 from calibration.drift.pass_forecasts import PassForecasts, bins_of, pass_forecasts_of
 from calibration.drift.reads import trend_of
 from calibration.records.models import Calibration
 from tests.calibration.drift.test_verdicts import a_bent_point
+from tests.calibration.drift.test_visits import a_question
 from tests.makers import an_equipped_point
 
 pytestmark = pytest.mark.django_db
@@ -55,6 +57,20 @@ def test_a_result_passes_only_by_its_verdict(site):
 def test_without_two_results_before_it_nothing_is_forecast(site):
     assert len(pass_forecasts_of([an_equipped_point("LT-1").pk]).chance) == 0
     assert len(pass_forecasts_of([]).chance) == 0
+
+
+def test_a_new_level_is_not_forecast(site):
+    point = a_bent_point("LT-1", 0.2, drift=0.1)
+    assert len(pass_forecasts_of([point.pk]).chance) == 2
+    a_question(Calibration.objects.filter(point=point).latest("done_on"), kind="step")
+    assert len(pass_forecasts_of([point.pk]).chance) == 1
+
+
+def test_of_many_results_the_latest_of_each_point_are_forecast(site, monkeypatch):
+    points = [a_bent_point("LT-1", 0.2, drift=0.1), a_bent_point("LT-2", 0.4, drift=0.2)]
+    last = [pass_forecasts_of([point.pk]).chance[-1] for point in points]
+    monkeypatch.setattr(pass_forecasts, "MOST", 2)
+    assert pass_forecasts_of([point.pk for point in points]).chance == pytest.approx(last)
 
 
 def test_bins_hold_every_result_once_with_its_mean_and_share():

@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from calibration.intervals.due_dates import reschedule, schedule_after
+from calibration.intervals.due_dates import reschedule, schedule_after, schedule_with
 from plant.points.models import MeasuringPoint
 from tests.makers import TODAY, a_point, an_equipped_point, an_unsaved_record
 
@@ -96,3 +96,38 @@ def test_a_deferral_ends_when_the_due_date_moves_and_only_then(moves):
     MeasuringPoint.objects.filter(pk=point.pk).update(deferred_until=until)
     assert reschedule([point.pk]) == 1  # the anchor at least
     assert stored(point).deferred_until == (None if moves else until)
+
+
+# ---- what an approval would do ----
+DONE = dt.date(2026, 3, 1)
+
+
+def a_part(day: dt.date, *, output: bool, primary: bool) -> dict:
+    return {"day": day.isoformat(), "output": output, "primary": primary, "within": 30}
+
+
+@pytest.mark.parametrize(
+    ("facts", "earlier", "counts_from"),
+    [
+        ({}, [], DONE),
+        ({"is_check": True}, [], None),
+        ({"left_verdict": "fail"}, [], None),
+        ({"covers_primary": False}, [], None),
+        ({"covers_primary": False}, [a_part(dt.date(2026, 2, 9), output=False, primary=True)],
+         dt.date(2026, 2, 9)),
+        ({"covers_primary": False}, [a_part(dt.date(2026, 1, 9), output=False, primary=True)],
+         None),
+    ],
+)  # fmt: skip
+def test_an_approval_would_move_the_due_date_where_it_completes_the_result(
+    site, facts, earlier, counts_from
+):
+    point = an_equipped_point(interval_months=12, grace_days=0)
+    device = point.installations.get().transmitter
+    record = an_unsaved_record(
+        point, DONE, device, **{"covers_output": True, "covers_primary": True} | facts
+    )
+    schedule = schedule_with(record, earlier, present=[device.pk])
+    expected = counts_from and counts_from.replace(year=2027)
+    assert (schedule and schedule.due_on) == expected
+    assert schedule_with(record, earlier, present=[device.pk + 1]) is None

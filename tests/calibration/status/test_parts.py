@@ -28,6 +28,7 @@ def on(days: int, *, output: bool = True, primary: bool = True) -> Part:
         ([on(0, primary=False), on(30, output=False)], [0]),
         ([on(0, primary=False), on(31, output=False)], []),
         ([on(5, output=False), on(0, primary=False)], [0]),
+        ([on(31, output=False), on(0, primary=False)], []),
         ([on(0), on(20, primary=False), on(366)], [0, 0, 366]),
     ],
 )
