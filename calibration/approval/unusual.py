@@ -10,7 +10,7 @@ from functools import cached_property
 
 from calibration.records.budget_page import least_tur, tur_is_low
 from calibration.records.computed_readings import ThirdLevel, third_level
-from calibration.records.failures import Stood, stood_failed
+from calibration.records.failures import Stood, stood_of
 from calibration.records.models import Calibration, Reading, StandardUse
 from calibration.records.setup import METERS
 from plant.quantities import number, percent
@@ -56,12 +56,7 @@ class _Shown:
 
     @cached_property
     def stood(self) -> Stood | None:
-        return stood_failed(
-            self.readings,
-            signal=self.record.signal,
-            tolerance_percent=self.record.tolerance_percent,
-            no_as_found_reason=self.record.no_as_found_reason,
-        )
+        return stood_of(self.record, self.readings)
 
     @cached_property
     def not_judged(self) -> list[Reading]:
@@ -77,22 +72,13 @@ class _Shown:
     @property
     def is_beyond_limit(self) -> bool | None:
         """Whether as found asks for an adjustment; None where as found is missing."""
-        if self.record.found_largest is None:
-            return None
-        return abs(self.furthest_from_zero) > self.record.adjust_limit_percent
-
-    @property
-    def furthest_from_zero(self) -> float:
-        """The adjust limit lies about zero, whatever the limits of the tolerance are."""
-        return max(self.record.found_errors or [self.record.found_largest or 0.0], key=abs)
+        error = self.record.found_furthest_from_zero
+        return None if error is None else abs(error) > self.record.adjust_limit_percent
 
     @property
     def largest_against_limit(self) -> str:
-        limit = self.record.adjust_limit_percent
-        return (
-            f"{percent(self.furthest_from_zero, limit)} % of span against the adjust limit "
-            f"±{number(limit, 2)} %"
-        )
+        limit, error = self.record.adjust_limit_percent, self.record.found_furthest_from_zero
+        return f"{percent(error, limit)} % of span against the adjust limit ±{number(limit, 2)} %"
 
     @property
     def days_late(self) -> int:

@@ -96,6 +96,16 @@ def _stood(
     return Stood(OUT, f"error {percent_of_span(facts['error'], tolerance)}", "", why)
 
 
+def stood_of(record: Calibration, readings: Sequence[Reading]) -> Stood | None:
+    """Of a stored record with its readings."""
+    return stood_failed(
+        readings,
+        signal=record.signal,
+        tolerance_percent=record.tolerance_percent,
+        no_as_found_reason=record.no_as_found_reason,
+    )
+
+
 # ---- of many records ----
 # What with_standing_failure and stored_failure need of a record.
 STOOD_FIELDS = ("signal", "tolerance_percent", "no_as_found_reason", "stands", "has_found")

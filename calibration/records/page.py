@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404
 
 from calibration.records.budget_page import budget_of, guard_of
 from calibration.records.charts import error_curve
-from calibration.records.failures import stood_failed
+from calibration.records.failures import stood_of
 from calibration.records.figures import (
     base_unit_of,
     figure_rows,
@@ -72,12 +72,7 @@ def record_context(record: Calibration) -> dict[str, Any]:
         "base": base_unit_of(record),
         "shown": figures_unit_of(record),
         "hints": hints_of(record, readings),
-        "stood": stood_failed(
-            readings,
-            signal=record.signal,
-            tolerance_percent=record.tolerance_percent,
-            no_as_found_reason=record.no_as_found_reason,
-        ),
+        "stood": stood_of(record, readings),
     } | _taken_in_the_plant(record)
 
 

@@ -58,15 +58,15 @@ def _next(work: FieldWork, record: Calibration) -> dict[str, Any]:
 def _adjust_said(record: Calibration) -> str:
     """Whether it was adjusted as its limits ask for."""
     limit = f"the adjust limit of {plus_minus(record.adjust_limit_percent)} of span"
-    largest = record.found_largest
+    error = record.found_furthest_from_zero
     if record.found_verdict == "fail" and record.shows_failure:
         return (
             "Found failed; adjusted." if record.adjusted else "Found failed; nothing was adjusted."
         )
-    if largest is None:
+    if error is None:
         return "Adjusted; as found is missing." if record.adjusted else "As found is missing."
-    as_found = f"As found {percent(largest, record.tolerance_percent)} %"
-    if abs(largest) > record.adjust_limit_percent:
+    as_found = f"As found {percent(error, record.tolerance_percent)} %"
+    if abs(error) > record.adjust_limit_percent:
         done = "adjusted" if record.adjusted else "not adjusted: plan the adjustment"
         return f"{as_found}, beyond {limit}; {done}."
     done = "adjusted all the same" if record.adjusted else "nothing was adjusted"

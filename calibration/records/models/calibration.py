@@ -130,7 +130,7 @@ class Calibration(models.Model):
     tolerance_down = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)
     tolerance_sides = models.CharField(max_length=8, default=BOTH, db_default=BOTH)
     # Half its width, or the one limit of a one-sided tolerance.
-    tolerance_percent = models.FloatField("tolerance, ± % of span")
+    tolerance_percent = models.FloatField("tolerance, % of span")
     adjust_limit_percent = models.FloatField("adjust beyond, ± % of span")
     decision_rule = models.CharField("decision rule", max_length=60, default="simple acceptance")
 
@@ -292,3 +292,10 @@ class Calibration(models.Model):
         """The limits of an error by which it was judged, % of span."""
         given = Limits.of(self.tolerance, self.tolerance_down, self.tolerance_sides)
         return given.scaled_to(self.tolerance_percent)
+
+    @property
+    def found_furthest_from_zero(self) -> float | None:
+        """The error as found that is compared with the adjust limit, % of span: that limit lies
+        about zero, whatever those of the tolerance are.
+        """
+        return max(self.found_errors, key=abs) if self.found_errors else self.found_largest

@@ -21,9 +21,11 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from PIL import Image
 
+from calibration.approval.unusual import unusual
 from calibration.jobs import acts as jobs
 from calibration.records.models import Calibration
 from calibration.tablet.models import FieldPhoto, FieldWork
+from plant.points.models import MeasuringPoint
 from tests.calibration.tablet.field_works import (
     PASSWORD,
     a_content,
@@ -203,6 +205,24 @@ def test_what_happens_next_holds_once_it_is_approved(tablet, told, approver, tec
     assert after["due_on"] == record.point.due_on.isoformat()
     assert "beyond" in after["adjust_said"]
     assert send(tablet, content).json()["next"]["due_on"] == after["due_on"]
+
+
+def test_the_adjust_limit_is_about_zero_where_the_tolerance_is_unequal(
+    tablet, job, technician, now
+):
+    """From −2 to +1 % of span +0.3 lies nearer its own limit than −0.7, which lies further from
+    zero.
+    """
+    MeasuringPoint.objects.filter(pk=job.point_id).update(tolerance_down=2)
+    job.refresh_from_db()
+    pack = a_pack_job(job, by=technician, at=now)
+    content = a_content(pack, at=now, found=[0.3, -0.7, *[0.0] * 7])
+    sign(tablet, content, at=now)
+    answer = send(tablet, content).json()
+    assert answer["found"]["largest"] == pytest.approx(0.3, abs=0.01)
+    assert answer["next"]["adjust_said"].startswith("As found −0.70 %, beyond the adjust limit")
+    said = " ".join(unusual(Calibration.objects.get(), []))
+    assert "largest as-found error was −0.70 % of span against the adjust limit" in said
 
 
 def test_it_says_which_job_was_set_aside_and_why(
