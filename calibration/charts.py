@@ -73,7 +73,7 @@ def tolerance_words(limits: Limits, since: str = "") -> list[Spec]:
     """
     layers: list[Spec] = []
     for at in limits.edges:
-        rows = [{"at": at, "since": since, "text": _edge_text(at)}]
+        rows = [{"at": at, "since": since, "text": _edge_text(at, limits.size)}]
         look: Spec = {"align": "left", "x": 4, "baseline": "top", "dy": 5}
         if at > 0:
             look |= {"baseline": "bottom", "dy": -4}
@@ -85,8 +85,8 @@ def tolerance_words(limits: Limits, since: str = "") -> list[Spec]:
     return layers
 
 
-def _edge_text(limit: Number) -> str:
-    return with_unit(f"tolerance {percent(limit, abs(limit))}", "%")
+def _edge_text(limit: Number, tolerance: Number) -> str:
+    return with_unit(f"tolerance {percent(limit, tolerance)}", "%")
 
 
 def words(rows: list[Spec], encoding: Spec, **look: Any) -> list[Spec]:

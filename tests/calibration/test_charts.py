@@ -119,6 +119,11 @@ def test_the_edges_of_the_tolerance_bear_their_value(spec):
     assert {"tolerance +0.50\xa0%", "tolerance −0.50\xa0%"} <= set(texts(spec))
 
 
+def test_both_edges_of_an_unequal_tolerance_bear_the_digits_of_its_width():
+    spec = error_curve(found_up=[(0, 0.1), (100, 0.2)], tolerance=Limits.of(0.25, 0.5))
+    assert {"tolerance +0.250\xa0%", "tolerance −0.500\xa0%"} <= set(texts(spec))
+
+
 def test_words_of_the_tolerance_stand_outside_its_band():
     """Above the upper edge and below the lower one; pixels count downwards."""
     for layer in layers(drift(), type="text"):
