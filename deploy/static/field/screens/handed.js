@@ -96,7 +96,7 @@ function judged(part, job, otherwise) {
     verdict(part.verdict),
     part.largest === null || part.largest === undefined
       ? ""
-      : `, ${percentText(part.largest, job)} % of span at most`,
+      : `, worst error ${percentText(part.largest, job)} % of span`,
   ];
 }
 

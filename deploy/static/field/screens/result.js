@@ -58,7 +58,7 @@ function overall(ctx, stage, seen) {
       el(
         "div",
         {},
-        el("span.soft", {}, "largest error, % of span"),
+        el("span.soft", {}, "worst error, % of span"),
         el(`div.big${seen.isIn ? "" : ".bad"}`, {}, error),
       ),
       el(

@@ -104,7 +104,7 @@ function stageWords(ctx, stage) {
   return [
     seen.largest === null
       ? ""
-      : `${percentText(seen.largest, ctx.job)} % at most, ${seen.read.length} of ${seen.rows.length} read, `,
+      : `worst error ${percentText(seen.largest, ctx.job)} %, ${seen.read.length} of ${seen.rows.length} read, `,
     word,
   ];
 }
