@@ -51,6 +51,21 @@ def test_each_choice_is_explained_beside_it(sign_in, approver, safety):
     assert body.count('type="radio"') == 7
 
 
+def test_a_policy_says_that_its_risks_leave_one_sided_results_out(sign_in, approver, safety, site):
+    few = sign_in(approver).get(safety).content.decode()
+    assert "under a tolerance with both limits" in " ".join(few.split())
+    point = makers.an_equipped_point(duty="safety")
+    facts = {"expanded_percent": 0.1, "coverage_factor": 2.0}
+    makers.past_records(
+        point,
+        *({"found_largest": error} | facts for error in (0.1, 0.2, 0.4)),
+        {"found_largest": 9.0, "tolerance_sides": "at most"} | facts,
+    )
+    page = " ".join(sign_in(approver).get(safety).content.decode().split())
+    assert "From 3 approved results" in page
+    assert "Results under a one-sided tolerance are left out" in page
+
+
 def test_an_approver_changes_a_duty(sign_in, approver, safety):
     answer = sign_in(approver).post(safety, as_sent(rule="guard band", guard_share="0.8"))
     assert (answer.status_code, answer["Location"]) == (302, "/policies/")
