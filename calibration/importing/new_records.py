@@ -70,7 +70,7 @@ def judged_record(
     point, transmitter, values = past.point, past.transmitter, past.values
     if point is None or transmitter is None:
         raise ValueError(f"record {past.key} was not checked")
-    against = Range(float(point.lower), float(point.upper), point.signal, point.error_limits)
+    against = Range.of_point(point)
     test = Setup(
         point,
         transmitter,

@@ -10,7 +10,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from calibration.drift.pages import drift_context
-from calibration.points.limits import limits_of
 from calibration.points.page import SHOWN, consequence, open_matters, probe_of, rights
 from calibration.procedures.models import Procedure
 from calibration.records.models import Calibration
@@ -63,7 +62,6 @@ def point(request: SignedRequest, pk: int) -> HttpResponse:
         "records": list(Calibration.objects.filter(point=point).only(*STRIP)[: SHOWN + 1]),
         "shown": SHOWN,
         "procedure": Procedure.objects.filter(key=point.procedure_key).first(),
-        "limits": limits_of(point),
         **open_matters(point),
         **drift,
         "consequence": consequence(point, drift["trend"], today=today),

@@ -123,8 +123,7 @@ class CalibrationForm:
     # ---- for the page ----
     @cached_property
     def against(self) -> Range:
-        point = self.point
-        return Range(float(point.lower), float(point.upper), point.signal, point.error_limits)
+        return Range.of_point(self.point)
 
     def compute(self) -> CalibrationForm:
         """Compute the figures beside each row; once, before the page is drawn."""

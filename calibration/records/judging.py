@@ -28,6 +28,7 @@ from calibration.records.setup import Setup
 from calibration.records.uncertainty import Uncertainty
 from plant.level.signals import SIGNALS, expected_at, percent_at
 from plant.level.tolerance import Limits
+from plant.points.models import MeasuringPoint
 
 STAGES = ("as it stands", "as found", "as left")
 
@@ -52,6 +53,10 @@ class Range(NamedTuple):
             register["signal"],
             Limits.of(*given).scaled_to(register["tolerance_percent"]),
         )
+
+    @classmethod
+    def of_point(cls, point: MeasuringPoint) -> Self:
+        return cls(float(point.lower), float(point.upper), point.signal, point.error_limits)
 
     @property
     def tolerance_percent(self) -> float:
