@@ -28,7 +28,7 @@ class Family(models.Model):
     # of each pass.
     results = models.PositiveIntegerField(default=0, db_default=0)
     found_in = models.PositiveIntegerField("found in tolerance", default=0, db_default=0)
-    tolerance_percent = models.FloatField("median tolerance, ± % of span", null=True, blank=True)
+    tolerance_percent = models.FloatField("median tolerance, % of span", null=True, blank=True)
     zero_rate = models.FloatField(null=True, blank=True)
     zero_spread = models.FloatField(null=True, blank=True)
     zero_mean_sd = models.FloatField(null=True, blank=True)

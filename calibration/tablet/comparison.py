@@ -27,7 +27,7 @@ LABELS = {
     "signal": "Output signal",
     "tolerance": "Tolerance",
     "tolerance_down": "Tolerance downward, −",
-    "tolerance_sides": "An error is limited",
+    "tolerance_sides": "Tolerance applies",
     "tolerance_unit": "Tolerance in",
     "tolerance_percent": "Tolerance, % of span",
     "adjust_limit_percent": "Adjust beyond, ± % of span",

@@ -46,9 +46,10 @@ class PointForm(SiteForm):
             "reverse action.",
             "upper": "The level or volume at 100 % of the output (20 mA).",
             "tolerance_down": "Only where it differs from upward; empty: the same.",
-            "tolerance_sides": "With one limit the tolerance above is that limit, and the range "
-            "alone limits the other side, at 100 % of span; no test uncertainty ratio is shown.",
-            "adjust_limit": "In the unit of the tolerance, about zero; empty: half of it.",
+            "tolerance_sides": "Where it applies one way only, the range alone limits an error the "
+            "other way, at 100 % of span, and no test uncertainty ratio is shown.",
+            "adjust_limit": "In the unit of the tolerance, about zero; empty: half the "
+            "nearer limit of the tolerance.",
         }
 
     GROUPS = (
@@ -60,7 +61,7 @@ class PointForm(SiteForm):
 
     def __init__(self, *args: Any, **more: Any) -> None:
         super().__init__(*args, **more)
-        self.fields["adjust_limit"].required = self.fields["tolerance_sides"].required = False
+        self.fields["adjust_limit"].required = False
         self.fields["procedure_key"] = _procedure_field(self.instance.procedure_key)
         if self.instance.pk:
             self.fields["tank_name"].initial = self.instance.tank.name
@@ -79,7 +80,6 @@ class PointForm(SiteForm):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        values["tolerance_sides"] = values.get("tolerance_sides") or self.instance.tolerance_sides
         if (
             values.get("adjust_limit") is None
             and values.get("tolerance") is not None

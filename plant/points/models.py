@@ -73,8 +73,8 @@ class MeasuringPoint(models.Model):
 
     class Sides(LowerCaseChoices):
         BOTH = BOTH, "both ways"
-        AT_MOST = AT_MOST, "at most: no limit below"
-        AT_LEAST = AT_LEAST, "at least: no limit above"
+        AT_MOST = AT_MOST, "upward only (at most)"
+        AT_LEAST = AT_LEAST, "downward only (at least)"
 
     class Duty(LowerCaseChoices):
         SAFETY = "safety"
@@ -100,7 +100,7 @@ class MeasuringPoint(models.Model):
     signal = models.CharField(
         "output signal", max_length=6, choices=OutputSignal, default=OutputSignal.MA_4_20
     )
-    tolerance = models.DecimalField("tolerance, ±", max_digits=10, decimal_places=4)
+    tolerance = models.DecimalField("tolerance", max_digits=10, decimal_places=4)
     tolerance_unit = models.CharField(
         "tolerance is in", max_length=2, choices=ToleranceUnit, default=ToleranceUnit.PERCENT
     )
@@ -109,7 +109,7 @@ class MeasuringPoint(models.Model):
         "tolerance downward, −", max_digits=10, decimal_places=4, null=True, blank=True
     )
     tolerance_sides = models.CharField(
-        "an error is limited", max_length=8, choices=Sides, default=Sides.BOTH, db_default=BOTH
+        "tolerance applies", max_length=8, choices=Sides, default=Sides.BOTH, db_default=BOTH
     )
     adjust_limit = models.DecimalField(
         "adjust beyond, ±",

@@ -60,7 +60,7 @@ def by_server(case: dict) -> dict:
     }
 
 
-def test_the_browser_knows_the_same_limits_as_the_server(page, live_server):
+def test_the_browser_finds_the_same_limits_as_the_server(page, live_server):
     rng = random.Random(20261130)  # noqa: S311 - any numbers will do
     cases = [invented(rng) for _ in range(500)]
     page.goto(f"{live_server.url}/sign-in/")

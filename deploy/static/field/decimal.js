@@ -68,7 +68,7 @@ export function plusMinus(percent) {
   return `\u00b1${fixed(percent, percent < 0.5 ? 3 : 2)}\u00a0%`;
 }
 
-// "±0.50 %", "+0.50 / −1.00 %", "at most +0.50 %", "at least −1.00 %": as plant/quantities.py has it.
+// "±0.50 %", "+0.50 / −1.00 %", "at most +0.50 %", "at least −1.00 %": as plant/points/tolerance_texts.py has it.
 export function limitsText(limits) {
   const edges = edgesOf(limits);
   if (edges.length === 2 && limits.up === limits.down) return plusMinus(limits.up);

@@ -36,6 +36,7 @@ NEW_POINT = {
     "upper": "8.3",
     "signal": "4-20mA",
     "tolerance": "1",
+    "tolerance_sides": "both",
     "tolerance_unit": "%",
     "duty": "general",
     "interval_months": "12",

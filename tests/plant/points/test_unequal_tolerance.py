@@ -57,6 +57,7 @@ FIELDS = {
     "upper": "8.3",
     "signal": "4-20mA",
     "tolerance": "5",
+    "tolerance_sides": "both",
     "tolerance_unit": "mm",
     "duty": "general",
     "interval_months": "12",
@@ -90,6 +91,15 @@ def test_the_form_says_beside_the_field_what_cannot_be(
     assert page.status_code == 422
     assert list(page.context["form"].errors) == [field]
     assert reason in " ".join(page.context["form"].errors[field])
+
+
+def test_the_form_offers_both_ways_first_and_leaves_none_of_the_sides_open(tank, sign_in, planner):
+    client = sign_in(planner)
+    field = client.get("/points/new/").context["form"]["tolerance_sides"]
+    assert (field.label, field.value(), field.field.required) == ("Tolerance applies", "both", True)
+    assert [key for key, _ in field.field.choices] == ["both", AT_MOST, AT_LEAST]
+    page = client.post("/points/new/", FIELDS | {"tolerance_sides": ""})
+    assert list(page.context["form"].errors) == ["tolerance_sides"]
 
 
 # ---- the file ----
@@ -131,7 +141,7 @@ def test_a_file_keeps_the_limit_downward_only_where_it_still_means_something(tan
     assert of("LT-3") == (5, None, "at least", 2)
 
 
-def test_a_file_is_told_what_cannot_be(tank, planner):
+def test_what_cannot_be_is_refused_beside_its_cell(tank, planner):
     text = rows(
         SIDES,
         "LT-1,T-101,0.3,8.3,5,2,at most,mm,1",
