@@ -13,6 +13,7 @@ from playwright.sync_api import expect
 from calibration.approval import acts as approval_acts
 from calibration.records.models import Calibration
 from calibration.tablet.models import FieldPhoto
+from plant.points.models import MeasuringPoint
 from tests.browser.guided import (
     LEVELS,
     Guided,
@@ -221,6 +222,39 @@ def test_a_dead_transmitter_is_handed_back_as_failed_where_no_level_is_known(gui
         record, content_sha256=record.content_sha256, by=approver, at=timezone.now()
     )
     assert record.finding.largest_percent is None
+
+
+UNEQUAL = {
+    "As found, 0\u00a0%": "4.048",
+    "As found, 50\u00a0%": "11.888",
+    "As found, 100\u00a0%": "20.000",
+}
+
+
+def test_an_unequal_tolerance_names_its_worst_error_and_adjusts_by_the_one_furthest_from_zero(
+    guided, approver
+):
+    """From −2 to +1 % of span +0.30 lies nearer its limit than −0.70, which is beyond the adjust
+    limit.
+    """
+    MeasuringPoint.objects.filter(tag="LT-101A").update(tolerance_down=2)
+    page = guided.page
+    guided.begin("LT-101A").prepare()
+    for title, current in UNEQUAL.items():
+        guided.reads(title, mA=current)
+    guided.heading("As found: result")
+    expect(page.locator(".big")).to_have_text("+0.30")
+    expect(page.get_by_text("tolerance +1.00 / −2.00\u00a0%")).to_be_visible()
+    guided.on("Next: adjust")
+    expect(page.get_by_text("Largest error −0.70 %: beyond the adjust limit")).to_be_visible()
+    guided.on("Nothing adjusted: next")
+    page.locator(".ways .on").click()
+    guided.restore()
+    expect(page.get_by_text("worst error +0.30 %, 3 of 3 read")).to_be_visible()
+    guided.sign()
+    guided.heading("Handed back")
+    expect(page.get_by_text("worst error +0.30 % of span").first).to_be_visible()
+    expect(page.get_by_text("As found −0.70 %, beyond the adjust limit")).to_be_visible()
 
 
 def test_inside_the_adjust_limit_the_fields_wait_for_a_reason(guided):
