@@ -141,15 +141,13 @@ def _set_verdicts(
     verdicts: Verdicts | None,
 ) -> None:
     """Put the chance of passing on the due date, and the day on which it is too low, in place of
-    what the ends alone say.
+    what the ends alone say; places: of the points with results, all of verdicts among them.
     """
     if verdicts is None:
         return
-    here = np.flatnonzero(np.isin(verdicts.place, places))
-    some = verdicts if here.size == len(verdicts) else verdicts.some(here)
-    at = np.searchsorted(places, some.place)
-    in_tolerance[at] = some.chance(points.due[some.place])
-    doubt_on[at] = some.first_days_below(points.floor[some.place])
+    at = np.searchsorted(places, verdicts.place)
+    in_tolerance[at] = verdicts.chance(points.due[verdicts.place])
+    doubt_on[at] = verdicts.first_days_below(points.floor[verdicts.place])
 
 
 def _doubt_days(judgement: Judgement, at: np.ndarray, there: np.ndarray) -> np.ndarray:

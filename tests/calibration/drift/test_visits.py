@@ -65,3 +65,9 @@ def test_a_result_out_of_tolerance_and_one_failed_elsewhere_are_told_apart(site)
         (False, False),
     ]
     assert visits[2].found is None
+
+
+def test_what_was_not_read_again_is_left_as_it_was_found(site):
+    point = an_equipped_point()
+    past_records(point, {"found_at_zero": 0.3, "left_at_zero": None})
+    assert [(visit.found, visit.left) for visit in shown(point)] == [(0.3, 0.3)]
