@@ -9,8 +9,8 @@ OF_TABLETS = "/field/"  # its own page is the one address there that is not aske
 
 
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """A page for people. Tablets are told in JSON that their token grew old, and come again with a
-    fresh one.
+    """A page for people. Tablets get an answer in JSON that their token grew old, and come again
+    with a fresh one.
     """
     if request.path.startswith(OF_TABLETS) and request.path != OF_TABLETS:
         said = (

@@ -250,7 +250,7 @@ def _probe(
         foot = roof + 16 if point.reach is None else min(scale.y(point.reach), floor)
         top, head_y = roof, roof - 16
         tag_y = head_y - (20 if raised else 6)
-    # Where several ranges share the tank, lines across it for each could not be told apart.
+    # Where several ranges share the tank, lines across it for each could not be kept apart.
     return Probe(
         tag=point.tag,
         x=round(x, 1),

@@ -118,8 +118,8 @@ def _submit(technician: Person) -> Row:
         answer = send(client, content)
     if answer.status_code != 201:
         raise RuntimeError(answer.content.decode())
-    told = [one["sql"] for one in asked if one["sql"] not in ("BEGIN", "COMMIT")]
-    return _row("submit of one job, statements without BEGIN and COMMIT", len(told), 15)
+    packed = [one["sql"] for one in asked if one["sql"] not in ("BEGIN", "COMMIT")]
+    return _row("submit of one job, statements without BEGIN and COMMIT", len(packed), 15)
 
 
 def _on_the_phone(technician: Person) -> list[Row]:

@@ -70,7 +70,7 @@ def works_of(count: int, technician, *, photos: int = 0) -> list[dict[str, Any]]
         point = an_equipped_point(f"LT-{200 + n}")
         device = point.installations.get().transmitter
         register = register_columns(point, device)
-        told = first | {
+        packed = first | {
             "id": a_job(point, by=technician).pk,
             "register": register,
             "register_sha": register_sha(register),
@@ -87,13 +87,13 @@ def works_of(count: int, technician, *, photos: int = 0) -> list[dict[str, Any]]
             }
             for p in taken
         ]
-        content = a_content(told, at=now, found=[0.1 + 0.001 * n] * 9, photos=named)
+        content = a_content(packed, at=now, found=[0.1 + 0.001 * n] * 9, photos=named)
         text = text_of(content)
-        facts = {"submission": content["submission"], "job": told["id"], "content": text}
+        facts = {"submission": content["submission"], "job": packed["id"], "content": text}
         # What the page shows of a work on the device comes from the facts it was begun with.
         begun = {
             "begun_at": now.isoformat(),
-            "facts": {"job": told, "pack_made_at": told["made_at"]},
+            "facts": {"job": packed, "pack_made_at": packed["made_at"]},
         }
         made.append(facts | begun | {"sha256": sha_of(text), "photos": taken})
     return made

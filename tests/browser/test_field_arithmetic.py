@@ -72,9 +72,9 @@ def a_pattern(rng: random.Random) -> dict:
 def test_hints_are_the_same_in_every_word_and_digit(compute):
     rng = random.Random(20261102)  # noqa: S311 - any numbers will do
     cases = [a_pattern(rng) for _ in range(1500)]
-    told = compute("hints", "hintsOf", [[case] for case in cases])
+    computed = compute("hints", "hintsOf", [[case] for case in cases])
     keys = set()
-    for case, got in zip(cases, told, strict=True):
+    for case, got in zip(cases, computed, strict=True):
         facts = dict(case)
         known = as_told(reading_hints(facts.pop("expected"), facts.pop("observed"), **facts))
         assert got == known, case
@@ -109,10 +109,10 @@ def test_a_typed_value_is_shown_as_the_value_that_it_is(compute):
     texts += [f"{rng.uniform(-30, 3000):.{rng.randint(0, 5)}f}" for _ in range(500)]
     cases = [[text, unit] for text in texts for unit in units]
     for (text, unit), shown in zip(cases, compute("decimal", "quantity", cases), strict=True):
-        told, digits = Decimal(shown.replace("\u2212", "-")), units[unit]
-        least = Decimal(1).scaleb(min(told.as_tuple().exponent, 0))
-        assert abs(told - Decimal(text)) <= least / 2, (text, unit, shown)
-        assert digits <= -told.as_tuple().exponent <= digits + 1, (text, unit, shown)
+        computed, digits = Decimal(shown.replace("\u2212", "-")), units[unit]
+        least = Decimal(1).scaleb(min(computed.as_tuple().exponent, 0))
+        assert abs(computed - Decimal(text)) <= least / 2, (text, unit, shown)
+        assert digits <= -computed.as_tuple().exponent <= digits + 1, (text, unit, shown)
 
 
 LINE = """async ([url, cases]) => {
@@ -153,8 +153,8 @@ def test_two_levels_give_the_same_line(page, live_server):
         [levels, outputs, {"lower": ends[0], "upper": ends[1], "signal": ends_of[key]}]
         for levels, outputs, ends, key in cases
     ]
-    told = page.evaluate(LINE, [f"{live_server.url}/static/field/twolevels.js", sent])
-    for (levels, outputs, (lower, upper), key), got in zip(cases, told, strict=True):
+    computed = page.evaluate(LINE, [f"{live_server.url}/static/field/twolevels.js", sent])
+    for (levels, outputs, (lower, upper), key), got in zip(cases, computed, strict=True):
         line = two_levels(levels, outputs, lower=lower, upper=upper, signal=SIGNALS[key])
         known = [
             line.slope, line.zero, line.span_end, line.zero_error, line.span_end_error, line.gain_at_zero,
@@ -162,8 +162,8 @@ def test_two_levels_give_the_same_line(page, live_server):
             line.deviation_at(lower, outputs[0]), line.is_check_level(upper), line.may_judge, line.may_adjust_slope,
         ]  # fmt: skip
         np.testing.assert_allclose(got, np.array(known, dtype=float), rtol=1e-9, atol=1e-9)
-    assert told[0][1] == pytest.approx(4.008674, abs=5e-7)
-    assert told[0][4] == pytest.approx(0.9549, abs=5e-5)
+    assert computed[0][1] == pytest.approx(4.008674, abs=5e-7)
+    assert computed[0][4] == pytest.approx(0.9549, abs=5e-5)
 
 
 def test_a_failure_as_it_stood_is_said_in_the_same_words(compute):
@@ -177,5 +177,5 @@ def test_a_failure_as_it_stood_is_said_in_the_same_words(compute):
         ("0.9", "failure low", "1-5V"),
         ("5.3", "failure high", "1-5V"),
     ]
-    told = compute("failure", "outputText", [list(case) for case in cases])
-    assert told == [output_text(Decimal(observed), *rest) for observed, *rest in cases]
+    computed = compute("failure", "outputText", [list(case) for case in cases])
+    assert computed == [output_text(Decimal(observed), *rest) for observed, *rest in cases]

@@ -77,8 +77,8 @@ def sent_through_a_bad_network(live_server, tablet, works: list[dict], *, seed: 
 
 def test_through_a_bad_network_each_record_is_stored_exactly_once(live_server, tablet, technician):
     works = works_of(SENDS, technician)
-    told, network = sent_through_a_bad_network(live_server, tablet, works, seed=20261102)
-    assert {state for state, *_ in told} == {"sent"}, told
+    outcome, network = sent_through_a_bad_network(live_server, tablet, works, seed=20261102)
+    assert {state for state, *_ in outcome} == {"sent"}, outcome
     # The network was bad: of each kind of fault there were some.
     assert set(network.done) == {"whole", "drop", "cut", "lost", "torn", "late", "twice"}
     check_each_is_stored_once(works)
@@ -89,8 +89,8 @@ def test_through_a_bad_network_each_photo_is_stored_exactly_once(
 ):
     settings.DATA = tmp_path
     works = works_of(PHOTO_WORKS, technician, photos=PHOTOS)
-    told, _ = sent_through_a_bad_network(live_server, tablet, works, seed=4)
-    assert {(state, missing) for state, _, missing in told} == {("sent", 0)}, told
+    outcome, _ = sent_through_a_bad_network(live_server, tablet, works, seed=4)
+    assert {(state, missing) for state, _, missing in outcome} == {("sent", 0)}, outcome
     check_each_is_stored_once(works)
     wanted = {(work["submission"], photo["sha256"]) for work in works for photo in work["photos"]}
     stored = [(str(photo.work.submission), photo.sha256) for photo in FieldPhoto.objects.all()]

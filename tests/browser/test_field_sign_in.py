@@ -91,8 +91,8 @@ def test_a_token_that_grew_old_is_fetched_anew_and_the_work_sent(
 
     def with_an_old_token(route) -> None:
         asked.append(route.request)
-        told = route.fetch().json()
-        route.fulfill(json=told | {"csrf": "x" * 64} if len(asked) == 2 else told)
+        outcome = route.fetch().json()
+        route.fulfill(json=outcome | {"csrf": "x" * 64} if len(asked) == 2 else outcome)
 
     page.route("**/field/who/", with_an_old_token)
     page.goto(f"{live_server.url}/field/")

@@ -94,11 +94,11 @@ def test_behind_a_proxy_the_sender_is_the_last_address_it_added(rf, settings):
 
     seen = []
     ask = behind_proxy(lambda request: seen.append(request.META["REMOTE_ADDR"]))
-    told = {"HTTP_X_FORWARDED_FOR": "203.0.113.9, 192.0.2.7", "REMOTE_ADDR": "127.0.0.1"}
+    headers = {"HTTP_X_FORWARDED_FOR": "203.0.113.9, 192.0.2.7", "REMOTE_ADDR": "127.0.0.1"}
     settings.PRODUCTION = True
-    ask(rf.get("/", **told))
+    ask(rf.get("/", **headers))
     settings.PRODUCTION = False
-    ask(rf.get("/", **told))
+    ask(rf.get("/", **headers))
     assert seen == ["192.0.2.7", "127.0.0.1"]
 
 

@@ -298,7 +298,7 @@ function screenOf(ctx) {
   return SCREENS[ctx.screen.kind](ctx);
 }
 
-// What a screen may use. enter() keeps the work as soon as it is shown; it draws anew unless told not to.
+// What a screen may use. enter() keeps the work as soon as it is shown; it draws anew unless asked not to.
 function contextOf(work, part, held) {
   const screens = screensOf(work);
   const ctx = {

@@ -34,7 +34,7 @@ export function canScan() {
   return "BarcodeDetector" in window && Boolean(navigator.mediaDevices?.getUserMedia);
 }
 
-// Looks through the camera until it sees a code or is told to stop; the code's text, or null.
+// Looks through the camera until it sees a code or is stopped; the code's text, or null.
 export async function scan(video, signal) {
   const stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
   const detector = new BarcodeDetector({ formats: ["qr_code"] });

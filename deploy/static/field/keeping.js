@@ -1,4 +1,4 @@
-// Keeping what is typed: once the screen has shown it, and where the device refuses, told at once and tried again until
+// Keeping what is typed: once the screen has shown it, and where the device refuses, shown at once and tried again until
 // the device has it.
 
 import { clock, el } from "./dom.js";
@@ -17,7 +17,7 @@ export function afterPaint(act) {
   setTimeout(once, AT_MOST);
 }
 
-// mark: what stands on every screen of a work; alarm: what is told where it could not be kept.
+// mark: what stands on every screen of a work; alarm: the words where it could not be kept.
 export function keeper(store) {
   const mark = el("span.kept", {});
   const alarm = el("div.note.bad.alarm", { role: "alert", hidden: true });

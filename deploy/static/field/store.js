@@ -46,7 +46,7 @@ class Store {
     this.onGone = null; // the person left, or another came, in another tab
     this.tabs = new BroadcastChannel(NAME);
     this.tabs.onmessage = () => this.onGone?.();
-    this.broken = []; // works whose row does not open: told, never dropped
+    this.broken = []; // works whose row does not open: shown, never dropped
     this.isPackBroken = false;
     this.lines = new Map(); // submission → what is being written and what waits
     db.onversionchange = () => db.close();

@@ -139,12 +139,12 @@ def test_an_approved_amendment_stands_in_place_of_its_record(technician, approve
 def test_of_an_approval_and_a_return_at_once_one_is_told_of_the_other(technician, approver):
     for n in range(3):
         record = a_record(an_equipped_point(f"LT-{n}"), by=technician)
-        told = outcomes(
+        outcome = outcomes(
             lambda record=record: approve(record, by=approver),
             lambda record=record: approval.send_back(record, reason="no", by=approver, at=NOON),
         )
-        assert told[0] == "done"
-        assert "is already" in told[1]
+        assert outcome[0] == "done"
+        assert "is already" in outcome[1]
         acts = LedgerEntry.objects.filter(
             subject_id=record.pk, act__in=("approve record", "return record")
         )

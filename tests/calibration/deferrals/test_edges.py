@@ -113,24 +113,24 @@ def test_after_a_decision_another_may_be_asked_for(planner, approver):
 def test_of_two_who_ask_at_once_one_is_told(planner, technician):
     for n in range(3):
         point = a_point(f"LT-{n}")
-        told = outcomes(
+        outcome = outcomes(
             lambda point=point: asked(planner, point),
             lambda point=point: asked(technician, point),
         )
-        assert "done" in told
+        assert "done" in outcome
         assert Deferral.objects.filter(point=point).count() == 1
-        assert sum("already" in text for text in told) == 1
+        assert sum("already" in text for text in outcome) == 1
 
 
 @pytest.mark.django_db(transaction=True)
 def test_of_two_who_decide_at_once_one_is_told(planner, approver):
     second = a_person("second", "approver", name="A second approver")
     deferral = asked(planner)
-    told = outcomes(
+    outcome = outcomes(
         lambda: decided(deferral, by=approver),
         lambda: decided(deferral, by=second, granted=False),
     )
-    assert told.count("done") == 1
+    assert outcome.count("done") == 1
     deferral.refresh_from_db()
     entries = LedgerEntry.objects.filter(act__in=("grant deferral", "refuse deferral"))
     assert [entry.person for entry in entries] == [deferral.decided_by]

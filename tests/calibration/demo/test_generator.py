@@ -62,8 +62,8 @@ def test_it_has_the_plant_it_promises(files):
 
 
 def test_nothing_lies_in_the_future(files):
-    told = json.loads(files["stories.json"])
-    assert all(act["day"] <= AS_OF.isoformat() for act in told["swaps"] + told["acts"])
+    stories = json.loads(files["stories.json"])
+    assert all(act["day"] <= AS_OF.isoformat() for act in stories["swaps"] + stories["acts"])
     for code in "MON":
         assert all(
             row["day"] <= AS_OF.isoformat() for row in rows(files[f"{code}_calibrations.csv"])
@@ -100,6 +100,6 @@ def test_the_interval_of_the_rate_holds_the_true_rate_19_times_in_20():
     """1,300 units of all families: the share may stray from 95 % by three standard deviations, 1.8
     points.
     """
-    told = [a_plain_history(family, n) for family in FAMILIES for n in range(100)]
-    held = np.mean([abs(found - true) <= half for true, half, found in told])
-    assert held == pytest.approx(0.95, abs=3 * (0.95 * 0.05 / len(told)) ** 0.5)
+    histories = [a_plain_history(family, n) for family in FAMILIES for n in range(100)]
+    held = np.mean([abs(found - true) <= half for true, half, found in histories])
+    assert held == pytest.approx(0.95, abs=3 * (0.95 * 0.05 / len(histories)) ** 0.5)

@@ -32,7 +32,7 @@ BOTH_TWICE = ({}, SIMULATED, {}, SIMULATED)
 
 
 def test_readings_of_both_kinds_tell_stages_until_a_failure(site):
-    for tag, later, told in (
+    for tag, later, expected in (
         ("LT-1", (), 2),
         ("LT-2", (FAILURE, {}, {}), 0),
         ("LT-3", (FAILURE, *BOTH_TWICE), 2),
@@ -40,7 +40,7 @@ def test_readings_of_both_kinds_tell_stages_until_a_failure(site):
     ):
         point = an_equipped_point(tag)
         past_records(point, *BOTH_TWICE, *later)
-        assert len(stages_of(point.pk, "zero", tolerance=1.0)) == told, tag
+        assert len(stages_of(point.pk, "zero", tolerance=1.0)) == expected, tag
 
 
 def test_an_uncertainty_that_is_not_stated_is_a_twentieth_of_the_tolerance(site):

@@ -187,10 +187,10 @@ def test_of_two_who_close_at_once_one_is_told_it_is_closed(approved, approver, p
     second = a_person("second", "planner")
     approved(10, found=OUT, left=WITHIN)
     finding = findings.assess(Finding.objects.get(), text="None sold.", by=approver, at=NOON)
-    told = outcomes(
+    outcome = outcomes(
         lambda: findings.agree(finding, by=planner, at=NOON),
         lambda: findings.agree(finding, by=second, at=NOON),
     )
-    assert told[1] == "done"
-    assert "was closed on" in told[0]
+    assert outcome[1] == "done"
+    assert "was closed on" in outcome[0]
     assert LedgerEntry.objects.filter(act="close finding").count() == 1

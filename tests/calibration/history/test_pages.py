@@ -54,7 +54,7 @@ def walls_down(**walls: str) -> Iterator[CursorWrapper]:
 
 
 def entered_on(day: dt.date) -> None:
-    """Set back when the book was told of all it holds."""
+    """Set back to when all of it was entered."""
     tables = ("plant_measuringpoint", "plant_installation", "plant_tank")
     with walls_down(**{table: f"{table}_kept_update" for table in tables}) as cursor:
         for table in tables:
@@ -130,7 +130,7 @@ def test_a_swap_entered_late_is_told_apart_from_what_the_book_said_that_day(plan
     old = point.installations.get()
     installing.swap(
         point, transmitter=a_transmitter("NEW1"), seen=old.pk, goes="spare", on=dt.date(2026, 2, 1), today=TODAY,
-        why="told late", by=planner,
+        why="entered late", by=planner,
     )  # fmt: skip
     point = MeasuringPoint.objects.select_related("site").get(pk=point.pk)
     stood = history.as_it_stood(point, day=dt.date(2026, 6, 1))

@@ -54,7 +54,7 @@ def drifting(technician, approver):
 
 def test_it_tells_the_range_in_every_unit(planner, sign_in):
     page = page_of(sign_in(planner), an_equipped_point())
-    for told in (
+    for words in (
         "0.300\xa0m",
         "8.300\xa0m, direct",
         "±1.00\xa0%",
@@ -62,7 +62,7 @@ def test_it_tells_the_range_in_every_unit(planner, sign_in):
         "±0.160\xa0mA",
         "12 months",
     ):
-        assert told in page, told
+        assert words in page, words
 
 
 def test_it_tells_the_drift_with_its_interval_and_the_day_of_the_crossing(

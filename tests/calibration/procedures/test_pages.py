@@ -1,5 +1,5 @@
 """The editor of procedures: the next version by an approver, nothing typed lost, two at once
-told.
+refused.
 """
 
 from __future__ import annotations

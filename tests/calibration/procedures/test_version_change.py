@@ -71,16 +71,16 @@ def test_facts_are_named_and_lists_tell_only_what_came_or_went():
     assert str(change) == (
         "test points, what may be adjusted and when to stop and call for help changed"
     )
-    told = {fact.name: [(p.mark, p.text) for p in fact.pieces] for fact in change.facts}
-    assert told["test points"] == [
+    facts = {fact.name: [(p.mark, p.text) for p in fact.pieces] for fact in change.facts}
+    assert facts["test points"] == [
         ("removed", "0, 50, 100 %, rising and falling"),
         ("added", "0, 12.5 %"),
     ]
-    assert told["when to stop and call for help"] == [
+    assert facts["when to stop and call for help"] == [
         ("removed", "Gas alarm."),
         ("added", "Storm."),
     ]
-    assert told["what may be adjusted"] == [("removed", "zero"), ("removed", "span")]
+    assert facts["what may be adjusted"] == [("removed", "zero"), ("removed", "span")]
 
 
 def test_a_list_in_another_order_is_said():
@@ -90,8 +90,8 @@ def test_a_list_in_another_order_is_said():
 
 
 def test_words_are_marked_where_they_differ():
-    told = list(pieces("Bond it, below 1 Ω, then read.", "Bond it, below 0.5 Ω, then read."))
-    assert told == [
+    shown = list(pieces("Bond it, below 1 Ω, then read.", "Bond it, below 0.5 Ω, then read."))
+    assert shown == [
         Piece("", "Bond it, below"),
         Piece("removed", "1"),
         Piece("added", "0.5"),
@@ -101,9 +101,9 @@ def test_words_are_marked_where_they_differ():
 
 def test_what_is_told_gives_back_both_texts():
     old, new = "Wait until the product is still, 15 min.", "Wait 30 min after the transfer, still."
-    told = list(pieces(old, new))
-    assert " ".join(piece.text for piece in told if piece.mark != "added") == old
-    assert " ".join(piece.text for piece in told if piece.mark != "removed") == new
+    shown = list(pieces(old, new))
+    assert " ".join(piece.text for piece in shown if piece.mark != "added") == old
+    assert " ".join(piece.text for piece in shown if piece.mark != "removed") == new
 
 
 def test_a_removed_step_is_told_where_it_stood_and_numbers_are_those_of_each_version():

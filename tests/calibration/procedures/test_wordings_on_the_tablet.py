@@ -27,5 +27,5 @@ def test_the_tablet_shows_a_wording_for_the_same_devices(page, live_server):
     page.goto(f"{live_server.url}/sign-in/")
     elsewhere = {"devices": "", "transmitter": None, "site": 2}
     url = f"{live_server.url}/static/field/screens/asides.js"
-    told = page.evaluate(SHOWN, [url, [*CASES, elsewhere]])
-    assert told == [*(case["fits"] for case in CASES), False]
+    fitting = page.evaluate(SHOWN, [url, [*CASES, elsewhere]])
+    assert fitting == [*(case["fits"] for case in CASES), False]

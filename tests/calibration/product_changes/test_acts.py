@@ -63,7 +63,7 @@ def changed(by, **other) -> tuple[ProductChange, list[Job]]:
     return demands.change_product(Tank.objects.get(), by=by, **facts)
 
 
-def told() -> dict:
+def effects_shown() -> dict:
     return LedgerEntry.objects.filter(act="ask recalibration").first().details
 
 
@@ -90,9 +90,9 @@ def test_only_what_follows_the_product_is_asked_for_and_the_ledger_says_why_not(
     changed(planner)
     assert [job.point.tag for job in Job.objects.all()] == ["LT-101C"]
     assert "density 900.0 kg/m³ then and 917.0" in Job.objects.get().note.replace("\u00a0", " ")
-    assert told()["LT-101A"] == "radar: times an echo from the surface"
-    assert "whose draft moves" in told()["LT-101D"]
-    assert "LT-101E" not in told()
+    assert effects_shown()["LT-101A"] == "radar: times an echo from the surface"
+    assert "whose draft moves" in effects_shown()["LT-101D"]
+    assert "LT-101E" not in effects_shown()
 
 
 def test_a_point_out_of_service_is_left_alone(planner, tank):
@@ -106,7 +106,7 @@ def test_a_shift_under_a_tenth_of_the_tolerance_asks_for_nothing_but_is_told(pla
     almost = a_product(name="sunflower oil", permittivity=Decimal("3.052"), permittivity_c=40)
     changed(planner, product=almost, celsius=Decimal(40))
     assert not Job.objects.exists()
-    assert told() == {
+    assert effects_shown() == {
         "jobs": 0,
         "LT-101B": "+0.10 % of span when full, under a tenth of its tolerance: nothing asked",
     }
@@ -149,7 +149,7 @@ def test_a_change_told_late_asks_for_nothing_where_it_was_calibrated_since(
     point = hung("LT-101B")
     an_approved_record(point, by=technician, approved_by=approver, done_on=TODAY)
     assert changed(planner, on=TODAY - DAY)[1] == []
-    assert told()["LT-101B"] == "calibrated since, on 2026-11-02"
+    assert effects_shown()["LT-101B"] == "calibrated since, on 2026-11-02"
 
 
 def test_a_calibration_by_simulated_output_tells_nothing_of_the_product(
@@ -205,9 +205,9 @@ def test_several_changes_count_from_what_the_point_was_calibrated_on(
     changed(planner, on=TODAY - 3 * DAY)
     olein = a_product()
     changed(planner, product=olein, celsius=Decimal(40), on=TODAY - DAY)  # back again
-    assert told()["LT-101B"].startswith("0.00 % of span when full, under a tenth")
+    assert effects_shown()["LT-101B"].startswith("0.00 % of span when full, under a tenth")
     changed(planner, product=soybean_oil(), celsius=Decimal(25), on=TODAY)
-    assert "+4.88 %" in told()["LT-101B"]
+    assert "+4.88 %" in effects_shown()["LT-101B"]
 
 
 def test_a_transmitter_without_a_record_counts_from_what_stood_there_when_it_was_hung(
@@ -216,7 +216,7 @@ def test_a_transmitter_without_a_record_counts_from_what_stood_there_when_it_was
     hung("LT-101B")
     changed(planner)
     changed(planner, product=a_product(), celsius=Decimal(40))  # back again, with nobody there
-    assert told()["LT-101B"].startswith("0.00 % of span when full, under a tenth")
+    assert effects_shown()["LT-101B"].startswith("0.00 % of span when full, under a tenth")
     job = Job.objects.get()  # what was asked for stays asked; it is the planner's to cancel
     assert job.shift_percent == pytest.approx(0.0)
     assert job.note.endswith(
@@ -359,14 +359,14 @@ def test_of_two_planners_at_once_one_is_told_and_each_point_is_asked_once(planne
     seen = Tank.objects.get()
     facts = {"on": TODAY, "why": "A ship.", "by": planner, "at": NOON}
     oils = [soybean_oil(), a_product(name="sunflower oil", permittivity=Decimal("3.13"))]
-    told = outcomes(
+    outcome = outcomes(
         *[
             lambda oil=oil: demands.change_product(seen, product=oil, celsius=Decimal(25), **facts)
             for oil in oils
         ]
     )
-    assert told[1] == "done"
-    assert told[0].startswith("Somebody else has changed what T-101 holds")
+    assert outcome[1] == "done"
+    assert outcome[0].startswith("Somebody else has changed what T-101 holds")
     assert (ProductChange.objects.count(), Job.objects.count()) == (1, 1)
 
 
@@ -382,11 +382,11 @@ def test_two_looks_at_once_and_a_technician_who_starts_make_one_job(planner, tec
         by=planner,
         at=NOON,
     )
-    told = outcomes(
+    outcome = outcomes(
         lambda: demands.raise_for(change, by=planner, at=NOON),
         lambda: demands.raise_waiting(at=NOON),
         lambda: jobs.start(point, by=technician),
     )
-    assert told == ["done"] * 3
+    assert outcome == ["done"] * 3
     job = Job.objects.get()
     assert (job.note.count("soybean oil in"), job.technician) == (1, technician)

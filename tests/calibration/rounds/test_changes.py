@@ -136,11 +136,11 @@ def test_a_point_of_another_site_or_a_stop_already_is_not_added(made, planner):
 @pytest.mark.django_db(transaction=True)
 def test_two_planners_who_move_at_once_both_do(made, planner):
     for _ in range(3):
-        told = outcomes(
+        outcome = outcomes(
             lambda: rounds.move(stop(made, "LT-1"), up=False, by=planner),
             lambda: rounds.move(stop(made, "LT-3"), up=True, by=planner),
         )
-        assert told == ["done", "done"]
+        assert outcome == ["done", "done"]
         assert set(tags(made)) == {"LT-1", "LT-2", "LT-3"}
 
 

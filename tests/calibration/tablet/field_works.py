@@ -24,12 +24,12 @@ PASSWORD = "correct horse"
 def a_pack_job(job: Job, *, by: Person, at: dt.datetime) -> dict[str, Any]:
     """The job as the pack of ``by`` tells it, and when the pack was made."""
     made = pack(by=by, at=at)
-    told = next(one for one in made["jobs"] if one["id"] == job.pk)
-    return told | {"made_at": made["made_at"]}
+    packed = next(one for one in made["jobs"] if one["id"] == job.pk)
+    return packed | {"made_at": made["made_at"]}
 
 
 def a_content(
-    told: dict[str, Any],
+    packed: dict[str, Any],
     *,
     found: list[float] | None = None,
     left: list[float] | None = None,
@@ -38,10 +38,10 @@ def a_content(
 ) -> dict[str, Any]:
     """What the tablet would sign: every step done, five points up and down, one standard."""
     version = a_procedure()
-    standard = ReferenceStandard.objects.filter(site=told["site"]).first()
+    standard = ReferenceStandard.objects.filter(site=packed["site"]).first()
     standard = standard or a_certified_standard()
     found = [0.1] * 9 if found is None else found
-    ends = {"lower": told["register"]["lower"], "upper": told["register"]["upper"]}
+    ends = {"lower": packed["register"]["lower"], "upper": packed["register"]["upper"]}
     rows = [
         *a_run(found[:1] or [0.1], "as it stands", **ends),
         *a_run(found, **ends),
@@ -51,11 +51,11 @@ def a_content(
     return {
         "format": 1,
         "submission": str(uuid.uuid4()),
-        "job": told["id"],
-        "register": told["register"],
-        "register_sha": told["register_sha"],
-        "pack_made_at": told["made_at"],
-        "transmitter": told["transmitter"] and told["transmitter"]["id"],
+        "job": packed["id"],
+        "register": packed["register"],
+        "register_sha": packed["register_sha"],
+        "pack_made_at": packed["made_at"],
+        "transmitter": packed["transmitter"] and packed["transmitter"]["id"],
         "procedure_version": version.pk,
         "way": version.way,
         "done_on": at.date().isoformat(),

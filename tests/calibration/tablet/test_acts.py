@@ -39,14 +39,14 @@ DAY = dt.timedelta(days=1)
 
 
 @pytest.fixture
-def told(job, technician, now):
+def packed(job, technician, now):
     return a_pack_job(job, by=technician, at=now)
 
 
 @pytest.fixture
-def signed(told, technician, now):
+def signed(packed, technician, now):
     """A signed content, ready to be sent."""
-    content = a_content(told, at=now)
+    content = a_content(packed, at=now)
     sign(content, by=technician, at=now)
     return content
 
@@ -56,8 +56,8 @@ def what(work: FieldWork) -> set[str]:
 
 
 # ---- signing ----
-def test_signing_keeps_hash_clock_and_tablet_and_enters_one_line(told, technician, now):
-    content = a_content(told, at=now)
+def test_signing_keeps_hash_clock_and_tablet_and_enters_one_line(packed, technician, now):
+    content = a_content(packed, at=now)
     done = sign(content, by=technician, at=now, ahead=dt.timedelta(seconds=400))
     work = FieldWork.objects.get()
     assert done.signed == [work.submission]
@@ -89,15 +89,15 @@ def test_anothers_work_is_neither_signed_nor_touched(signed, second_technician, 
     assert FieldWork.objects.get().person.username == "tquillane"
 
 
-def test_a_job_out_of_sight_is_not_signed_for(told, outsider, now):
-    done = sign(a_content(told, at=now), by=outsider, at=now)
+def test_a_job_out_of_sight_is_not_signed_for(packed, outsider, now):
+    done = sign(a_content(packed, at=now), by=outsider, at=now)
     assert "not one at which you may calibrate" in done.refused[0][1]
     assert not FieldWork.objects.exists()
 
 
-def test_who_calibrates_nowhere_signs_nothing(told, planner, now):
+def test_who_calibrates_nowhere_signs_nothing(packed, planner, now):
     with pytest.raises(NotAllowed):
-        sign(a_content(told, at=now), by=planner, at=now)
+        sign(a_content(packed, at=now), by=planner, at=now)
 
 
 def test_the_database_keeps_a_signed_work_as_it_was_signed(signed):
@@ -111,8 +111,8 @@ def test_the_database_keeps_a_signed_work_as_it_was_signed(signed):
 
 
 # ---- receiving ----
-def test_a_sent_work_becomes_a_record_with_times_steps_and_source(told, technician, now):
-    content = a_content(told, at=now, found=[0.7] * 9, left=[0.05] * 9, adjust_reason="")
+def test_a_sent_work_becomes_a_record_with_times_steps_and_source(packed, technician, now):
+    content = a_content(packed, at=now, found=[0.7] * 9, left=[0.05] * 9, adjust_reason="")
     content["steps"][1] |= {"done_at": None, "skipped_why": "no dip hatch"}
     content["steps"][2] |= {
         "answers": [{"label": "loop", "value": "12", "unit": "mA"}],
@@ -135,9 +135,14 @@ def test_a_sent_work_becomes_a_record_with_times_steps_and_source(told, technici
     assert (entry.details["from"], entry.details["work"]) == ("tablet", work.pk)
 
 
-def test_why_it_was_adjusted_within_the_limit_stands_in_the_note(told, technician, now):
+def test_why_it_was_adjusted_within_the_limit_stands_in_the_note(packed, technician, now):
     content = a_content(
-        told, at=now, found=[0.2] * 9, left=[0] * 9, note="windy", adjust_reason="asked by quality"
+        packed,
+        at=now,
+        found=[0.2] * 9,
+        left=[0] * 9,
+        note="windy",
+        adjust_reason="asked by quality",
     )
     sign(content, by=technician, at=now)
     receive(content, by=technician, at=now)
@@ -155,9 +160,9 @@ def test_sending_again_gives_the_same_and_enters_nothing(signed, technician, now
     assert (Calibration.objects.count(), LedgerEntry.objects.count()) == (1, before)
 
 
-def test_what_was_not_signed_is_not_taken_in(told, technician, second_technician, signed, now):
+def test_what_was_not_signed_is_not_taken_in(packed, technician, second_technician, signed, now):
     with pytest.raises(NotSigned):
-        receive(a_content(told, at=now), by=technician, at=now)
+        receive(a_content(packed, at=now), by=technician, at=now)
     with pytest.raises(NotSigned):
         receive(signed, by=second_technician, at=now)
     with pytest.raises(NotAsSigned):
@@ -292,9 +297,9 @@ NO_LEVEL = {"applied": None, "no_level_reason": "storm"}
     ],
 )
 def test_what_cannot_become_a_record_is_set_aside_with_the_reason(
-    spoil, said, told, technician, now
+    spoil, said, packed, technician, now
 ):
-    content = a_content(told, at=now)
+    content = a_content(packed, at=now)
     spoil(content)
     sign(content, by=technician, at=now)
     work = receive(content, by=technician, at=now)
@@ -304,8 +309,8 @@ def test_what_cannot_become_a_record_is_set_aside_with_the_reason(
     assert not Calibration.objects.exists()
 
 
-def test_a_failure_where_no_level_was_known_becomes_a_failed_record(told, technician, now):
-    content = a_content(told, at=now, no_as_found_reason="it does not start")
+def test_a_failure_where_no_level_was_known_becomes_a_failed_record(packed, technician, now):
+    content = a_content(packed, at=now, no_as_found_reason="it does not start")
     content["readings"] = [content["readings"][0] | NO_LEVEL | {"observed": "3.40"}]
     sign(content, by=technician, at=now)
     work = receive(content, by=technician, at=now)
@@ -316,8 +321,8 @@ def test_a_failure_where_no_level_was_known_becomes_a_failed_record(told, techni
     assert (record.found_verdict, record.left_verdict) == ("fail", "fail")
 
 
-def test_computed_values_are_cut_to_the_digits_that_are_kept(told, technician, now):
-    content = a_content(told, at=now)
+def test_computed_values_are_cut_to_the_digits_that_are_kept(packed, technician, now):
+    content = a_content(packed, at=now)
     content["readings"][1] |= {"origin": "computed", "observed": "4.0160000001"}
     sign(content, by=technician, at=now)
     receive(content, by=technician, at=now)
@@ -327,9 +332,9 @@ def test_computed_values_are_cut_to_the_digits_that_are_kept(told, technician, n
 
 # ---- clocks ----
 @pytest.mark.parametrize("days", [-30, -2, -1, 1, 2, 30])
-def test_a_tablet_days_off_is_stored_on_the_server_s_day(days, told, technician, now):
+def test_a_tablet_days_off_is_stored_on_the_server_s_day(days, packed, technician, now):
     clock = now + days * DAY
-    content = a_content(told, at=clock)
+    content = a_content(packed, at=clock)
     sign(content, by=technician, at=now, ahead=days * DAY)
     work = receive(content, by=technician, at=now)
     record = Calibration.objects.get()
@@ -337,30 +342,30 @@ def test_a_tablet_days_off_is_stored_on_the_server_s_day(days, told, technician,
     assert record.readings.first().read_at == clock  # the claim stays as it was made
 
 
-def test_a_tablet_hours_off_on_the_same_day_is_stored_without_a_word(told, technician, now):
+def test_a_tablet_hours_off_on_the_same_day_is_stored_without_a_word(packed, technician, now):
     noon = now.replace(hour=12, minute=0)
-    told["made_at"] = (noon - dt.timedelta(hours=1)).isoformat()
+    packed["made_at"] = (noon - dt.timedelta(hours=1)).isoformat()
     hours = dt.timedelta(hours=3)
-    content = a_content(told, at=noon + hours)
+    content = a_content(packed, at=noon + hours)
     sign(content, by=technician, at=noon, ahead=hours)
     work = receive(content, by=technician, at=noon)
     assert (work.state, work.troubles) == ("stored", [])
     assert work.skew_seconds == pytest.approx(hours.total_seconds())
 
 
-def test_a_day_that_cannot_be_told_is_left_to_a_person(told, technician, now):
+def test_a_day_that_cannot_be_told_is_left_to_a_person(packed, technician, now):
     """Clock two days ahead, the pack fetched three days ago: it may have been any of four days."""
-    told["made_at"] = (now - 3 * DAY).isoformat()
-    content = a_content(told, at=now + DAY)
+    packed["made_at"] = (now - 3 * DAY).isoformat()
+    content = a_content(packed, at=now + DAY)
     sign(content, by=technician, at=now, ahead=2 * DAY)
     work = receive(content, by=technician, at=now)
     assert (work.state, what(work)) == ("set aside", {"day"})
     assert "most likely on" in work.troubles[0]["said"]
 
 
-def test_work_of_two_days_ago_keeps_its_day_where_the_clock_is_right(told, technician, now):
-    told["made_at"] = (now - 3 * DAY).isoformat()
-    content = a_content(told, at=now - 2 * DAY)
+def test_work_of_two_days_ago_keeps_its_day_where_the_clock_is_right(packed, technician, now):
+    packed["made_at"] = (now - 3 * DAY).isoformat()
+    content = a_content(packed, at=now - 2 * DAY)
     sign(content, by=technician, at=now)
     receive(content, by=technician, at=now)
     assert Calibration.objects.get().done_on == (now - 2 * DAY).date()
@@ -377,14 +382,14 @@ def test_twenty_repeats_at_once_store_one_record(signed, technician, now):
 
 @pytest.mark.django_db(transaction=True)
 def test_a_photo_that_comes_six_times_at_once_is_kept_once(
-    told, technician, now, settings, tmp_path
+    packed, technician, now, settings, tmp_path
 ):
     settings.DATA = tmp_path
     target = io.BytesIO()
     Image.new("RGB", (40, 30), "white").save(target, "PNG")
     picture = target.getvalue()
     sha = sha_of(picture)
-    content = a_content(told, at=now, photos=[{"sha256": sha, "step": 1}])
+    content = a_content(packed, at=now, photos=[{"sha256": sha, "step": 1}])
     sign(content, by=technician, at=now)
     work = uuid.UUID(content["submission"])
     got = at_once(*[lambda: field.keep_photo(work, sha, picture, by=technician, at=now)] * 6)
@@ -393,8 +398,8 @@ def test_a_photo_that_comes_six_times_at_once_is_kept_once(
 
 
 @pytest.mark.django_db(transaction=True)
-def test_signing_at_once_makes_one_signature(told, technician, now):
-    content = a_content(told, at=now)
+def test_signing_at_once_makes_one_signature(packed, technician, now):
+    content = a_content(packed, at=now)
     got = at_once(*[lambda: sign(content, by=technician, at=now)] * 8)
     assert [len(done.signed) for done in got] == [1] * 8
     assert FieldWork.objects.count() == 1

@@ -90,20 +90,20 @@ def test_a_returned_job_brings_its_reason_and_the_last_record(technician, approv
     last = an_approved_record(point, by=technician, approved_by=approver)
     record = a_record(point, by=technician)
     approval_acts.send_back(record, reason="third point missing", by=approver, at=now)
-    told = pack(by=technician, at=now)["jobs"][0]
-    assert (told["state"], told["return_reason"]) == ("returned", "third point missing")
-    assert (told["last"]["id"], told["last"]["found_verdict"]) == (last.pk, "pass")
+    packed = pack(by=technician, at=now)["jobs"][0]
+    assert (packed["state"], packed["return_reason"]) == ("returned", "third point missing")
+    assert (packed["last"]["id"], packed["last"]["found_verdict"]) == (last.pk, "pass")
 
 
 def test_a_job_tells_its_register_and_a_mark_that_moves_with_it(technician, now):
     job = a_job(an_equipped_point(upper=Decimal("8.30")), by=technician)
-    told = pack(by=technician, at=now)["jobs"][0]
-    assert told["register"]["upper"] == "8.3"
-    assert told["register"]["tolerance_percent"] == 1.0
-    assert told["transmitter"]["serial"] == told["register"]["serial"]
-    assert told["register_sha"] == register_sha(told["register"])
-    again = json.loads(json.dumps(told["register"]))
-    assert register_sha(again) == told["register_sha"]
+    packed = pack(by=technician, at=now)["jobs"][0]
+    assert packed["register"]["upper"] == "8.3"
+    assert packed["register"]["tolerance_percent"] == 1.0
+    assert packed["transmitter"]["serial"] == packed["register"]["serial"]
+    assert packed["register_sha"] == register_sha(packed["register"])
+    again = json.loads(json.dumps(packed["register"]))
+    assert register_sha(again) == packed["register_sha"]
     point = job.point
     for field, value in (
         ("upper", Decimal("8.31")),
@@ -113,11 +113,13 @@ def test_a_job_tells_its_register_and_a_mark_that_moves_with_it(technician, now)
         before = getattr(point, field)
         setattr(point, field, value)
         point.save()
-        assert pack(by=technician, at=now)["jobs"][0]["register_sha"] != told["register_sha"], field
+        assert pack(by=technician, at=now)["jobs"][0]["register_sha"] != packed["register_sha"], (
+            field
+        )
         setattr(point, field, before)
         point.save()
     hung = point.installations.get().transmitter
-    assert register_sha(register_columns(point, hung)) == told["register_sha"]
+    assert register_sha(register_columns(point, hung)) == packed["register_sha"]
 
 
 def test_procedures_bring_their_steps_and_the_site_s_own_wording(technician, procedure, now):
@@ -132,13 +134,13 @@ def test_procedures_bring_their_steps_and_the_site_s_own_wording(technician, pro
             text="Hold the left key for 3 s; the lamp blinks.",
         )
     made = pack(by=technician, at=now)
-    told = made["procedures"][str(procedure.pk)]
+    packed = made["procedures"][str(procedure.pk)]
     assert made["jobs"][0]["procedures"] == [procedure.pk]
-    assert told["percents"] == ["0", "25", "50", "75", "100"]
-    assert [s["text"] for s in told["steps"]] == [s.text for s in procedure.steps.all()]
-    assert told["steps"][0]["asks"] == []
+    assert packed["percents"] == ["0", "25", "50", "75", "100"]
+    assert [s["text"] for s in packed["steps"]] == [s.text for s in procedure.steps.all()]
+    assert packed["steps"][0]["asks"] == []
     if step.key:
-        assert told["steps"][0]["wordings"][0]["devices"] == "R4"
+        assert packed["steps"][0]["wordings"][0]["devices"] == "R4"
 
 
 def test_the_kit_says_what_serves_and_how_good_the_test_is(technician, now):
@@ -170,10 +172,10 @@ def test_the_kit_says_what_serves_and_how_good_the_test_is(technician, now):
     assert "certified for 0 to 10 mA" in kit[str(small.pk)]["why"]
     assert "not used for" in kit[str(weights.pk)]["why"]
     assert "certified for 0 to 5 m" in kit[str(tape.pk)]["why"]
-    told = {one["name"]: one for one in made["standards"]}
-    assert set(told) == {"MM-01", "MM-02", "MM-03", "WT-01", "DT-01"}
-    assert (told["MM-01"]["mine"], told["MM-02"]["mine"]) == (True, False)
-    assert told["MM-01"]["certificates"][0]["high"] == "30"
+    packed = {one["name"]: one for one in made["standards"]}
+    assert set(packed) == {"MM-01", "MM-02", "MM-03", "WT-01", "DT-01"}
+    assert (packed["MM-01"]["mine"], packed["MM-02"]["mine"]) == (True, False)
+    assert packed["MM-01"]["certificates"][0]["high"] == "30"
 
 
 def test_the_kit_is_told_for_each_way_that_may_be_chosen(technician, now):
@@ -219,14 +221,14 @@ def test_the_kit_s_ratio_is_that_of_the_whole_budget(technician, kind, unit, way
     )
     version = a_procedure(f"by-{kind}".replace(" ", "-"), way)
     job = a_job(an_equipped_point(procedure_key=version.procedure.key), by=technician)
-    told = pack(by=technician, at=now)["jobs"][0]["kit"][str(standard.pk)]
+    packed = pack(by=technician, at=now)["jobs"][0]["kit"][str(standard.pk)]
     middle = ReadingEntry("as found", 1, Decimal("4.3"), Decimal(12))
     hung = job.point.installations.get().transmitter
     setup = Setup(job.point, hung, way, [(standard, row)])
     uncertainty = uncertainty_of(setup, [middle])
     expected = job.point.limits.percent / float(uncertainty.expanded[0])
-    assert told["fits"], told
-    assert told["tur"] == pytest.approx(expected, abs=0.006)
+    assert packed["fits"], packed
+    assert packed["tur"] == pytest.approx(expected, abs=0.006)
 
 
 def test_the_key_is_made_once_and_stands_nowhere_else(technician, second_technician, now):

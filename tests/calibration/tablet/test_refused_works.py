@@ -22,17 +22,17 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def told(job, technician, now):
+def packed(job, technician, now):
     return a_pack_job(job, by=technician, at=now)
 
 
-def set_aside(told, *, by, at, **more) -> FieldWork:
-    content = a_content(told, at=at, standards=[], **more)
+def set_aside(packed, *, by, at, **more) -> FieldWork:
+    content = a_content(packed, at=at, standards=[], **more)
     sign(content, by=by, at=at)
     return receive(content, by=by, at=at)
 
 
-def test_a_version_that_was_never_published_makes_no_record(told, technician, now):
+def test_a_version_that_was_never_published_makes_no_record(packed, technician, now):
     published = a_procedure()
     draft = ProcedureVersion.objects.get(pk=published.pk)
     draft.pk, draft.number, draft.published_on = None, 2, None
@@ -47,7 +47,7 @@ def test_a_version_that_was_never_published_makes_no_record(told, technician, no
             stage=step.stage,
             asks=[],
         )
-    content = a_content(told, at=now, procedure_version=draft.pk)
+    content = a_content(packed, at=now, procedure_version=draft.pk)
     sign(content, by=technician, at=now)
     work = receive(content, by=technician, at=now)
     assert work.state == "set aside"
@@ -56,9 +56,9 @@ def test_a_version_that_was_never_published_makes_no_record(told, technician, no
 
 
 @pytest.mark.django_db(transaction=True)
-def test_of_two_repeats_at_once_one_is_new_and_the_work_is_set_aside_once(told, technician, now):
+def test_of_two_repeats_at_once_one_is_new_and_the_work_is_set_aside_once(packed, technician, now):
     for _ in range(3):
-        content = a_content(told, at=now, standards=[])
+        content = a_content(packed, at=now, standards=[])
         sign(content, by=technician, at=now)
         submission, text = uuid.UUID(content["submission"]), text_of(content)
         got = at_once(
@@ -70,8 +70,8 @@ def test_of_two_repeats_at_once_one_is_new_and_the_work_is_set_aside_once(told, 
         assert LedgerEntry.objects.filter(act="set work aside", subject_id=work.pk).count() == 1
 
 
-def test_one_of_several_works_is_settled_and_the_others_wait(told, technician, planner, now):
-    first = set_aside(told, by=technician, at=now)
+def test_one_of_several_works_is_settled_and_the_others_wait(packed, technician, planner, now):
+    first = set_aside(packed, by=technician, at=now)
     other_job = a_job(an_equipped_point("LT-102A"), by=technician)
     other = set_aside(a_pack_job(other_job, by=technician, at=now), by=technician, at=now)
     done = settle(first, as_record=False, why="done again", by=planner, at=now)
@@ -82,9 +82,9 @@ def test_one_of_several_works_is_settled_and_the_others_wait(told, technician, p
 
 # ---- settled: which job the record goes to ----
 @pytest.fixture
-def aside(job, told, technician, planner, now) -> FieldWork:
+def aside(job, packed, technician, planner, now) -> FieldWork:
     """Its job was cancelled while the tablet was away."""
-    content = a_content(told, at=now)
+    content = a_content(packed, at=now)
     sign(content, by=technician, at=now)
     jobs.cancel(job, why="not needed", by=planner)
     return receive(content, by=technician, at=now)

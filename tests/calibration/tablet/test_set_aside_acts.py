@@ -167,11 +167,11 @@ def test_beside_a_record_that_waits_it_waits_too(
 
 
 def test_a_person_says_the_day_that_the_clock_could_not(job, technician, planner, now):
-    told = a_pack_job(job, by=technician, at=now) | {
+    packed = a_pack_job(job, by=technician, at=now) | {
         "made_at": (now - dt.timedelta(days=3)).isoformat()
     }
     ahead = dt.timedelta(days=2)
-    content = a_content(told, at=now + dt.timedelta(days=1))
+    content = a_content(packed, at=now + dt.timedelta(days=1))
     sign(content, by=technician, at=now, ahead=ahead)
     work = receive(content, by=technician, at=now)
     yesterday = now.date() - dt.timedelta(days=1)

@@ -1,4 +1,4 @@
-"""Works set aside, as pages: both versions side by side, settling, and where they are told of."""
+"""Works set aside, as pages: both versions side by side, settling, and where they are named."""
 
 from __future__ import annotations
 

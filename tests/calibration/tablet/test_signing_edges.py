@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def told(job, technician, now):
+def packed(job, technician, now):
     return a_pack_job(job, by=technician, at=now)
 
 
@@ -105,8 +105,8 @@ def test_two_tablets_at_once_get_one_key(technician, now):
 
 
 # ---- received ----
-def test_a_stored_work_says_what_became_of_it_and_when_it_came(told, technician, now):
-    content = a_content(told, at=now)
+def test_a_stored_work_says_what_became_of_it_and_when_it_came(packed, technician, now):
+    content = a_content(packed, at=now)
     sign(content, by=technician, at=now)
     submission, text = uuid.UUID(content["submission"]), text_of(content)
     later = now + dt.timedelta(minutes=1)
@@ -127,8 +127,8 @@ def test_what_cannot_be_read_is_new_once(job, technician, now):
     assert field.receive(submission, text, by=technician, at=now)[1] is False
 
 
-def test_what_is_set_aside_enters_its_job_and_reasons(told, technician, now):
-    content = a_content(told, at=now, standards=[])
+def test_what_is_set_aside_enters_its_job_and_reasons(packed, technician, now):
+    content = a_content(packed, at=now, standards=[])
     sign(content, by=technician, at=now)
     work = receive(content, by=technician, at=now)
     entry = LedgerEntry.objects.get(act="set work aside")

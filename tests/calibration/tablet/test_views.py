@@ -48,22 +48,22 @@ def tablet(technician, sign_in) -> Client:
 
 
 @pytest.fixture
-def told(job, technician, now):
+def packed(job, technician, now):
     return a_pack_job(job, by=technician, at=now)
 
 
 @pytest.fixture
-def content(told, now):
-    return a_content(told, at=now)
+def content(packed, now):
+    return a_content(packed, at=now)
 
 
 # ---- who ----
 def test_who_tells_the_session_the_token_and_the_clock(tablet, technician):
     answer = tablet.get("/field/who/")
-    told = answer.json()
-    assert told["person"] == {"id": technician.pk, "name": "T. Quillane", "username": "tquillane"}
-    assert len(told["csrf"]) == 64
-    assert abs(dt.datetime.fromisoformat(told["now"]) - timezone.now()) < dt.timedelta(seconds=20)
+    packed = answer.json()
+    assert packed["person"] == {"id": technician.pk, "name": "T. Quillane", "username": "tquillane"}
+    assert len(packed["csrf"]) == 64
+    assert abs(dt.datetime.fromisoformat(packed["now"]) - timezone.now()) < dt.timedelta(seconds=20)
     assert "no-store" in answer.headers["Cache-Control"]
 
 
@@ -71,10 +71,10 @@ def test_who_answers_the_signed_out_too(client):
     assert client.get("/field/who/").json()["person"] is None
 
 
-def test_the_token_of_who_lets_a_send_through(technician, told, now):
+def test_the_token_of_who_lets_a_send_through(technician, packed, now):
     client = Client(enforce_csrf_checks=True)
     client.force_login(technician, backend="django.contrib.auth.backends.ModelBackend")
-    content = a_content(told, at=now)
+    content = a_content(packed, at=now)
     body = {
         "password": PASSWORD,
         "device": "Tablet 3",
@@ -166,15 +166,15 @@ def test_a_signed_work_is_stored_once_and_tells_what_happens_next(tablet, conten
     assert (first.status_code, again.status_code) == (201, 200), first.json()
     record = Calibration.objects.get()
     assert first.json() == again.json()
-    told = first.json()
-    assert (told["state"], told["record"], told["url"]) == (
+    packed = first.json()
+    assert (packed["state"], packed["record"], packed["url"]) == (
         "stored",
         record.pk,
         f"/records/{record.pk}/",
     )
-    assert (told["found"]["verdict"], told["rule"]) == ("pass", "simple acceptance")
+    assert (packed["found"]["verdict"], packed["rule"]) == ("pass", "simple acceptance")
     due = record.done_on.replace(year=record.done_on.year + 1)
-    assert told["next"] == {
+    assert packed["next"] == {
         "approvers": [approver.name],
         "due_on": due.isoformat(),
         "moves_due": True,
@@ -185,16 +185,16 @@ def test_a_signed_work_is_stored_once_and_tells_what_happens_next(tablet, conten
         "±0.50\N{NO-BREAK SPACE}% of span; "
         "nothing was adjusted.",
     }
-    assert told["photos_missing"] == []
+    assert packed["photos_missing"] == []
 
 
-def test_what_happens_next_holds_once_it_is_approved(tablet, told, approver, technician, now):
+def test_what_happens_next_holds_once_it_is_approved(tablet, packed, approver, technician, now):
     """Out of tolerance as found: a finding opens. The due date is the one that the approval then
     gives.
     """
     from calibration.approval import acts as approval_acts
 
-    content = a_content(told, at=now, found=[1.4] * 9, left=[0] * 9)
+    content = a_content(packed, at=now, found=[1.4] * 9, left=[0] * 9)
     sign(tablet, content, at=now)
     after = send(tablet, content).json()["next"]
     record = Calibration.objects.get()
@@ -252,8 +252,8 @@ def test_not_signed_not_mine_and_not_the_same_are_told_apart(
 
 
 @pytest.mark.parametrize("left", [None, [0.05] * 9])
-def test_a_submit_takes_fifteen_queries(tablet, told, approver, now, left):
-    content = a_content(told, at=now, found=[0.7] * 9, left=left)
+def test_a_submit_takes_fifteen_queries(tablet, packed, approver, now, left):
+    content = a_content(packed, at=now, found=[0.7] * 9, left=left)
     sign(tablet, content, at=now)
     with CaptureQueriesContext(connection) as asked:
         assert send(tablet, content).status_code == 201
@@ -278,7 +278,7 @@ def data(tmp_path, settings) -> Path:
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
 def test_a_named_photo_is_encoded_anew_and_shown_to_the_site(
-    kind, data, tablet, told, now, auditor, outsider, sign_in
+    kind, data, tablet, packed, now, auditor, outsider, sign_in
 ):
     place = Image.Exif()
     place[0x8825] = {1: "N", 2: (53.0, 1.0, 2.0)}
@@ -290,7 +290,7 @@ def test_a_named_photo_is_encoded_anew_and_shown_to_the_site(
         "taken_at": now.isoformat(),
         "type": "image/jpeg",
     }
-    content = a_content(told, at=now, photos=[named])
+    content = a_content(packed, at=now, photos=[named])
     sign(tablet, content, at=now)
     assert send(tablet, content).json()["photos_missing"] == [sha_of(picture)]
     assert [put(tablet, content, picture).status_code for _ in range(2)] == [201, 200]
@@ -313,9 +313,9 @@ def test_a_named_photo_is_encoded_anew_and_shown_to_the_site(
     assert photo.sha256 not in "".join(names)
 
 
-def test_a_large_photo_is_kept_smaller(data, tablet, told, now):
+def test_a_large_photo_is_kept_smaller(data, tablet, packed, now):
     picture = a_picture(size=(5000, 300))
-    content = a_content(told, at=now, photos=[{"sha256": sha_of(picture), "step": 1}])
+    content = a_content(packed, at=now, photos=[{"sha256": sha_of(picture), "step": 1}])
     sign(tablet, content, at=now)
     send(tablet, content)
     assert put(tablet, content, picture).status_code == 201
@@ -324,9 +324,9 @@ def test_a_large_photo_is_kept_smaller(data, tablet, told, now):
         assert kept.width == 2560
 
 
-def test_a_photo_may_come_before_the_content_and_finds_its_step(data, tablet, told, now):
+def test_a_photo_may_come_before_the_content_and_finds_its_step(data, tablet, packed, now):
     picture = a_picture()
-    content = a_content(told, at=now, photos=[{"sha256": sha_of(picture), "step": 2}])
+    content = a_content(packed, at=now, photos=[{"sha256": sha_of(picture), "step": 2}])
     assert put(tablet, content, picture).status_code == 403  # not signed yet
     sign(tablet, content, at=now)
     assert put(tablet, content, picture).status_code == 201
@@ -355,9 +355,9 @@ def bomb() -> bytes:
     ],
 )
 def test_what_is_no_photo_of_the_work_is_not_kept(
-    picture, sha, status, said, data, tablet, told, now
+    picture, sha, status, said, data, tablet, packed, now
 ):
-    content = a_content(told, at=now, photos=[{"sha256": sha_of(picture), "step": 1}])
+    content = a_content(packed, at=now, photos=[{"sha256": sha_of(picture), "step": 1}])
     sign(tablet, content, at=now)
     send(tablet, content)
     answer = put(tablet, content, picture, sha=sha)
@@ -366,10 +366,10 @@ def test_what_is_no_photo_of_the_work_is_not_kept(
 
 
 def test_another_s_photo_and_another_s_bytes_are_refused(
-    data, tablet, told, now, second_technician, sign_in
+    data, tablet, packed, now, second_technician, sign_in
 ):
     picture, other = a_picture(), a_picture()
-    content = a_content(told, at=now, photos=[{"sha256": sha_of(picture), "step": 1}])
+    content = a_content(packed, at=now, photos=[{"sha256": sha_of(picture), "step": 1}])
     sign(tablet, content, at=now)
     assert put(sign_in(second_technician), content, picture).status_code == 403
     assert put(tablet, content, other, sha=sha_of(picture)).status_code == 422
@@ -384,11 +384,13 @@ def test_a_work_holds_forty_photos(data, tablet, content, now, monkeypatch):
 
 
 # ---- what the pages show ----
-def test_the_record_shows_steps_times_clock_and_tablet(data, tablet, told, now, approver, sign_in):
+def test_the_record_shows_steps_times_clock_and_tablet(
+    data, tablet, packed, now, approver, sign_in
+):
     picture = a_picture()
     ahead = dt.timedelta(minutes=9)
     content = a_content(
-        told,
+        packed,
         at=now + ahead,
         done_on=now.date().isoformat(),
         photos=[{"sha256": sha_of(picture), "step": 2}],
@@ -421,8 +423,8 @@ def test_the_record_shows_steps_times_clock_and_tablet(data, tablet, told, now, 
         assert len(asked) <= 12, [q["sql"][:80] for q in asked]
 
 
-def test_a_clock_within_five_minutes_is_not_mentioned(tablet, told, now):
-    content = a_content(told, at=now)
+def test_a_clock_within_five_minutes_is_not_mentioned(tablet, packed, now):
+    content = a_content(packed, at=now)
     sign(tablet, content, at=now + dt.timedelta(minutes=4))
     page = tablet.get(send(tablet, content).json()["url"]).content.decode()
     assert "clock off" not in page

@@ -27,13 +27,13 @@ def nothing_stored() -> bool:
 
 
 def test_mixed_errors_are_all_told(tank, planner):
-    told = reasons(sent("mixed-errors.csv", planner))
-    assert [(row, column) for row, column, _ in told] == [
+    outcome = reasons(sent("mixed-errors.csv", planner))
+    assert [(row, column) for row, column, _ in outcome] == [
         (2, "LRV (m)"), (3, "URV (m)"), (4, "LRV (m)"), (5, "URV (m)"), (6, "tolerance"),
         (7, "interval (months)"), (8, "installed"), (9, "installed"), (10, "tag"), (11, "principle"),
         (12, "tank"), (13, "serial"), (14, "LRV (m)"), (15, "LRV (m)"),
     ]  # fmt: skip
-    said = {row: reason for row, _, reason in told}
+    said = {row: reason for row, _, reason in outcome}
     assert "write 0.3 with a point" in said[2]
     assert "too large" in said[3]
     assert "no finite number" in said[4]
@@ -47,8 +47,8 @@ def test_mixed_errors_are_all_told(tank, planner):
 
 
 def test_a_bad_header_is_told_whole(tank, planner):
-    told = reasons(sent("bad-headers.csv", planner))
-    assert {(row, column) for row, column, _ in told} == {
+    outcome = reasons(sent("bad-headers.csv", planner))
+    assert {(row, column) for row, column, _ in outcome} == {
         (1, "LRV"), (1, "URV (yd)"), (1, "tolerance (%)"), (1, "colour"),
     }  # fmt: skip
 

@@ -135,9 +135,9 @@ def test_only_a_checked_file_is_applied(tank, planner):
 @pytest.mark.django_db(transaction=True)
 def test_of_two_who_apply_at_once_one_is_told(tank, planner):
     batch = send(FULL, by=planner)
-    told = outcomes(*[lambda: imports.ask_to_apply(batch, by=planner)] * 2)
-    assert told[1] == "done"
-    assert "it cannot be applied now" in told[0]
+    outcome = outcomes(*[lambda: imports.ask_to_apply(batch, by=planner)] * 2)
+    assert outcome[1] == "done"
+    assert "it cannot be applied now" in outcome[0]
 
 
 # ---- given up ----

@@ -1,4 +1,4 @@
-"""A tank's change of product: dated, told once, never written over somebody else's."""
+"""A tank's change of product: dated, stored once, never written over somebody else's."""
 
 from __future__ import annotations
 

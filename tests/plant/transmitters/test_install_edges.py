@@ -133,11 +133,11 @@ def test_one_transmitter_is_installed_at_one_of_two_points_at_once(planner):
     for n in range(3):
         device = a_transmitter(f"S{n}")
         here, there = a_point(f"LT-{n}A"), a_point(f"LT-{n}B")
-        told = outcomes(
+        outcome = outcomes(
             lambda p=here, d=device: install(p, d, by=planner),
             lambda p=there, d=device: install(p, d, by=planner),
         )
-        assert told.count("done") == 1
+        assert outcome.count("done") == 1
         assert Installation.objects.filter(transmitter=device).count() == 1
         assert Transmitter.objects.get(pk=device.pk).status == "in service"
 
@@ -147,10 +147,10 @@ def test_one_of_two_transmitters_is_installed_at_a_point_at_once(planner):
     for n in range(3):
         here = a_point(f"LT-{n}")
         first, second = a_transmitter(f"S{n}A"), a_transmitter(f"S{n}B")
-        told = outcomes(
+        outcome = outcomes(
             lambda d=first, p=here: install(p, d, by=planner),
             lambda d=second, p=here: install(p, d, by=planner),
         )
-        assert told.count("done") == 1
+        assert outcome.count("done") == 1
         assert here.installations.count() == 1
         assert Transmitter.objects.filter(serial__startswith=f"S{n}", status="spare").count() == 1
