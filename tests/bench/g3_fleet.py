@@ -255,7 +255,7 @@ def _arithmetic(n: int) -> Row:
         rows=n,
         floor=lambda: plain_lines(made),
         product=lambda: judge(made, family),
-        at_most=100,  # half a second for 100,000, where the floor takes five milliseconds
+        at_most=10,
         pairs=5,
         warm=1,
     )

@@ -1,5 +1,5 @@
-// Keeping what is typed: once the screen has shown it, and where the device refuses, shown at once and tried again until
-// the device has it.
+// Keeping what is typed: once the screen has shown it; where the device refuses, that is shown at once and tried again
+// until the device has it.
 
 import { clock, el } from "./dom.js";
 
